@@ -1,0 +1,271 @@
+#include "gcode/state.h"
+
+#include <cmath>
+
+namespace forewarm::gcode {
+
+namespace {
+
+constexpr double kInch = 25.4;
+constexpr std::array<char, 4> kAxisLetters{'X', 'Y', 'Z', 'E'};
+constexpr std::uint32_t bit(char letter) { return 1U << unsigned(letter - 'A'); }
+constexpr std::uint32_t kAxisMask = bit('X') | bit('Y') | bit('Z') | bit('E');
+
+void move(const Words& w, State& s, Effect& e, int motion, bool machine_coordinates) {
+  const double unit = s.inches ? kInch : 1.0;
+  std::array<double, 4> delta{};
+  for (std::size_t a = 0; a < 4; ++a) {
+    if ((w.mask & bit(kAxisLetters[a])) == 0) continue;
+    const double given = w.value(kAxisLetters[a]);
+    if (std::isnan(given)) continue;
+    double to = given * unit;
+    if (machine_coordinates && a < 3) {
+      to -= s.offset[a];
+    } else if (s.relative || (a == kE && s.e_relative)) {
+      to += s.position[a];
+    }
+    delta[a] = to - s.position[a];
+    s.position[a] = to;
+  }
+  const double f = w.has('F') ? w.value('F') : std::nan("");
+  if (!std::isnan(f) && f > 0 && !s.inverse_time) s.feed_mm_s = f * unit / 60;
+  s.motion = motion;
+  e.delta = delta;
+  e.arc.reset();
+  if (motion >= 2) {
+    const auto axes = axes_of(s.plane);
+    const double a = delta[std::size_t(axes[0])];
+    const double b = delta[std::size_t(axes[1])];
+    const double rise = delta[std::size_t(axes[2])];
+    constexpr std::array<char, 3> kCentre{'I', 'J', 'K'};
+    const char first = kCentre[std::size_t(axes[0])];
+    const char second = kCentre[std::size_t(axes[1])];
+    if (w.given('R')) {
+      e.arc = arc_by_radius(a, b, rise, w.value('R') * unit, motion == 2);
+      if (!e.arc) e.trouble = "no arc of this radius joins the two points";
+    } else if (w.given(first) || w.given(second)) {
+      e.arc = arc_by_centre(a, b, rise, w.value_or(first, 0) * unit, w.value_or(second, 0) * unit,
+                            motion == 2);
+      if (e.arc->radius_mm == 0) {
+        e.arc.reset();
+        e.trouble = "an arc needs a centre apart from its start";
+      }
+    } else {
+      e.trouble = "an arc needs I, J or K, or R";
+    }
+  }
+  e.moves = e.arc.has_value() || delta != std::array<double, 4>{};
+  e.feed_mm_s = s.feed_mm_s;
+  if (s.inverse_time && !std::isnan(f) && f > 0) {
+    // F is the inverse of the move's minutes.
+    const double length =
+        e.arc ? e.arc->length_mm : std::hypot(std::hypot(delta[0], delta[1]), delta[2]);
+    e.feed_mm_s = (length > 0 ? length : std::abs(delta[kE])) * f / 60;
+  }
+}
+
+void offset(const Words& w, State& s) {
+  const double unit = s.inches ? kInch : 1.0;
+  const bool all = (w.mask & kAxisMask) == 0;
+  for (std::size_t a = 0; a < 4; ++a) {
+    if (!all && !w.given(kAxisLetters[a])) continue;
+    const double value = all ? 0 : w.value(kAxisLetters[a]) * unit;
+    s.offset[a] += s.position[a] - value;
+    s.position[a] = value;
+  }
+}
+
+void home(const Words& w, State& s, Effect& e) {
+  const std::uint32_t named = w.mask & (bit('X') | bit('Y') | bit('Z'));
+  for (std::size_t a = 0; a < 3; ++a) {
+    if (named != 0 && !w.has(kAxisLetters[a])) continue;
+    s.position[a] = 0;
+    s.offset[a] = 0;
+  }
+  e.homes = e.waits_for_moves = true;
+}
+
+void command_g(double code, const Words& w, State& s, Effect& e, int& motion, bool& axes_used) {
+  const int tenth = int(std::lround(code * 10));
+  switch (tenth) {
+    case 0:
+    case 10:
+    case 20:
+    case 30:
+      motion = tenth / 10;
+      return;
+    case 40:
+      e.waits_for_moves = true;
+      e.dwell_s = w.given('S') ? w.value('S') : w.value_or('P', 0) / 1000;
+      if (!(e.dwell_s > 0)) e.dwell_s = 0;
+      axes_used = true;
+      return;
+    case 100:
+      axes_used = true;
+      if (!w.has('P') && !w.has('L')) e.retracts = true;
+      return;
+    case 110:
+      e.unretracts = true;
+      return;
+    case 170:
+      s.plane = Plane::xy;
+      return;
+    case 180:
+      s.plane = Plane::zx;
+      return;
+    case 190:
+      s.plane = Plane::yz;
+      return;
+    case 200:
+      s.inches = true;
+      return;
+    case 210:
+      s.inches = false;
+      return;
+    case 280:
+      home(w, s, e);
+      axes_used = true;
+      return;
+    case 800:
+      s.motion = -1;
+      return;
+    case 900:
+      s.relative = false;
+      return;
+    case 910:
+      s.relative = true;
+      return;
+    case 920:
+      offset(w, s);
+      axes_used = true;
+      return;
+    case 921:
+      for (std::size_t a = 0; a < 4; ++a) s.position[a] += s.offset[a], s.offset[a] = 0;
+      axes_used = true;
+      return;
+    case 930:
+      s.inverse_time = true;
+      return;
+    case 940:
+      s.inverse_time = false;
+      return;
+    case 530:
+      return;
+    default:  // a command we do not follow owns the axis words on its line
+      axes_used = true;
+      if (tenth >= 290 && tenth < 400) e.waits_for_moves = true;  // probing, levelling
+      return;
+  }
+}
+
+void command_m(double code, const Words& w, State& s, Effect& e) {
+  switch (int(code)) {
+    case 82:
+      s.e_relative = false;
+      break;
+    case 83:
+      s.e_relative = true;
+      break;
+    case 104:
+    case 109:
+      e.sets_target = true;
+      e.waits_for_target = int(code) == 109;
+      if (w.given('S')) {
+        e.has_temp = true;
+        e.temp_c = w.value('S');
+      } else if (w.given('R')) {
+        e.has_temp = true;
+        e.temp_c = w.value('R');
+        e.waits_for_cooling = e.waits_for_target;
+      }
+      if (w.given('T')) e.target_index = int(w.value('T'));
+      if (e.waits_for_target) e.waits_for_moves = true;
+      break;
+    case 0:
+    case 1:
+    case 190:
+    case 191:
+    case 226:
+    case 400:
+      e.waits_for_moves = true;
+      break;
+    case 201:
+    case 203:
+    case 204:
+    case 205:
+    case 207:
+    case 220:
+    case 221:
+    case 566:
+      e.limits = true;
+      break;
+    default:
+      break;
+  }
+}
+
+bool small_integer(double v) { return v == std::floor(v) && v >= -1 && v <= 65535; }
+
+}  // namespace
+
+void apply(const Words& w, State& s, Effect& e) {
+  e = Effect{};
+  if (w.kind != LineKind::words || w.count == 0) return;
+
+  // The ordinary move: one G word, first on the line.
+  if (w.list[0].letter == 'G' && (w.mask & (bit('M') | bit('T'))) == 0) {
+    const double code = w.list[0].value;
+    if ((code == 1 || code == 0) && w.by_letter['G' - 'A'] == code) {
+      e.commands = 1;
+      move(w, s, e, int(code), false);
+      return;
+    }
+  }
+
+  int motion = -1;
+  bool axes_used = false;
+  bool machine_coordinates = false;
+  bool m6 = false;
+  const char leading = w.list[0].letter;
+  // Order on a line does not matter: modes first, then what uses them.
+  for (std::size_t i = 0; i < w.count; ++i) {
+    const Word& word = w.list[i];
+    if (std::isnan(word.value)) continue;
+    if (word.letter == 'G') {
+      ++e.commands;
+      if (word.value == 53) machine_coordinates = true;
+      const int code = int(word.value);
+      if (code == 92 || code == 28) continue;
+      command_g(word.value, w, s, e, motion, axes_used);
+    } else if (word.letter == 'M') {
+      ++e.commands;
+      if (word.value == 6) m6 = true;
+      if (word.value == double(int(word.value))) command_m(word.value, w, s, e);
+    }
+  }
+  for (std::size_t i = 0; i < w.count; ++i) {
+    const Word& word = w.list[i];
+    if (word.letter != 'G' || std::isnan(word.value)) continue;
+    const int code = int(word.value);
+    if (code == 92 || code == 28) command_g(word.value, w, s, e, motion, axes_used);
+  }
+  // A T that leads its line selects, and so does one beside M6; elsewhere it is a parameter.
+  if (w.given('T') && (leading == 'T' || m6) && small_integer(w.value('T'))) {
+    if (!m6) ++e.commands;
+    e.selects = true;
+    e.waits_for_moves = true;
+    e.tool = int(w.value('T'));
+    s.tool = e.tool;
+  } else if (!axes_used) {
+    if (motion < 0 && e.commands == 0 && (w.mask & kAxisMask) != 0 && s.motion >= 0) {
+      motion = s.motion;  // axis words alone go on with the motion in force
+    }
+    if (motion >= 0) move(w, s, e, motion, machine_coordinates);
+  }
+  if (motion < 0 && e.commands == 0 && w.given('F') && (w.mask & kAxisMask) == 0 &&
+      leading == 'F' && !s.inverse_time) {
+    s.feed_mm_s = w.value('F') * (s.inches ? kInch : 1.0) / 60;
+  }
+}
+
+}  // namespace forewarm::gcode

@@ -1,0 +1,22 @@
+#include "job/job.h"
+
+#include <algorithm>
+
+namespace forewarm::job {
+
+void Index::add(Place place) {
+  if (!places_.empty() && place.time_s < places_.back().time_s + step_s_) return;
+  places_.push_back(place);
+  if (places_.size() < kMost) return;
+  step_s_ *= 2;
+  std::size_t kept = 0;
+  for (std::size_t i = 0; i < places_.size(); i += 2) places_[kept++] = places_[i];
+  places_.resize(kept);
+}
+
+std::uint64_t Job::count(Change kind) const {
+  return std::uint64_t(std::count_if(selects.begin(), selects.end(),
+                                     [kind](const Select& s) { return s.kind == kind; }));
+}
+
+}  // namespace forewarm::job

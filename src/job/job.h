@@ -1,0 +1,117 @@
+// What one pass over a job finds: who prints when, what is selected and heated where, and a map from
+// time to place.
+//
+// Times are job time: seconds of motion, dwells, parking, picking, exchanges and [[duration]]
+// commands from the start of the text, as if no heater were ever waited for; the plan adds waits.
+// A Place names a line by the offset of its first byte; commands are inserted before it. Everything
+// here grows with the number of changes and targets, and the index with print time, never with bytes.
+#pragma once
+
+#include <algorithm>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "rules/rules.h"
+
+namespace forewarm::job {
+
+constexpr std::size_t kNone = SIZE_MAX;
+
+struct Place {
+  std::uint64_t offset = 0;
+  double time_s = 0;
+};
+
+enum class Change : std::uint8_t { toolhead, filament, both, redundant, first, park };
+
+// A T number that the job selects.
+struct Select {
+  Place at;
+  std::uint64_t end_offset = 0;  // of its line: what comes next starts there
+  double end_s = 0;              // job time when it is done
+  std::uint64_t line = 0;
+  int from_tool = -1, tool = -1;
+  std::size_t from_head = kNone, head = kNone;  // mounted before and after
+  Change kind = Change::redundant;
+  double park_s = 0, pick_s = 0, exchange_s = 0;
+  [[nodiscard]] bool exchanges() const {
+    return kind == Change::filament || kind == Change::both;
+  }
+};
+
+// A target that the job gives to a heater.
+struct Target {
+  Place at;
+  std::uint64_t end_offset = 0;
+  std::uint64_t line = 0;
+  std::size_t head = 0;
+  bool has_temp = true;  // M109 alone waits for what is set
+  double temp_c = 0;
+  bool waits = false;
+  bool cooling = false;    // waits for cooling down, too
+  bool alone = true;       // nothing else stands on its line: it can be disabled
+};
+
+// The stretch of one tool between two selects in which filament moves.
+struct Stint {
+  std::size_t head = 0;
+  int tool = 0;
+  std::size_t select = kNone;  // the select that began it; kNone before the first
+  Place first;                 // the first line that feeds filament
+  std::uint64_t first_line = 0;
+  std::uint64_t last_end = 0;         // offset after its last line that feeds filament
+  double last_end_s = 0;              // job time at or after that, before the next select
+  std::optional<double> work_c;       // last target before `first`
+  std::optional<double> last_c;       // target at its last extrusion
+};
+
+struct Material {
+  int tool = 0;
+  double part_mm = 0, purge_mm = 0;  // of filament
+  std::uint64_t exchanges = 0;       // into this filament
+};
+
+// Time of lines, ascending, a step apart that doubles when there would be too many.
+class Index {
+ public:
+  static constexpr std::size_t kMost = 600'000;
+  void add(Place place);
+  // The last place of which `early_enough` holds; the first if of none. REQUIRES: it holds for a
+  // place whenever it holds for a later one.
+  template <class Predicate>
+  [[nodiscard]] Place last_where(Predicate early_enough) const {
+    if (places_.empty()) return {};
+    auto after = std::partition_point(places_.begin(), places_.end(), early_enough);
+    return after == places_.begin() ? places_.front() : *(after - 1);
+  }
+  [[nodiscard]] std::size_t size() const { return places_.size(); }
+  [[nodiscard]] double step_s() const { return step_s_; }
+
+ private:
+  std::vector<Place> places_;
+  double step_s_ = 0.25;
+};
+
+struct Job {
+  std::string name;
+  std::uint64_t bytes = 0, lines = 0, hash = 0;  // XXH3 of the bytes
+  bool numbered = false;                         // lines with N and checksum
+  std::vector<rules::Toolhead> heads;            // as the rules say, or one per T number seen
+  std::vector<Select> selects;
+  std::vector<Target> targets;
+  std::vector<Stint> stints;  // those in which filament moves or is exchanged, in order
+  std::optional<Place> start;  // the first print move: planning starts here
+  std::vector<Material> materials;
+  Index index;
+  std::uint64_t layers = 0;
+  double motion_s = 0;    // moves alone
+  double duration_s = 0;  // job time at the end
+  [[nodiscard]] std::uint64_t count(Change kind) const;
+  // Whether there is anything to plan: more than one stint.
+  [[nodiscard]] bool worth_planning() const { return start.has_value() && stints.size() > 1; }
+};
+
+}  // namespace forewarm::job

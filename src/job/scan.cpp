@@ -1,0 +1,585 @@
+#include "job/scan.h"
+
+#define XXH_INLINE_ALL
+#include <xxhash.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstring>
+#include <deque>
+#include <map>
+
+#include "gcode/lines.h"
+#include "gcode/state.h"
+#include "gcode/words.h"
+#include "motion/clock.h"
+#include "rules/recogniser.h"
+
+namespace forewarm::job {
+
+namespace {
+
+// Looks at raw bytes as they are read: hashes them, and finds what must not be in a job's text.
+class ByteWatch final : public gcode::LineReader::Watcher {
+ public:
+  ByteWatch() { XXH3_64bits_reset(&state_); }
+  void bytes(std::string_view chunk) override {
+    XXH3_64bits_update(&state_, chunk.data(), chunk.size());
+    if (!nul && std::memchr(chunk.data(), 0, chunk.size()) != nullptr) nul = true;
+    if (!marks) {
+      const std::string seam = tail_ + std::string(chunk.substr(0, 4));
+      marks = has_marks(seam) || has_marks(chunk);
+    }
+    tail_ = std::string(chunk.size() >= 4 ? chunk.substr(chunk.size() - 4) : chunk);
+  }
+  [[nodiscard]] std::uint64_t hash() const { return XXH3_64bits_digest(&state_); }
+  bool nul = false, marks = false;
+
+ private:
+  static bool has_marks(std::string_view text) {
+    for (std::size_t at = 0; at < text.size();) {
+      const void* hit = memmem(text.data() + at, text.size() - at, ";fw", 3);
+      if (hit == nullptr) return false;
+      at = std::size_t(static_cast<const char*>(hit) - text.data()) + 3;
+      if (at + 1 < text.size() && (text[at] == '+' || text[at] == '-') && text[at + 1] == ' ') {
+        return true;
+      }
+    }
+    return false;
+  }
+  XXH3_state_t state_;
+  std::string tail_;
+};
+
+class Scanner final : public motion::Clock::Listener {
+ public:
+  Scanner(const rules::Rules& rules, const ScanOptions& options, rules::Recogniser recogniser)
+      : rules_(rules),
+        options_(options),
+        recogniser_(std::move(recogniser)),
+        clock_(limits_of(rules.motion), *this, rules.motion.time_scale) {
+    job_.name = options.name;
+    if (!rules.toolhead_per_tool_seen) job_.heads = rules.toolheads;
+    loaded_.assign(job_.heads.size(), -1);
+    ask_moves_ = recogniser_.wants_moves();
+    ask_lines_ = !recogniser_.empty();
+  }
+
+  Result<Job> run(ByteSource& source) {
+    ByteWatch watch;
+    gcode::LineReader reader(source, 0, UINT64_MAX, 1, options_.chunk);
+    reader.watch(&watch);
+    std::uint64_t next_report = 0;
+    for (;;) {
+      auto more = reader.next(line_);
+      if (!more) return std::move(more.error());
+      if (watch.nul) return binary(source);
+      if (watch.marks) {
+        return refused(0, "the job holds forewarm's marks but no valid header",
+                       "restore it from a copy, or from the file that forewarm made");
+      }
+      if (!*more) break;
+      if (auto status = line(); !status) return std::move(status.error());
+      if (options_.progress && line_.offset >= next_report) {
+        options_.progress(line_.offset);
+        next_report = line_.offset + (1U << 22U);
+      }
+    }
+    if (source.size() == 0) return refused(0, "the job is empty", "");
+    job_.bytes = line_.end_offset();
+    job_.lines = line_.number;
+    job_.hash = watch.hash();
+    finish();
+    return std::move(job_);
+  }
+
+  void timed(std::span<const motion::Timed> moves) override {
+    for (const motion::Timed& m : moves) {
+      settle(delivered_, m.start_s);
+      if (m.tag != last_tag_) {
+        job_.index.add({m.tag, m.start_s});
+        last_tag_ = m.tag;
+      }
+      ++delivered_;
+    }
+  }
+
+ private:
+  static motion::Limits limits_of(const rules::Motion& m) {
+    motion::Limits l;
+    l.max_speed = m.max_speed_mm_s;
+    l.max_accel = m.max_accel_mm_s2;
+    l.jerk = m.jerk_mm_s;
+    l.junction_deviation = m.junction_deviation_mm.value_or(0);
+    l.accel_print = l.accel_travel = l.accel_retract = m.accel_mm_s2;
+    return l;
+  }
+
+  Error refused(std::size_t column, std::string message, std::string hint) const {
+    Error e{Error::Kind::refused, std::move(message), options_.name, {}, {}, {}, std::move(hint)};
+    if (column > 0) {
+      e.line = line_.number;
+      e.column = column;
+      e.excerpt = std::string(line_.text.substr(0, 4096));
+    }
+    return e;
+  }
+
+  Error binary(ByteSource& source) const {
+    Error e{Error::Kind::refused, "the job is not text: it has a NUL byte", options_.name};
+    e.hint = "compressed or packed G-code has to be unpacked first";
+    std::uint64_t offset = 0;
+    std::uint64_t line = 1;
+    std::uint64_t line_start = 0;
+    std::vector<char> buffer(1U << 16U);
+    for (;;) {
+      auto got = source.read_at(offset, buffer);
+      if (!got || *got == 0) return e;
+      for (std::size_t i = 0; i < *got; ++i) {
+        if (buffer[i] == '\n') {
+          ++line;
+          line_start = offset + i + 1;
+        } else if (buffer[i] == 0) {
+          e.line = line;
+          e.column = offset + i - line_start + 1;
+          return e;
+        }
+      }
+      offset += *got;
+    }
+  }
+
+  // Column of the word with this letter in the present line, for the caret.
+  [[nodiscard]] std::size_t column_of(char letter) const {
+    for (std::size_t i = 0; i < line_.text.size(); ++i) {
+      if ((line_.text[i] & ~0x20) == letter) return i + 1;
+    }
+    return 1;
+  }
+
+  [[nodiscard]] Place here() const { return {line_.offset, 0}; }
+
+  // Job time of something that happens after every move given so far, once that is known.
+  enum class Field : std::uint8_t { target, stint_first, start };
+  struct Pending {
+    std::uint64_t after;  // moves
+    Field field;
+    std::size_t which;
+  };
+  void when_known(Field field, std::size_t which) {
+    pending_.push_back({clock_.moves_taken(), field, which});
+  }
+  void settle(std::uint64_t moves, double time_s) {
+    while (!pending_.empty() && pending_.front().after <= moves) {
+      const Pending& p = pending_.front();
+      switch (p.field) {
+        case Field::target: job_.targets[p.which].at.time_s = time_s; break;
+        case Field::stint_first: job_.stints[p.which].first.time_s = time_s; break;
+        case Field::start: job_.start->time_s = time_s; break;
+      }
+      pending_.pop_front();
+    }
+  }
+  void stop() {
+    clock_.stop();
+    settle(delivered_, clock_.now_s());
+  }
+
+  Status line() {
+    gcode::parse(line_.text, words_);
+    if (words_.has_checksum) {
+      if (!words_.checksum_ok) {
+        const auto star = line_.text.find('*');
+        return refused(star == std::string_view::npos ? 1 : star + 1, "the checksum is wrong",
+                       "the file is damaged; the machine would stop here");
+      }
+      if (words_.numbered) job_.numbered = true;
+    }
+    gcode::apply(words_, state_, effect_);
+    if (ask_lines_ && (ask_moves_ || !effect_.moves) && !line_.text.empty()) {
+      found_.clear();
+      std::optional<double> seconds;
+      recogniser_.match(line_.text, found_, seconds);
+      for (const rules::Recognised& r : found_) {
+        if (auto status = recognised(r); !status) return status;
+      }
+      if (seconds) {
+        stop();
+        job_.index.add({line_.offset, clock_.now_s()});
+        clock_.pass(*seconds);
+      }
+    }
+    if (effect_.moves) {
+      if (auto status = move(); !status) return status;
+      if (effect_.commands <= 1) return success();
+    }
+    if (effect_.commands == 0) return success();
+    if (effect_.limits) clock_.limits().take(words_);
+    if (effect_.retracts || effect_.unretracts) {
+      if (auto status = firmware_retraction(); !status) return status;
+    }
+    if (effect_.waits_for_moves) {
+      stop();
+      if (effect_.dwell_s > 0) {
+        job_.index.add({line_.offset, clock_.now_s()});
+        clock_.pass(effect_.dwell_s);
+      }
+    }
+    if (effect_.selects) {
+      if (auto status = select(effect_.tool); !status) return status;
+    }
+    if (effect_.sets_target && (effect_.has_temp || effect_.waits_for_target)) {
+      if (auto status = target(); !status) return status;
+    }
+    return success();
+  }
+
+  Status recognised(const rules::Recognised& r) {
+    using As = rules::Recognise::As;
+    switch (r.as) {
+      case As::layer: ++layers_recognised_; return success();
+      case As::purge_begin: purging_ = true; return success();
+      case As::purge_end: purging_ = false; return success();
+      case As::change:
+        stop();
+        state_.tool = r.tool.value_or(-1);
+        return select(r.tool.value_or(-1));
+      case As::set:
+      case As::wait: {
+        std::optional<std::size_t> head;
+        if (r.heater) {
+          head = head_of_heater(*r.heater);
+        } else if (r.tool) {
+          head = head_of_tool(*r.tool);
+        }
+        const double temp = r.temp.value_or(0);
+        if (!head) {
+          if (temp <= 0) return success();
+          return refused(1, "no toolhead has the heater that this line sets",
+                         "add it to a [[toolhead]] in the rule file");
+        }
+        if (r.as == As::wait) stop();
+        return add_target(*head, true, temp, r.as == As::wait, false, true, 1);
+      }
+    }
+    return success();
+  }
+
+  std::optional<std::size_t> head_of_tool(int tool) {
+    for (std::size_t h = 0; h < job_.heads.size(); ++h) {
+      for (const int t : job_.heads[h].tools) {
+        if (t == tool) return h;
+      }
+    }
+    if (!rules_.toolhead_per_tool_seen || tool < 0) return std::nullopt;
+    rules::Toolhead head = rules_.toolheads.front();
+    head.name += std::to_string(tool);
+    head.tools = {tool};
+    head.heater_index = tool;
+    job_.heads.push_back(std::move(head));
+    loaded_.push_back(-1);
+    return job_.heads.size() - 1;
+  }
+
+  std::optional<std::size_t> head_of_heater(int heater) {
+    for (std::size_t h = 0; h < job_.heads.size(); ++h) {
+      if (job_.heads[h].heater_index == heater) return h;
+    }
+    return rules_.toolhead_per_tool_seen ? head_of_tool(heater) : std::nullopt;
+  }
+
+  Error unserved(int tool) const {
+    Error e = refused(column_of('T'), "no toolhead serves T" + std::to_string(tool), "");
+    e.hint = "add " + std::to_string(tool) +
+             " to the `tools` of a [[toolhead]] in the rule file, or add a [[toolhead]] for it";
+    return e;
+  }
+
+  Status select(int tool) {
+    Select s;
+    s.at = {line_.offset, clock_.now_s()};
+    s.end_offset = line_.end_offset();
+    s.line = line_.number;
+    s.from_tool = tool_;
+    s.tool = tool;
+    s.from_head = mounted_;
+    if (tool < 0) {
+      if (mounted_ == kNone) return success();
+      s.kind = Change::park;
+      s.park_s = job_.heads[mounted_].park_s;
+    } else {
+      const auto head = head_of_tool(tool);
+      if (!head) return unserved(tool);
+      s.head = *head;
+      const rules::Toolhead& to = job_.heads[*head];
+      int& loaded = loaded_[*head];
+      const bool right = loaded < 0 || loaded == tool;
+      if (mounted_ == *head) {
+        s.kind = right ? Change::redundant : Change::filament;
+      } else {
+        s.kind = !right ? Change::both : ever_selected_ ? Change::toolhead : Change::first;
+        if (mounted_ != kNone) s.park_s = job_.heads[mounted_].park_s;
+        s.pick_s = to.pick_s;
+      }
+      if (!right) s.exchange_s = to.exchange_s;
+      loaded = tool;
+      ever_selected_ = true;
+    }
+    job_.index.add(s.at);
+    clock_.pass(s.park_s + s.pick_s + s.exchange_s);
+    s.end_s = clock_.now_s();
+    if (s.kind != Change::redundant) {
+      close_stint(s.at.time_s, &s);
+      tool_ = tool;
+      mounted_ = s.head;
+      stint_ = kNone;
+    }
+    job_.selects.push_back(s);
+    if (s.kind != Change::redundant) last_select_ = job_.selects.size() - 1;
+    return success();
+  }
+
+  // A stint without feeding counts if filament was exchanged for it: the heater was needed then.
+  void close_stint(double time_s, const Select* next) {
+    if (stint_ != kNone) {
+      job_.stints[stint_].last_end_s = time_s;
+      return;
+    }
+    if (last_select_ == kNone || !job_.selects[last_select_].exchanges()) return;
+    Stint s;
+    s.head = mounted_;
+    s.tool = tool_;
+    s.select = last_select_;
+    s.first = next != nullptr ? next->at : Place{line_.end_offset(), time_s};
+    s.first_line = line_.number;
+    s.last_end = s.first.offset;
+    s.last_end_s = time_s;
+    job_.stints.push_back(s);
+  }
+
+  Status target() {
+    std::optional<std::size_t> head;
+    if (effect_.target_index) {
+      head = rules_.dialect.temperature_index_is_heater ? head_of_heater(*effect_.target_index)
+                                                        : head_of_tool(*effect_.target_index);
+      if (!head) {
+        if (effect_.has_temp && effect_.temp_c <= 0) return success();  // off is always harmless
+        return unserved(*effect_.target_index);
+      }
+    } else if (mounted_ != kNone) {
+      head = mounted_;
+    } else {
+      head = head_of_tool(0);  // before any select a machine heats its first tool
+      if (!head) {
+        if (effect_.has_temp && effect_.temp_c <= 0) return success();
+        return unserved(0);
+      }
+    }
+    return add_target(*head, effect_.has_temp, effect_.temp_c, effect_.waits_for_target,
+                      effect_.waits_for_cooling, effect_.commands == 1,
+                      column_of(words_.given('S') ? 'S' : 'R'));
+  }
+
+  Status add_target(std::size_t head, bool has_temp, double temp, bool waits, bool cooling,
+                    bool alone, std::size_t column) {
+    if (has_temp && temp > job_.heads[head].max_c) {
+      Error e = refused(column, "", "check the job, or `max_c` of this toolhead in the rule file");
+      e.message = "a target of " + number(temp) + " C is above max_c = " +
+                  number(job_.heads[head].max_c) + " of toolhead \"" + job_.heads[head].name +
+                  "\"";
+      return e;
+    }
+    Target t;
+    t.at = here();
+    t.end_offset = line_.end_offset();
+    t.line = line_.number;
+    t.head = head;
+    t.has_temp = has_temp;
+    t.temp_c = std::max(0.0, temp);
+    t.waits = waits;
+    t.cooling = cooling;
+    t.alone = alone;
+    job_.targets.push_back(t);
+    when_known(Field::target, job_.targets.size() - 1);
+    if (waits) settle(delivered_, clock_.now_s());
+    return success();
+  }
+
+  static std::string number(double v) {
+    std::string s = std::to_string(v);
+    while (s.back() == '0') s.pop_back();
+    if (s.back() == '.') s.pop_back();
+    return s;
+  }
+
+  Status firmware_retraction() {
+    const motion::Limits& l = clock_.limits();
+    motion::Move m;
+    m.delta[gcode::kE] = effect_.retracts ? -l.retract_mm : l.retract_mm;
+    m.feed_mm_s = effect_.retracts ? l.retract_mm_s : l.unretract_mm_s;
+    if (auto status = feeds(); !status) return status;
+    clock_.move(m, line_.offset);
+    return success();
+  }
+
+  // Filament is moved by the present line: a stint begins or goes on.
+  Status feeds() {
+    if (stint_ == kNone) {
+      if (tool_ < 0) {
+        const auto head = head_of_tool(0);
+        if (!head) {
+          return refused(1, "filament moves before any tool is selected, and no toolhead serves T0",
+                         "add 0 to the `tools` of a [[toolhead]] in the rule file");
+        }
+        tool_ = 0;
+        ever_selected_ = true;
+        mounted_ = *head;
+        loaded_[*head] = 0;
+      }
+      Stint s;
+      s.head = mounted_;
+      s.tool = tool_;
+      s.select = last_select_;
+      s.first = here();
+      s.first_line = line_.number;
+      job_.stints.push_back(s);
+      stint_ = job_.stints.size() - 1;
+      when_known(Field::stint_first, stint_);
+    }
+    job_.stints[stint_].last_end = line_.end_offset();
+    return success();
+  }
+
+  Status move() {
+    const double e = effect_.delta[gcode::kE];
+    if (e != 0) {
+      if (auto status = feeds(); !status) return status;
+      const double fed = e * clock_.limits().flow_factor;
+      Material& m = material_for_tool();
+      (purging_ ? m.purge_mm : m.part_mm) += fed;
+      if (e > 0 && (effect_.delta[0] != 0 || effect_.delta[1] != 0 || effect_.arc)) {
+        if (!job_.start) {
+          job_.start = here();
+          when_known(Field::start, 0);
+        }
+        if (state_.position[gcode::kZ] > top_z_ + 1e-6) {
+          top_z_ = state_.position[gcode::kZ];
+          ++layers_by_height_;
+        }
+      }
+    }
+    motion::Move m;
+    m.delta = effect_.delta;
+    m.feed_mm_s = effect_.feed_mm_s;
+    if (effect_.arc) return arc(m);
+    m.length_mm = std::sqrt(m.delta[0] * m.delta[0] + m.delta[1] * m.delta[1] +
+                            m.delta[2] * m.delta[2]);
+    clock_.move(m, line_.offset);
+    return success();
+  }
+
+  // An arc goes to the clock in chords, about as fine as machines cut it, at the arc's own length.
+  Status arc(const motion::Move& whole) {
+    const gcode::Arc& a = *effect_.arc;
+    constexpr double kChordMm = 1.0;
+    constexpr double kShortestMm = 0.1;
+    constexpr double kPerTurn = 24;
+    double pieces = std::max(a.length_mm / kChordMm, std::abs(a.sweep) / 6.283185307 * kPerTurn);
+    pieces = std::ceil(std::clamp(std::min(pieces, a.length_mm / kShortestMm), 1.0, 20000.0));
+    const auto axes = gcode::axes_of(state_.plane);
+    const auto ia = std::size_t(axes[0]);
+    const auto ib = std::size_t(axes[1]);
+    const double start = std::atan2(-a.centre_b, -a.centre_a);
+    motion::Move m = whole;
+    m.length_mm = a.length_mm / pieces;
+    for (std::size_t d = 0; d < 4; ++d) m.delta[d] = whole.delta[d] / pieces;
+    for (double i = 0; i < pieces; ++i) {
+      const double from = start + a.sweep * i / pieces;
+      const double to = start + a.sweep * (i + 1) / pieces;
+      m.delta[ia] = a.radius_mm * (std::cos(to) - std::cos(from));
+      m.delta[ib] = a.radius_mm * (std::sin(to) - std::sin(from));
+      clock_.move(m, line_.offset);
+    }
+    return success();
+  }
+
+  Material& material_for_tool() {
+    if (material_ == materials_.end() || material_->first != tool_) {
+      material_ = materials_.try_emplace(tool_).first;
+      material_->second.tool = tool_;
+    }
+    return material_->second;
+  }
+
+  void finish() {
+    stop();
+    close_stint(clock_.now_s(), nullptr);
+    job_.duration_s = clock_.now_s();
+    job_.motion_s = clock_.moving_s();
+    job_.layers = layers_recognised_ > 0 ? layers_recognised_ : layers_by_height_;
+    for (const Select& s : job_.selects) {
+      if (!s.exchanges()) continue;
+      Material& m = materials_.try_emplace(s.tool).first->second;
+      m.tool = s.tool;
+      ++m.exchanges;
+    }
+    for (const auto& [tool, m] : materials_) job_.materials.push_back(m);
+    temperatures();
+  }
+
+  void temperatures() {
+    std::vector<std::optional<double>> now(job_.heads.size());
+    std::size_t t = 0;
+    const auto advance = [&](std::uint64_t offset) {
+      for (; t < job_.targets.size() && job_.targets[t].at.offset < offset; ++t) {
+        if (job_.targets[t].has_temp) now[job_.targets[t].head] = job_.targets[t].temp_c;
+      }
+    };
+    for (Stint& s : job_.stints) {
+      advance(s.first.offset);
+      s.work_c = now[s.head];
+      advance(s.last_end);
+      s.last_c = now[s.head];
+    }
+  }
+
+  const rules::Rules& rules_;
+  const ScanOptions& options_;
+  rules::Recogniser recogniser_;
+  bool ask_moves_ = false, ask_lines_ = false;
+  Job job_;
+  motion::Clock clock_;
+  gcode::RawLine line_;
+  gcode::Words words_;
+  gcode::State state_;
+  gcode::Effect effect_;
+  std::vector<rules::Recognised> found_;
+
+  std::deque<Pending> pending_;
+  std::uint64_t delivered_ = 0;
+  std::uint64_t last_tag_ = UINT64_MAX;
+
+  int tool_ = -1;
+  bool ever_selected_ = false;
+  std::size_t mounted_ = kNone;
+  std::size_t last_select_ = kNone;
+  std::size_t stint_ = kNone;
+  std::vector<int> loaded_;  // filament in each toolhead; -1: whatever it needs first
+
+  bool purging_ = false;
+  std::map<int, Material> materials_;
+  std::map<int, Material>::iterator material_ = materials_.end();
+  double top_z_ = -1e9;
+  std::uint64_t layers_recognised_ = 0, layers_by_height_ = 0;
+};
+
+}  // namespace
+
+Result<Job> scan(ByteSource& source, const rules::Rules& rules, const ScanOptions& options) {
+  auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
+  if (!recogniser) return std::move(recogniser.error());
+  Scanner scanner(rules, options, std::move(*recogniser));
+  return scanner.run(source);
+}
+
+}  // namespace forewarm::job

@@ -1,0 +1,26 @@
+// One streaming pass: bytes to Job.
+//
+// Errors are of kind `refused`, with file:line:column: bytes that are not text, nothing in it, a
+// select or target that no toolhead serves, a target above its toolhead's max_c, a checksum that is
+// wrong, and a job that carries marks (restore it first). Memory does not grow with the bytes, but
+// for one line. Reads `source` once, in order.
+#pragma once
+
+#include <functional>
+#include <string>
+
+#include "base/bytes.h"
+#include "job/job.h"
+
+namespace forewarm::job {
+
+struct ScanOptions {
+  std::string name = "job";  // what messages call it
+  std::size_t chunk = 1U << 20U;
+  std::function<void(std::uint64_t)> progress;  // bytes read so far, now and then
+};
+
+[[nodiscard]] Result<Job> scan(ByteSource& source, const rules::Rules& rules,
+                               const ScanOptions& options = {});
+
+}  // namespace forewarm::job

@@ -1,0 +1,219 @@
+#include "plan/layout.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+namespace forewarm::plan {
+
+namespace {
+
+using job::Job;
+using job::kNone;
+using job::Select;
+using job::Stint;
+
+class Layout {
+ public:
+  Layout(const Job& job, const rules::Rules& rules) : job_(job), rules_(rules) {}
+
+  Result<std::vector<Break>> run() {
+    by_head_.resize(job_.heads.size());
+    for (std::size_t t = 0; t < job_.targets.size(); ++t) {
+      by_head_[job_.targets[t].head].push_back(t);
+    }
+    std::vector<std::optional<std::size_t>> last(job_.heads.size());
+    for (std::size_t k = 0; k < job_.stints.size(); ++k) {
+      const Stint& s = job_.stints[k];
+      if (s.first.offset > job_.start->offset) {
+        if (auto status = heated(s, s.work_c); !status) return std::move(status.error());
+        if (auto status = between(last[s.head], k); !status) return std::move(status.error());
+      }
+      last[s.head] = k;
+    }
+    for (std::size_t h = 0; h < job_.heads.size(); ++h) {
+      if (auto status = after_last(h, last[h]); !status) return std::move(status.error());
+    }
+    return std::move(breaks_);
+  }
+
+ private:
+  Error refused(std::uint64_t line, std::string message, std::string hint) const {
+    return {Error::Kind::refused, std::move(message), job_.name, line, 0, "", std::move(hint)};
+  }
+
+  Status heated(const Stint& s, std::optional<double> temp) const {
+    const rules::Toolhead& head = job_.heads[s.head];
+    if (!temp || *temp <= head.hotend.ambient_c) {
+      return refused(s.first_line,
+                     fmt::format("T{} feeds filament here, but the job has not given toolhead "
+                                 "\"{}\" a temperature",
+                                 s.tool, head.name),
+                     "if it does so in its own way, say how with [[recognise]] as = \"set\" or "
+                     "\"wait\"");
+    }
+    if (*temp >= head.hotend.full_drive_c) {
+      return refused(s.first_line,
+                     fmt::format("T{} works at {:.0f} C, which the heater of toolhead \"{}\" never "
+                                 "reaches",
+                                 s.tool, *temp, head.name),
+                     "check `full_drive_c` in the rule file");
+    }
+    return success();
+  }
+
+  // The select by which `stint`'s toolhead is put away after it, if it is.
+  [[nodiscard]] std::size_t parked_by(const Stint& stint) const {
+    auto at = std::lower_bound(
+        job_.selects.begin(), job_.selects.end(), stint.last_end,
+        [](const Select& s, std::uint64_t offset) { return s.at.offset < offset; });
+    for (; at != job_.selects.end(); ++at) {
+      if (at->from_head == stint.head && at->head != stint.head) {
+        return std::size_t(at - job_.selects.begin());
+      }
+    }
+    return kNone;
+  }
+
+  void set_from(Break& b, std::optional<std::size_t> before) const {
+    b.before = before;
+    b.from = *job_.start;
+    if (!before) return;
+    const Stint& s = job_.stints[*before];
+    const std::size_t park = parked_by(s);
+    job::Place end{s.last_end, s.last_end_s};
+    if (park != kNone) end = job_.selects[park].at;
+    if (end.offset > b.from.offset) b.from = end;
+  }
+
+  void of_filament(Break& b, int tool) const {
+    const rules::Filament f = rules_.filament(tool);
+    b.standby_c = std::min(f.standby_c, job_.heads[b.head].max_c);
+    b.max_hot_idle_s = f.max_hot_idle_s;
+  }
+
+  // Targets of the head after `after` (offset) and before `before`, once planning has started.
+  template <class Visit>
+  void for_targets(std::size_t head, std::uint64_t after, std::uint64_t before,
+                   Visit visit) const {
+    const auto& list = by_head_[head];
+    auto at = std::lower_bound(list.begin(), list.end(), std::max(after, job_.start->offset),
+                               [this](std::size_t t, std::uint64_t offset) {
+                                 return job_.targets[t].at.offset < offset;
+                               });
+    for (; at != list.end() && job_.targets[*at].at.offset < before; ++at) visit(*at);
+  }
+
+  Status between(std::optional<std::size_t> before, std::size_t next) {
+    const Stint& s = job_.stints[next];
+    Break b;
+    b.head = s.head;
+    set_from(b, before);
+    b.after = next;
+    b.tool = s.tool;
+    b.work_c = b.ready_c = *s.work_c;
+    const Select* select = s.select == kNone ? nullptr : &job_.selects[s.select];
+    job::Place begins = select != nullptr ? select->at : s.first;
+    job::Place picked = select != nullptr ? job::Place{select->end_offset, select->end_s} : s.first;
+    if (begins.offset < job_.start->offset) begins = picked = *job_.start;
+    b.to = begins;
+    b.exchange = select != nullptr && select->exchanges() && begins.offset == select->at.offset;
+    if (before) {
+      const std::size_t park = parked_by(job_.stints[*before]);
+      b.parked = park != kNone && job_.selects[park].at.offset < begins.offset;
+    }
+    // The filament that is in the toolhead meanwhile.
+    int inside = s.tool;
+    if (b.exchange && before) inside = job_.stints[*before].tool;
+    of_filament(b, inside);
+    if (b.exchange) {
+      const std::optional<double> out = before ? job_.stints[*before].last_c : s.work_c;
+      b.out_c = out && *out > job_.heads[b.head].hotend.ambient_c ? *out : *s.work_c;
+      if (auto status = heated(s, b.out_c); !status) return status;
+      b.ready_c = std::max(b.out_c, b.work_c);
+    }
+
+    // Targets in the gap are the plan's to give; a wait right before this use stays.
+    const std::uint64_t gap_start = before ? job_.stints[*before].last_end : 0;
+    const std::uint64_t own_start = next > 0 ? job_.stints[next - 1].last_end : 0;
+    std::vector<std::size_t> kept;
+    std::vector<std::size_t> not_alone;
+    for_targets(b.head, gap_start, s.first.offset, [&](std::size_t t) {
+      const job::Target& target = job_.targets[t];
+      if (target.waits && target.at.offset >= own_start) {
+        kept.push_back(t);
+        return;
+      }
+      // Mounted during the exchange: only what would make it cold there is taken out.
+      if (!b.parked && (target.at.offset > begins.offset || target.temp_c >= b.ready_c)) return;
+      if (!target.alone) not_alone.push_back(t);
+      b.disabled.push_back(t);
+    });
+    if (!not_alone.empty()) {
+      return refused(job_.targets[not_alone.front()].line,
+                     "a target in a gap shares its line with another command",
+                     "put the commands on lines of their own");
+    }
+
+    bool guarded = false;
+    const auto guard = [&] {
+      if (b.exchange && !guarded) b.needs.push_back({begins, b.out_c, true, "exchange"});
+      guarded = true;
+    };
+    bool last_is_right = false;
+    job::Place last = picked;
+    for (const std::size_t t : kept) {
+      const job::Target& target = job_.targets[t];
+      if (target.at.offset > begins.offset) guard();
+      b.needs.push_back(
+          {target.at, target.has_temp ? target.temp_c : b.ready_c, false, "use", t});
+      // After an exchange the wait must stand behind it; before the select it may have been for
+      // the other filament.
+      last_is_right = target.has_temp && target.temp_c == b.work_c &&
+                      (!b.exchange || target.at.offset > begins.offset);
+      if (target.end_offset > last.offset) last = {target.end_offset, target.at.time_s};
+    }
+    guard();
+    if (!last_is_right) b.needs.push_back({last, b.work_c, true, "use"});
+    breaks_.push_back(std::move(b));
+    return success();
+  }
+
+  // Nothing comes after: off, whatever the job says later.
+  Status after_last(std::size_t head, std::optional<std::size_t> last) {
+    Break b;
+    b.head = head;
+    set_from(b, last);
+    b.to = {job_.bytes, job_.duration_s};
+    b.tool = last ? job_.stints[*last].tool : job_.heads[head].tools.front();
+    of_filament(b, b.tool);
+    bool heated = last.has_value();
+    for (const std::size_t t : by_head_[head]) heated |= job_.targets[t].temp_c > 0;
+    if (!heated) return success();
+    Status bad = success();
+    for_targets(head, last ? job_.stints[*last].last_end : 0, UINT64_MAX, [&](std::size_t t) {
+      const job::Target& target = job_.targets[t];
+      if (target.has_temp && target.temp_c <= 0) return;  // an off stays: it can do no harm
+      if (!target.alone) {
+        bad = refused(target.line, "a heater is left on by a line with another command on it",
+                      "put the commands on lines of their own");
+      }
+      b.disabled.push_back(t);
+    });
+    breaks_.push_back(std::move(b));
+    return bad;
+  }
+
+  const Job& job_;
+  const rules::Rules& rules_;
+  std::vector<std::vector<std::size_t>> by_head_;  // targets
+  std::vector<Break> breaks_;
+};
+
+}  // namespace
+
+Result<std::vector<Break>> lay_out(const Job& job, const rules::Rules& rules) {
+  return Layout(job, rules).run();
+}
+
+}  // namespace forewarm::plan

@@ -1,0 +1,45 @@
+// Where the heaters' gaps and exchanges lie in a job, whatever policy fills them.
+//
+// Between two stints of one toolhead lies a Break: parked, or mounted while the feeder exchanges its
+// filament. Which of the job's own targets lie in it, which of its waits stay, and where waits are
+// needed follow from the text alone, so every policy starts from the same layout.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "base/error.h"
+#include "job/job.h"
+#include "rules/rules.h"
+
+namespace forewarm::plan {
+
+// A temperature that is waited for before the line at `at`.
+struct Need {
+  job::Place at;
+  double temp_c = 0;
+  bool ours = false;       // inserted; else the job's own wait
+  const char* why = "";    // "use" or "exchange"
+  std::size_t target = job::kNone;  // of job.targets, if the job's own
+};
+
+struct Break {
+  std::size_t head = 0;
+  std::optional<std::size_t> before, after;  // stints
+  bool parked = true;
+  job::Place from, to;         // parked: from being put away (or planning's start) to being picked
+  int tool = 0;                // the next use's, else the last's
+  double standby_c = 0;        // of the filament that is in it
+  double max_hot_idle_s = 0;
+  bool exchange = false;       // `after` begins with one
+  double out_c = 0;            // exchange: the outgoing filament's working temperature
+  double work_c = 0;           // of `after`
+  double ready_c = 0;          // the hotter of the two; work_c without an exchange
+  std::vector<Need> needs;     // in the order of the text
+  std::vector<std::size_t> disabled;  // of job.targets
+};
+
+// In the order in which the breaks' first needs stand in the text; those without `after` last.
+[[nodiscard]] Result<std::vector<Break>> lay_out(const job::Job& job, const rules::Rules& rules);
+
+}  // namespace forewarm::plan

@@ -1,0 +1,161 @@
+#include "plan/simulate.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "thermal/hotend.h"
+
+namespace forewarm::plan {
+
+void Waits::add(std::uint64_t offset, double seconds) {
+  if (seconds <= 0) return;
+  const double sum = total() + seconds;
+  if (!offsets_.empty() && offsets_.back() == offset) {
+    sums_.back() = sum;
+  } else {
+    offsets_.push_back(offset);
+    sums_.push_back(sum);
+  }
+}
+
+double Waits::before(std::uint64_t offset) const {
+  const auto at = std::lower_bound(offsets_.begin(), offsets_.end(), offset);
+  return at == offsets_.begin() ? 0 : sums_[std::size_t(at - offsets_.begin()) - 1];
+}
+
+bool Waits::near(const Waits& other, double seconds) const {
+  const auto close = [seconds](const Waits& a, const Waits& b) {
+    for (std::size_t i = 0; i < a.offsets_.size(); ++i) {
+      const std::uint64_t after = a.offsets_[i] + 1;
+      if (std::abs(a.before(after) - b.before(after)) > seconds) return false;
+    }
+    return true;
+  };
+  return close(*this, other) && close(other, *this);
+}
+
+namespace {
+
+struct Drive {
+  double from_s, to_s;
+  std::size_t head;
+};
+
+// One heater on its way through the job.
+struct Track {
+  thermal::Course course;
+  double wall_s = 0;
+  std::size_t gap = job::kNone;
+  double threshold_c = 1e9;
+  double drive_until_s = 0;
+};
+
+double peak_of(const std::vector<Drive>& drives, const job::Job& job) {
+  std::vector<std::pair<double, double>> steps;
+  for (const Drive& d : drives) {
+    if (d.to_s <= d.from_s) continue;
+    const double power = job.heads[d.head].hotend.power_w;
+    steps.emplace_back(d.from_s, power);
+    steps.emplace_back(d.to_s, -power);
+  }
+  std::sort(steps.begin(), steps.end());  // an end before a start at the same time
+  double now = 0;
+  double peak = 0;
+  for (const auto& [time, power] : steps) peak = std::max(peak, now += power);
+  return peak;
+}
+
+}  // namespace
+
+Outcome simulate(const job::Job& job, const std::vector<Event>& events, std::size_t gap_count) {
+  Outcome out;
+  out.heads.resize(job.heads.size());
+  out.gaps.resize(gap_count);
+  std::vector<Track> tracks;
+  for (const rules::Toolhead& h : job.heads) {
+    tracks.push_back({thermal::Course(h.hotend, h.hotend.ambient_c)});
+  }
+  std::vector<Drive> drives;
+  double energy_j = 0;
+  const auto advance = [&](std::size_t head, double wall_s) {
+    Track& t = tracks[head];
+    const thermal::Spent spent =
+        t.course.advance(std::max(0.0, wall_s - t.wall_s), t.threshold_c);
+    t.wall_s = std::max(t.wall_s, wall_s);
+    energy_j += spent.energy_j;
+    out.heads[head].energy_wh += spent.energy_j / 3600;
+    if (t.gap != job::kNone) {
+      out.gaps[t.gap].hot_idle_s += spent.above_s;
+      out.gaps[t.gap].dip_c = std::min(out.gaps[t.gap].dip_c, spent.lowest_c);
+      out.heads[head].hot_idle_s += spent.above_s;
+    }
+  };
+  double waited_s = 0;
+  for (const Event& e : events) {
+    const double wall_s = e.at.time_s + waited_s;
+    advance(e.head, wall_s);
+    Track& t = tracks[e.head];
+    switch (e.what) {
+      case Event::What::gap_begins: {
+        t.gap = e.gap;
+        t.threshold_c = e.threshold_c;
+        GapOutcome& g = out.gaps[e.gap];
+        g.from_s = wall_s;
+        g.start_c = t.course.temperature_c();
+        g.start_target_c = t.course.target_c();
+        g.dip_c = g.start_c;
+        continue;
+      }
+      case Event::What::gap_ends:
+        out.gaps[e.gap].to_s = wall_s;
+        t.gap = job::kNone;
+        t.threshold_c = 1e9;
+        continue;
+      case Event::What::set:
+      case Event::What::wait: break;
+    }
+    if (e.has_temp) {
+      if (e.temp_c > 0 && t.course.target_c() <= 0) ++out.figures.cold_starts;
+      t.course.set_target(e.temp_c);
+      if (!drives.empty() && t.drive_until_s > wall_s) {
+        // The drive under way ends here, or goes on as the new one.
+        for (auto d = drives.rbegin(); d != drives.rend(); ++d) {
+          if (d->head != e.head) continue;
+          d->to_s = wall_s;
+          break;
+        }
+      }
+      t.drive_until_s = wall_s;
+      if (t.course.full_drive()) {
+        const double seconds = t.course.seconds_until_warm(e.temp_c);
+        t.drive_until_s = std::isfinite(seconds) ? wall_s + seconds : 1e18;
+        drives.push_back({wall_s, t.drive_until_s, e.head});
+      }
+    }
+    if (e.what != Event::What::wait) continue;
+    const double target = e.has_temp ? e.temp_c : t.course.target_c();
+    double wait = target > 0 ? t.course.seconds_until_warm(target) : 0;
+    if (e.cooling) wait = std::max(wait, t.course.seconds_until_cool(target));
+    if (!std::isfinite(wait)) wait = 0;
+    if (wait > 0) {
+      out.waits.add(e.at.offset, wait);
+      waited_s += wait;
+      out.heads[e.head].wait_s += wait;
+      if (e.gap != job::kNone) out.gaps[e.gap].wait_s += wait;
+    }
+  }
+  const double end_s = job.duration_s + waited_s;
+  for (std::size_t h = 0; h < tracks.size(); ++h) advance(h, end_s);
+  for (Drive& d : drives) d.to_s = std::min(d.to_s, end_s);
+  for (std::size_t g = 0; g < out.gaps.size(); ++g) {
+    if (out.gaps[g].to_s < out.gaps[g].from_s) out.gaps[g].to_s = end_s;
+    out.figures.hot_idle_s += out.gaps[g].hot_idle_s;
+  }
+  out.figures.duration_s = end_s;
+  out.figures.wait_s = waited_s;
+  out.figures.energy_wh = energy_j / 3600;
+  out.figures.peak_heating_w = peak_of(drives, job);
+  return out;
+}
+
+}  // namespace forewarm::plan

@@ -1,0 +1,57 @@
+// Replays heater commands over job time: when is what how hot, and how long is what waited for?
+//
+// Pure: the same events give the same result. Events must be in the order of the text. A wait stops
+// the machine, and with it everything later, until its heater is there; every other heater goes on.
+#pragma once
+
+#include <cstdint>
+#include <vector>
+
+#include "plan/plan.h"
+
+namespace forewarm::plan {
+
+struct Event {
+  enum class What : std::uint8_t { set, wait, gap_begins, gap_ends };
+  job::Place at;
+  What what = What::set;
+  std::size_t head = 0;
+  bool has_temp = true;
+  double temp_c = 0;
+  bool cooling = false;               // the wait is for cooling, too
+  std::size_t gap = job::kNone;       // the gap that it begins, ends, or is waited for after
+  double threshold_c = 1e9;           // gap_begins: hotter than this is hot idle
+};
+
+// Seconds of waiting before places, cumulative.
+class Waits {
+ public:
+  void add(std::uint64_t offset, double seconds);  // offsets ascending
+  // Waited before the line at `offset` is reached.
+  [[nodiscard]] double before(std::uint64_t offset) const;
+  [[nodiscard]] double total() const { return sums_.empty() ? 0 : sums_.back(); }
+  [[nodiscard]] double wall(job::Place place) const { return place.time_s + before(place.offset); }
+  [[nodiscard]] bool near(const Waits& other, double seconds) const;
+
+ private:
+  std::vector<std::uint64_t> offsets_;
+  std::vector<double> sums_;
+};
+
+struct GapOutcome {
+  double from_s = 0, to_s = 0;
+  double start_c = 0, start_target_c = 0;  // just before the first command of the gap
+  double hot_idle_s = 0, dip_c = 1e9, wait_s = 0;
+};
+
+struct Outcome {
+  Figures figures;
+  std::vector<HeadFigures> heads;  // hot_idle_s, energy_wh, wait_s only
+  std::vector<GapOutcome> gaps;
+  Waits waits;
+};
+
+[[nodiscard]] Outcome simulate(const job::Job& job, const std::vector<Event>& events,
+                               std::size_t gap_count);
+
+}  // namespace forewarm::plan

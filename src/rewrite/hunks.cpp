@@ -1,0 +1,111 @@
+#include "rewrite/hunks.h"
+
+#include <fmt/format.h>
+
+namespace forewarm::rewrite {
+
+namespace {
+
+void append_line(std::string& to, char sign, std::string_view line) {
+  to += sign;
+  to += line;
+  if (line.empty() || line.back() != '\n') to += "\n\\ No newline at end of file\n";
+}
+
+std::string range(std::uint64_t start, std::uint64_t count) {
+  // An empty range names the line before it.
+  if (count == 0) return fmt::format("{},0", start);
+  if (count == 1) return fmt::format("{}", start + 1);
+  return fmt::format("{},{}", start + 1, count);
+}
+
+// A name with white space is closed by a tab, as patch(1) expects.
+std::string file_line(std::string_view mark, const std::string& name) {
+  const bool spaced = name.find_first_of(" \t") != std::string::npos;
+  return fmt::format("{} {}{}\n", mark, name, spaced ? "\t" : "");
+}
+
+}  // namespace
+
+void Hunks::open() {
+  if (open_) {
+    // Context between two changes of one hunk.
+    for (const std::string& line : trailing_lines_) append_line(body_, ' ', line);
+    from_count_ += trailing_lines_.size();
+    to_count_ += trailing_lines_.size();
+    trailing_lines_.clear();
+    return;
+  }
+  open_ = true;
+  body_.clear();
+  from_start_ = from_line_ - before_.size();
+  to_start_ = to_line_ - before_.size();
+  from_count_ = to_count_ = before_.size();
+  for (const std::string& line : before_) append_line(body_, ' ', line);
+  before_.clear();
+}
+
+Status Hunks::close() {
+  if (!open_) return success();
+  const std::size_t shown = std::min(kContext, trailing_lines_.size());
+  for (std::size_t i = 0; i < shown; ++i) append_line(body_, ' ', trailing_lines_[i]);
+  from_count_ += shown;
+  to_count_ += shown;
+  std::string head;
+  if (!any_) head = file_line("---", from_name_) + file_line("+++", to_name_);
+  any_ = true;
+  head += fmt::format("@@ -{} +{} @@\n", range(from_start_, from_count_),
+                      range(to_start_, to_count_));
+  if (auto s = out_.write(head); !s) return s;
+  if (auto s = out_.write(body_); !s) return s;
+  body_.clear();
+  open_ = false;
+  before_.clear();
+  const std::size_t keep_from =
+      trailing_lines_.size() > kContext ? trailing_lines_.size() - kContext : 0;
+  for (std::size_t i = keep_from; i < trailing_lines_.size(); ++i) {
+    before_.push_back(std::move(trailing_lines_[i]));
+  }
+  trailing_lines_.clear();
+  return success();
+}
+
+Status Hunks::keep(std::string_view line) {
+  if (open_) {
+    trailing_lines_.emplace_back(line);
+    ++from_line_;
+    ++to_line_;
+    return trailing_lines_.size() > 2 * kContext ? close() : success();
+  }
+  if (before_.size() == kContext) {
+    std::string reused = std::move(before_.front());
+    before_.pop_front();
+    reused = line;
+    before_.push_back(std::move(reused));
+  } else {
+    before_.emplace_back(line);
+  }
+  ++from_line_;
+  ++to_line_;
+  return success();
+}
+
+Status Hunks::remove(std::string_view line) {
+  open();
+  append_line(body_, '-', line);
+  ++from_line_;
+  ++from_count_;
+  return success();
+}
+
+Status Hunks::add(std::string_view line) {
+  open();
+  append_line(body_, '+', line);
+  ++to_line_;
+  ++to_count_;
+  return success();
+}
+
+Status Hunks::finish() { return close(); }
+
+}  // namespace forewarm::rewrite

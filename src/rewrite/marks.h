@@ -1,0 +1,39 @@
+// The marks that make a rewrite reversible. Writer, restore and check all go by this header.
+//
+//   ;forewarm 1 rules=<16 hex> original=<bytes>:<16 hex>    first line of a rewritten job
+//   <command> ;fw+ <reason>                                  an inserted line
+//   ;fw- <original line>                                     a disabled line
+//
+// Hashes are XXH3, 64 bits, of the rule file's and of the original's bytes. A job may not hold such
+// marks of its own: it is refused, so that a mark always means what it says.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <string_view>
+
+namespace forewarm::rewrite {
+
+inline constexpr std::string_view kHeaderStart = ";forewarm ";
+inline constexpr std::string_view kInserted = " ;fw+ ";
+inline constexpr std::string_view kDisabled = ";fw- ";
+
+struct Header {
+  std::uint64_t rules = 0;
+  std::uint64_t bytes = 0;
+  std::uint64_t original = 0;
+};
+
+[[nodiscard]] std::string header_line(const Header& header);  // without line ending
+// Nothing unless the whole line is a header of a version known here.
+[[nodiscard]] std::optional<Header> read_header(std::string_view line);
+
+[[nodiscard]] inline bool is_inserted(std::string_view line) {
+  return line.find(kInserted) != std::string_view::npos;
+}
+[[nodiscard]] inline bool is_disabled(std::string_view line) {
+  return line.substr(0, kDisabled.size()) == kDisabled;
+}
+
+}  // namespace forewarm::rewrite

@@ -1,0 +1,477 @@
+#include "rules/load.h"
+
+#include <xxhash.h>
+
+#include <algorithm>
+#include <exception>
+#include <map>
+#include <set>
+
+#include "rules/reader.h"
+#include "rules/recogniser.h"
+#include "rules/sections.h"
+
+namespace forewarm::rules {
+
+namespace {
+
+constexpr std::size_t kMostBytes = 1 << 20;
+constexpr std::size_t kMostPatterns = 200;
+
+constexpr Limits kTemperature{0, 1000};
+
+std::string tool_text(int tool) { return "T" + std::to_string(tool); }
+
+// A loader reads every section, then checks what must hold between them; the first complaint in
+// the file wins, whichever part made it.
+class Loader {
+ public:
+  Loader(const toml::table& file, Findings& findings)
+      : findings_(findings),
+        root_(file, "the rule file",
+              {"version", "machine", "motion", "toolhead", "filament", "material", "gap", "steps",
+               "dialect", "recognise", "duration"},
+              findings) {}
+
+  Rules load() {
+    if (!version()) return {};
+    read_machine(root_, rules_.machine);
+    read_motion(root_, rules_.motion);
+    toolheads();
+    materials();
+    filaments();
+    gap();
+    read_steps(root_, rules_.machine, rules_.steps, step_places_);
+    read_dialect(root_, rules_.dialect);
+    patterns();
+    check_tools();
+    check_heaters();
+    check_filaments();
+    check_sequences();
+    return std::move(rules_);
+  }
+
+ private:
+  struct ToolAt {
+    int tool;
+    Position at;
+  };
+  struct ToolheadPlaces {
+    std::vector<ToolAt> tools;
+    Position heater;
+    bool heater_given = false;
+    std::optional<Position> power;
+  };
+  struct FilamentPlaces {
+    Position tool;
+    bool tool_known = false;
+    std::optional<Position> standby;  // or the material's name, where that set it
+  };
+  struct SequenceUse {
+    std::string sequence;
+    Position at;
+  };
+
+  // A file for another version would draw complaints that do not help: only this one, then.
+  bool version() {
+    if (!root_.need("version", "start with: version = 1")) return true;
+    const toml::node& node = *root_.find("version");
+    const auto* version = node.as_integer();
+    if (version != nullptr && version->get() == 1) return true;
+    findings_.add(position_of(node),
+                  "version must be 1, not " +
+                      (version != nullptr ? std::to_string(version->get()) : kind_of(node)));
+    return false;
+  }
+
+  void toolheads() {
+    if (!root_.need("toolhead", "a rule file has at least one [[toolhead]]")) return;
+    const auto tables = root_.tables("toolhead");
+    if (const auto* a = root_.find("toolhead")->as_array(); a != nullptr && a->empty()) {
+      findings_.add(root_.at("toolhead"), "a rule file has at least one [[toolhead]]");
+    }
+    std::set<std::string> names;
+    for (const toml::table* raw : tables) {
+      const Table t(*raw, "[[toolhead]]",
+                    {"name", "tools", "heater", "park_s", "pick_s", "exchange_s", "before_park",
+                     "after_pick"},
+                    findings_);
+      Toolhead head;
+      ToolheadPlaces places;
+      t.need("name");
+      if (t.name("name", head.name) && !names.insert(head.name).second) {
+        findings_.add(t.at("name"), "there is a toolhead " + quoted(head.name) + " already");
+      }
+      tools(t, tables.size(), head, places);
+      heater(t, head, places);
+      t.number("park_s", kMachineSeconds, head.park_s);
+      t.number("pick_s", kMachineSeconds, head.pick_s);
+      t.number("exchange_s", kMachineSeconds, head.exchange_s);
+      sequence(t, "before_park", head.before_park);
+      sequence(t, "after_pick", head.after_pick);
+      rules_.toolheads.push_back(std::move(head));
+      places_.push_back(std::move(places));
+    }
+  }
+
+  void tools(const Table& t, std::size_t toolheads, Toolhead& head, ToolheadPlaces& places) {
+    if (!t.need("tools", "such as tools = [0], or tools = \"seen\"")) return;
+    const toml::node& node = *t.find("tools");
+    if (const auto* word = node.as_string()) {
+      if (word->get() != "seen") {
+        findings_.add(position_of(node), "tools must be an array of T numbers or \"seen\", not " +
+                                             quoted(word->get()));
+      } else if (toolheads != 1) {
+        findings_.add(position_of(node), "tools = \"seen\" stands for every toolhead",
+                      "keep one [[toolhead]], or give each its T numbers");
+      }
+      rules_.toolhead_per_tool_seen = true;
+      return;
+    }
+    const toml::array* array = node.as_array();
+    if (array == nullptr) {
+      findings_.add(position_of(node),
+                    "tools must be an array of T numbers or \"seen\", not " + kind_of(node));
+      return;
+    }
+    if (array->empty()) findings_.add(position_of(node), "tools must name at least one T number");
+    for (const toml::node& element : *array) {
+      const auto tool = index_in(element, "a tool", findings_);
+      if (!tool) continue;
+      head.tools.push_back(*tool);
+      places.tools.push_back({*tool, position_of(element)});
+    }
+  }
+
+  void heater(const Table& t, Toolhead& head, ToolheadPlaces& places) {
+    places.heater = t.at("tools");
+    if (!head.tools.empty()) head.heater_index = head.tools.front();
+    if (!t.need("heater")) return;
+    const auto h =
+        t.table("heater", "heater",
+                {"index", "power_w", "full_drive_c", "time_constant_s", "dead_time_s", "max_c"});
+    if (!h) return;
+    places.heater_given = h->index("index", head.heater_index);
+    if (places.heater_given) places.heater = h->at("index");
+    const double ambient = rules_.machine.ambient_c;
+    head.hotend.ambient_c = ambient;
+    h->need("power_w");
+    h->need("full_drive_c", "where the heater would end up at full drive; see forewarm calibrate");
+    h->need("time_constant_s", "see forewarm calibrate");
+    if (h->number("power_w", {0, 1e5, true}, head.hotend.power_w)) places.power = h->at("power_w");
+    if (h->number("full_drive_c", {0, 5000, true}, head.hotend.full_drive_c)) {
+      above_ambient(*h, "full_drive_c", head.hotend.full_drive_c);
+    }
+    h->number("time_constant_s", {0, 1e6, true}, head.hotend.time_constant_s);
+    h->number("dead_time_s", {0, 3600}, head.hotend.dead_time_s);
+    if (h->number("max_c", kTemperature, head.max_c)) above_ambient(*h, "max_c", head.max_c);
+  }
+
+  void above_ambient(const Table& t, const std::string& key, double value) {
+    const double ambient = rules_.machine.ambient_c;
+    if (value > ambient) return;
+    findings_.add(t.at(key), key + " must be more than machine.ambient_c, which is " +
+                                 text_of(ambient) + ", not " + text_of(value));
+  }
+
+  // Remembers that a sequence is named here; whether there is one is known later.
+  void sequence(const Table& t, std::string_view key, std::string& into) {
+    if (!t.fit_text(key, into) || into.empty()) return;
+    rules_.uses_steps = true;
+    sequence_uses_.push_back({into, t.at(key)});
+  }
+
+  static std::vector<std::string_view> with_material_keys(std::vector<std::string_view> keys) {
+    keys.insert(keys.end(), {"standby_c", "density_g_cm3", "diameter_mm", "max_hot_idle_s",
+                             "before_exchange", "after_exchange"});
+    return keys;
+  }
+
+  // What a filament and a material have in common.
+  void material_values(const Table& t, Filament& into) {
+    t.number("standby_c", kTemperature, into.standby_c);
+    t.number("density_g_cm3", {0, 100, true}, into.density_g_cm3);
+    t.number("diameter_mm", {0, 100, true}, into.diameter_mm);
+    t.number("max_hot_idle_s", kAtLeastZero, into.max_hot_idle_s);
+    sequence(t, "before_exchange", into.before_exchange);
+    sequence(t, "after_exchange", into.after_exchange);
+  }
+
+  void materials() {
+    const toml::table* tables = root_.open_table("material");
+    if (tables == nullptr) return;
+    for (const auto& [key, node] : *tables) {
+      const std::string name(key.str());
+      if (name.empty()) findings_.add(key.source().begin, "a material must have a name");
+      if (const auto why = why_unfit(name)) {
+        findings_.add(key.source().begin, "the name of a material " + *why);
+      }
+      const toml::table* raw = node.as_table();
+      if (raw == nullptr) {
+        findings_.add(position_of(node), "material must hold tables, not " + kind_of(node),
+                      "write [material.NAME], then its values");
+        continue;
+      }
+      Filament material;
+      material.name = material.material = name;
+      const Table t(*raw, "[material." + printable(name, 80) + ']', with_material_keys({}),
+                    findings_);
+      material_values(t, material);
+      if (t.has("standby_c")) materials_with_standby_.insert(name);
+      rules_.materials.push_back(std::move(material));
+    }
+  }
+
+  void filaments() {
+    for (const toml::table* raw : root_.tables("filament")) {
+      const Table t(*raw, "[[filament]]", with_material_keys({"tool", "name", "material"}),
+                    findings_);
+      Filament filament;
+      FilamentPlaces places{t.at("tool"), false, std::nullopt};
+      std::string name;
+      if (t.name("material", name)) {
+        if (const Filament* m = material(name)) {
+          filament = *m;
+          if (materials_with_standby_.contains(name)) places.standby = t.at("material");
+        } else {
+          filament.material = name;
+          unknown_material(name, t.at("material"));
+        }
+      }
+      filament.tool = 0;
+      places.tool_known = t.need("tool") && t.index("tool", filament.tool);
+      filament.name = tool_text(filament.tool);
+      t.name("name", filament.name);
+      material_values(t, filament);
+      if (t.has("standby_c")) places.standby = t.at("standby_c");
+      rules_.filaments.push_back(std::move(filament));
+      filament_places_.push_back(places);
+    }
+  }
+
+  // A file without materials may name them for their own sake, as in a report.
+  void unknown_material(const std::string& name, Position at) {
+    if (rules_.materials.empty()) return;
+    std::vector<std::string> names;
+    for (const Filament& m : rules_.materials) names.push_back(m.material);
+    findings_.add(at, "there is no [material." + printable(name, 80) + ']', suggest(name, names));
+  }
+
+  const Filament* material(const std::string& name) const {
+    for (const Filament& m : rules_.materials) {
+      if (m.material == name) return &m;
+    }
+    return nullptr;
+  }
+
+  void gap() {
+    const auto t = root_.table("gap", "[gap]",
+                               {"policy", "hold_drop_c", "off_over_s", "timer_standby_s",
+                                "timer_off_s", "lead_stretch", "lead_extra_s"});
+    if (!t) return;
+    Gap& g = rules_.gap;
+    const auto policy = choice<Policy>(*t, "policy",
+                                       {{"lookahead", Policy::lookahead},
+                                        {"timers", Policy::timers},
+                                        {"hold", Policy::hold},
+                                        {"as-sliced", Policy::as_sliced}});
+    if (policy) g.policy = *policy;
+    t->number("hold_drop_c", kTemperature, g.hold_drop_c);
+    t->number("off_over_s", kAtLeastZero, g.off_over_s);
+    t->number("timer_standby_s", kAtLeastZero, g.timer_standby_s);
+    t->number("timer_off_s", kAtLeastZero, g.timer_off_s);
+    t->number("lead_stretch", {0, 100}, g.lead_stretch);
+    t->number("lead_extra_s", kMachineSeconds, g.lead_extra_s);
+  }
+
+  void patterns() {
+    using As = Recognise::As;
+    std::size_t count = 0;
+    const auto too_many = [&](const Table& t) {
+      if (++count <= kMostPatterns) return false;
+      findings_.add(t.at(), "more than " + std::to_string(kMostPatterns) +
+                                " patterns in [[recognise]] and [[duration]]");
+      return true;
+    };
+    for (const toml::table* raw : root_.tables("recognise")) {
+      const Table t(*raw, "[[recognise]]", {"match", "as"}, findings_);
+      if (too_many(t)) return;
+      Recognise r;
+      t.need("match");
+      t.need("as", "such as as = \"change\"");
+      const auto as = choice<As>(t, "as",
+                                 {{"change", As::change},
+                                  {"set", As::set},
+                                  {"wait", As::wait},
+                                  {"purge-begin", As::purge_begin},
+                                  {"purge-end", As::purge_end},
+                                  {"layer", As::layer}});
+      if (!pattern(t, r.match) || !as) continue;
+      r.as = *as;
+      if (const auto why = why_unusable(r)) findings_.add(t.at("match"), *why);
+      rules_.recognise.push_back(std::move(r));
+    }
+    for (const toml::table* raw : root_.tables("duration")) {
+      const Table t(*raw, "[[duration]]", {"match", "seconds"}, findings_);
+      if (too_many(t)) return;
+      Duration d;
+      t.need("match");
+      t.need("seconds");
+      t.number("seconds", kMachineSeconds, d.seconds);
+      if (!pattern(t, d.match)) continue;
+      if (const auto why = why_unusable(d)) findings_.add(t.at("match"), *why);
+      rules_.durations.push_back(std::move(d));
+    }
+  }
+
+  // An empty pattern would match every line there is: never meant.
+  bool pattern(const Table& t, std::string& into) {
+    if (!t.raw_text("match", into)) return false;
+    if (into.empty()) findings_.add(t.at("match"), "match must not be empty");
+    return !into.empty();
+  }
+
+  void check_tools() {
+    std::map<int, std::size_t> served_by;
+    for (std::size_t i = 0; i < places_.size(); ++i) {
+      for (const ToolAt& t : places_[i].tools) {
+        const auto [it, fresh] = served_by.emplace(t.tool, i);
+        if (fresh) continue;
+        findings_.add(t.at, it->second == i ? tool_text(t.tool) + " is listed twice"
+                                            : tool_text(t.tool) + " is served by both " +
+                                                  head(it->second) + " and " + head(i));
+      }
+    }
+  }
+
+  void check_heaters() {
+    std::map<int, std::size_t> heater_of;
+    for (std::size_t i = 0; i < places_.size(); ++i) {
+      if (rules_.toolhead_per_tool_seen) {
+        if (places_[i].heater_given) {
+          findings_.add(places_[i].heater,
+                        "heater.index does not go with tools = \"seen\": it is the T number");
+        }
+        continue;
+      }
+      const int index = rules_.toolheads[i].heater_index;
+      const auto [it, fresh] = heater_of.emplace(index, i);
+      if (fresh) continue;
+      findings_.add(
+          places_[i].heater,
+          "heater " + std::to_string(index) + " is that of both " + head(it->second) + " and " +
+              head(i),
+          places_[i].heater_given ? "" : "heater.index is the first of tools unless it is given");
+    }
+    const auto& limit = rules_.machine.heating_limit_w;
+    if (!limit) return;
+    for (std::size_t i = 0; i < places_.size(); ++i) {
+      const double power = rules_.toolheads[i].hotend.power_w;
+      if (!places_[i].power || power <= *limit) continue;
+      findings_.add(*places_[i].power,
+                    "power_w = " + text_of(power) + " of " + head(i) +
+                        " alone is more than machine.heating_limit_w, which is " + text_of(*limit));
+    }
+  }
+
+  void check_filaments() {
+    std::set<int> seen;
+    for (std::size_t i = 0; i < filament_places_.size(); ++i) {
+      const FilamentPlaces& at = filament_places_[i];
+      const Filament& filament = rules_.filaments[i];
+      if (!at.tool_known) continue;
+      if (!seen.insert(filament.tool).second) {
+        findings_.add(at.tool, "there is a filament for " + tool_text(filament.tool) + " already");
+      }
+      const auto toolhead = toolhead_for(filament.tool);
+      if (!toolhead) {
+        unserved(filament.tool, at.tool);
+        continue;
+      }
+      if (at.standby) check_max(*at.standby, "standby_c", filament.standby_c, *toolhead);
+      check_step_temperatures(filament.before_exchange, *toolhead);
+      check_step_temperatures(filament.after_exchange, *toolhead);
+    }
+  }
+
+  [[nodiscard]] std::optional<std::size_t> toolhead_for(int tool) const {
+    if (rules_.toolhead_per_tool_seen && !rules_.toolheads.empty()) return 0;
+    return rules_.toolhead_of(tool);
+  }
+
+  void unserved(int tool, Position at) {
+    std::string all;
+    for (const Toolhead& h : rules_.toolheads) {
+      for (const int served : h.tools) {
+        if (all.size() < 80) all += (all.empty() ? "served are " : ", ") + tool_text(served);
+      }
+    }
+    findings_.add(at, "no toolhead serves " + tool_text(tool), all);
+  }
+
+  void check_max(Position at, const std::string& key, double temp_c, std::size_t toolhead) {
+    const double max_c = rules_.toolheads[toolhead].max_c;
+    if (temp_c <= max_c) return;
+    findings_.add(at, key + " = " + text_of(temp_c) + " is above max_c of " + head(toolhead) +
+                          ", which is " + text_of(max_c));
+  }
+
+  void check_step_temperatures(const std::string& sequence, std::size_t toolhead) {
+    const auto it = step_places_.temperatures.find(sequence);
+    if (it == step_places_.temperatures.end()) return;
+    for (const auto& t : it->second) check_max(t.at, "temp_c", t.temp_c, toolhead);
+  }
+
+  void check_sequences() {
+    std::vector<std::string> names;
+    for (const Sequence& s : rules_.steps) names.push_back(s.name);
+    for (const SequenceUse& use : sequence_uses_) {
+      if (std::find(names.begin(), names.end(), use.sequence) == names.end()) {
+        findings_.add(use.at, "there is no sequence " + quoted(use.sequence) + " in [steps]",
+                      suggest(use.sequence, names));
+      }
+    }
+    for (std::size_t i = 0; i < rules_.toolheads.size(); ++i) {
+      check_step_temperatures(rules_.toolheads[i].before_park, i);
+      check_step_temperatures(rules_.toolheads[i].after_pick, i);
+    }
+  }
+
+  [[nodiscard]] std::string head(std::size_t i) const { return quoted(rules_.toolheads[i].name); }
+
+  Findings& findings_;
+  Table root_;
+  Rules rules_;
+  std::vector<ToolheadPlaces> places_;           // as rules_.toolheads
+  std::vector<FilamentPlaces> filament_places_;  // as rules_.filaments
+  std::set<std::string> materials_with_standby_;
+  std::vector<SequenceUse> sequence_uses_;
+  StepPlaces step_places_;
+};
+
+}  // namespace
+
+Result<Rules> load(std::string_view text, const std::string& name) {
+  if (text.size() > kMostBytes) {
+    return Error{Error::Kind::rules, "a rule file has at most 1 MiB", name};
+  }
+  Findings findings(text, name);
+  if (const auto at = too_deep(text)) {
+    findings.add(*at, "nested too deeply for a rule file");
+    return findings.first();
+  }
+  try {
+    const toml::table file = toml::parse(text);
+    Rules rules = Loader(file, findings).load();
+    if (findings.any()) return findings.first();
+    rules.hash = XXH3_64bits(text.data(), text.size());
+    return rules;
+  } catch (const toml::parse_error& e) {
+    findings.add(e.source().begin, printable(e.description(), 400));
+    return findings.first();
+  } catch (const std::exception& e) {
+    return Error{Error::Kind::internal, printable(e.what(), 400), name};
+  }
+}
+
+}  // namespace forewarm::rules

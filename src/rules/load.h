@@ -1,0 +1,26 @@
+// Reads a rule file (TOML 1.0) into Rules, or says exactly where it is wrong.
+//
+// Errors are of kind `rules`, with file:line:column, the line, a caret and, for an unknown key or
+// word, the nearest known one as the hint. The first error in the file is the one reported.
+// Checked besides types and ranges: required keys, overlapping tools, duplicate toolhead names and
+// heater indexes, filaments for tools that no toolhead serves, sequences that are named but not
+// defined, RE2 patterns that do not compile or lack their groups, dialect placeholders.
+// Bounds: 1 MiB of text, 200 patterns of 1 MiB compiled each, nesting no deeper than any rule
+// needs.
+#pragma once
+
+#include <string>
+#include <string_view>
+
+#include "base/error.h"
+#include "rules/rules.h"
+
+namespace forewarm::rules {
+
+// `name` is what messages call the file. No file is opened.
+[[nodiscard]] Result<Rules> load(std::string_view text, const std::string& name);
+
+// The built-in rule file, config/default.toml, byte for byte.
+[[nodiscard]] std::string_view built_in_text();
+
+}  // namespace forewarm::rules

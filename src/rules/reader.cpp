@@ -1,0 +1,387 @@
+#include "rules/reader.h"
+
+#include <algorithm>
+#include <charconv>
+#include <cmath>
+#include <tuple>
+
+namespace forewarm::rules {
+
+namespace {
+
+constexpr int kMostBrackets = 16;
+constexpr int kMostDots = 16;
+constexpr int kMostIndex = 65535;
+
+std::string_view line_of(std::string_view text, std::uint64_t line) {
+  while (line > 1) {
+    const std::size_t end = text.find('\n');
+    if (end == std::string_view::npos) return {};
+    text.remove_prefix(end + 1);
+    --line;
+  }
+  text = text.substr(0, text.find('\n'));
+  if (!text.empty() && text.back() == '\r') text.remove_suffix(1);
+  return text;
+}
+
+bool before(const Error& a, const Error& b) {
+  return std::tie(a.line, a.column) < std::tie(b.line, b.column);
+}
+
+// The end of the string that starts at `i`, one past its closing quotes.
+std::size_t string_end(std::string_view text, std::size_t i) {
+  const char quote = text[i];
+  const std::string_view triple = quote == '"' ? R"(""")" : "'''";
+  const bool multi_line = text.substr(i, 3) == triple;
+  i += multi_line ? 3 : 1;
+  for (; i < text.size(); ++i) {
+    if (text[i] == '\\' && quote == '"') {
+      ++i;
+    } else if (multi_line) {
+      if (text.substr(i, 3) == triple) {
+        i += 3;
+        while (i < text.size() && text[i] == quote) ++i;  // up to two quotes may end the content
+        return i;
+      }
+    } else if (text[i] == quote) {
+      return i + 1;
+    } else if (text[i] == '\n') {
+      return i;  // unclosed: the parser will say so
+    }
+  }
+  return text.size();
+}
+
+Position position_at(std::string_view text, std::size_t offset) {
+  const std::string_view head = text.substr(0, offset);
+  const std::size_t start = head.rfind('\n') + 1;  // npos + 1 is 0
+  const auto lines = std::count(head.begin(), head.end(), '\n') + 1;
+  const auto characters = std::count_if(head.begin() + static_cast<std::ptrdiff_t>(start),
+                                        head.end(), [](char c) { return (c & 0xc0) != 0x80; }) +
+                          1;
+  return {static_cast<toml::source_index>(lines), static_cast<toml::source_index>(characters)};
+}
+
+}  // namespace
+
+void Findings::add(Position at, std::string message, std::string hint) {
+  Error error{Error::Kind::rules, std::move(message), file_, at.line, at.column, {},
+              std::move(hint)};
+  if (first_ && !before(error, *first_)) return;
+  error.excerpt = line_of(text_, at.line);
+  first_ = std::move(error);
+}
+
+std::optional<Position> too_deep(std::string_view text) {
+  int brackets = 0, dots = 0;
+  bool line_start = true;
+  for (std::size_t i = 0; i < text.size();) {
+    const char c = text[i];
+    switch (c) {
+      case '"':
+      case '\'':
+        i = string_end(text, i);
+        line_start = false;
+        continue;
+      case '#':
+        i = std::min(text.find('\n', i), text.size());
+        continue;
+      case '[':
+      case '{':
+        // A header starts afresh, so that an unclosed one is left for the parser to complain of.
+        if (line_start && c == '[' && brackets <= 2) brackets = 0;
+        dots = 0;
+        if (++brackets > kMostBrackets) return position_at(text, i);
+        break;
+      case ']':
+      case '}':
+        brackets = std::max(0, brackets - 1);
+        [[fallthrough]];
+      case ',':
+      case '=':
+      case '\n':
+        dots = 0;
+        break;
+      case '.':
+        if (++dots > kMostDots) return position_at(text, i);
+        break;
+      default:
+        break;
+    }
+    line_start = c == '\n' || (line_start && (c == ' ' || c == '\t' || c == '['));
+    ++i;
+  }
+  return std::nullopt;
+}
+
+std::string text_of(double value) {
+  char buffer[40];
+  // 100000 rather than 1e+05, as people write rule files.
+  const bool plain = std::abs(value) < 1e15 && (value == 0 || std::abs(value) > 1e-6);
+  const auto format = plain ? std::chars_format::fixed : std::chars_format::general;
+  return {buffer, std::to_chars(buffer, buffer + sizeof buffer, value, format).ptr};
+}
+
+bool Limits::admit(double value) const {
+  return (above_low ? value > low : value >= low) && value <= high;
+}
+
+std::string Limits::text() const {
+  if (low <= -kEndless) return "must be at most " + text_of(high);
+  if (above_low) {
+    return "must be more than " + text_of(low) +
+           (high >= kEndless ? "" : " and at most " + text_of(high));
+  }
+  if (high >= kEndless) return "must be at least " + text_of(low);
+  return "must be from " + text_of(low) + " to " + text_of(high);
+}
+
+std::string kind_of(const toml::node& node) {
+  switch (node.type()) {
+    case toml::node_type::table:
+      return "a table";
+    case toml::node_type::array:
+      return "an array";
+    case toml::node_type::string:
+      return "a string";
+    case toml::node_type::integer:
+      return "an integer";
+    case toml::node_type::floating_point:
+      return "a float";
+    case toml::node_type::boolean:
+      return "a boolean";
+    case toml::node_type::date:
+      return "a date";
+    case toml::node_type::time:
+      return "a time";
+    case toml::node_type::date_time:
+      return "a date-time";
+    default:
+      return "nothing";
+  }
+}
+
+std::string quoted(std::string_view word) { return '"' + printable(word, 80) + '"'; }
+
+std::optional<std::string> why_unfit(std::string_view text) {
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    const auto c = static_cast<unsigned char>(text[i]);
+    const auto next = i + 1 < text.size() ? static_cast<unsigned char>(text[i + 1]) : 0U;
+    // U+0080..U+009F are controls too: 0xC2 and one of 0x80..0x9F.
+    if (c < 0x20 || c == 0x7f || (c == 0xc2 && next >= 0x80 && next < 0xa0)) {
+      return "must not contain line ends or other control characters";
+    }
+  }
+  if (text.find(";fw") != std::string_view::npos) {
+    return "must not contain \";fw\", which marks the lines that rewriting put in";
+  }
+  return std::nullopt;
+}
+
+std::optional<double> number_in(const toml::node& node, std::string_view what, Limits limits,
+                                Findings& findings) {
+  const std::string name(what);
+  double value = 0;
+  if (const auto* whole = node.as_integer()) {
+    value = static_cast<double>(whole->get());
+  } else if (const auto* real = node.as_floating_point()) {
+    value = real->get();
+  } else {
+    findings.add(position_of(node), name + " must be a number, not " + kind_of(node));
+    return std::nullopt;
+  }
+  if (!std::isfinite(value)) {
+    findings.add(position_of(node), name + " must be a finite number, not " + text_of(value));
+    return std::nullopt;
+  }
+  if (!limits.admit(value)) {
+    findings.add(position_of(node), name + ' ' + limits.text() + ", not " + text_of(value));
+    return std::nullopt;
+  }
+  return value;
+}
+
+std::optional<int> index_in(const toml::node& node, std::string_view what, Findings& findings) {
+  const auto* whole = node.as_integer();
+  if (whole == nullptr) {
+    findings.add(position_of(node),
+                 std::string(what) + " must be a whole number, not " + kind_of(node));
+    return std::nullopt;
+  }
+  if (whole->get() < 0 || whole->get() > kMostIndex) {
+    findings.add(position_of(node), std::string(what) + " must be from 0 to " +
+                                        std::to_string(kMostIndex) + ", not " +
+                                        std::to_string(whole->get()));
+    return std::nullopt;
+  }
+  return static_cast<int>(whole->get());
+}
+
+Table::Table(const toml::table& table, std::string where, std::vector<std::string_view> known,
+             Findings& findings)
+    : table_(table), where_(std::move(where)), findings_(findings) {
+  for (const auto& [key, value] : table_) {
+    if (std::find(known.begin(), known.end(), key.str()) != known.end()) continue;
+    has_unknown_ = true;
+    findings_.add(key.source().begin, "unknown key " + quoted(key.str()) + " in " + where_,
+                  suggest(key.str(), known));
+  }
+}
+
+Position Table::at(std::string_view key) const {
+  const toml::node* node = find(key);
+  return node == nullptr ? at() : position_of(*node);
+}
+
+Position Table::at_key(std::string_view key) const {
+  const auto it = table_.find(key);
+  return it == table_.end() ? at() : it->first.source().begin;
+}
+
+bool Table::need(std::string_view key, std::string_view hint) const {
+  if (has(key)) return true;
+  if (!has_unknown_) {
+    findings_.add(at(), where_ + " needs " + quoted(key), std::string(hint));
+  }
+  return false;
+}
+
+bool Table::number(std::string_view key, Limits limits, double& into) const {
+  const toml::node* node = find(key);
+  if (node == nullptr) return false;
+  const auto value = number_in(*node, key, limits, findings_);
+  if (value) into = *value;
+  return value.has_value();
+}
+
+bool Table::number(std::string_view key, Limits limits, std::optional<double>& into) const {
+  double value = 0;
+  if (!number(key, limits, value)) return false;
+  into = value;
+  return true;
+}
+
+bool Table::index(std::string_view key, int& into) const {
+  const toml::node* node = find(key);
+  if (node == nullptr) return false;
+  const auto value = index_in(*node, key, findings_);
+  if (value) into = *value;
+  return value.has_value();
+}
+
+bool Table::flag(std::string_view key, bool& into) const {
+  const toml::node* node = find(key);
+  if (node == nullptr) return false;
+  const auto* value = node->as_boolean();
+  if (value == nullptr) {
+    findings_.add(position_of(*node),
+                  std::string(key) + " must be true or false, not " + kind_of(*node));
+    return false;
+  }
+  into = value->get();
+  return true;
+}
+
+bool Table::raw_text(std::string_view key, std::string& into) const {
+  const toml::node* node = find(key);
+  if (node == nullptr) return false;
+  const auto* value = node->as_string();
+  if (value == nullptr) {
+    findings_.add(position_of(*node),
+                  std::string(key) + " must be a string, not " + kind_of(*node));
+    return false;
+  }
+  into = value->get();
+  return true;
+}
+
+bool Table::fit_text(std::string_view key, std::string& into) const {
+  std::string text;
+  if (!raw_text(key, text)) return false;
+  if (const auto why = why_unfit(text)) {
+    findings_.add(at(key), std::string(key) + ' ' + *why);
+    return false;
+  }
+  into = std::move(text);
+  return true;
+}
+
+bool Table::name(std::string_view key, std::string& into) const {
+  std::string text;
+  if (!fit_text(key, text)) return false;
+  if (text.empty()) {
+    findings_.add(at(key), std::string(key) + " must not be empty");
+    return false;
+  }
+  into = std::move(text);
+  return true;
+}
+
+bool Table::lines(std::string_view key, std::vector<std::string>& into) const {
+  const toml::node* node = find(key);
+  if (node == nullptr) return false;
+  const toml::array* array = node->as_array();
+  if (array == nullptr) {
+    findings_.add(position_of(*node),
+                  std::string(key) + " must be an array of strings, not " + kind_of(*node));
+    return false;
+  }
+  std::vector<std::string> out;
+  for (const toml::node& element : *array) {
+    const auto* line = element.as_string();
+    if (line == nullptr) {
+      findings_.add(position_of(element),
+                    "a line of " + std::string(key) + " must be a string, not " + kind_of(element));
+    } else if (const auto why = why_unfit(line->get())) {
+      findings_.add(position_of(element), "a line of " + std::string(key) + ' ' + *why);
+    } else {
+      out.push_back(line->get());
+    }
+  }
+  into = std::move(out);
+  return true;
+}
+
+std::optional<Table> Table::table(std::string_view key, std::string where,
+                                  std::vector<std::string_view> known) const {
+  const toml::table* inner = open_table(key);
+  if (inner == nullptr) return std::nullopt;
+  return Table(*inner, std::move(where), std::move(known), findings_);
+}
+
+const toml::table* Table::open_table(std::string_view key) const {
+  const toml::node* node = find(key);
+  if (node == nullptr) return nullptr;
+  const toml::table* inner = node->as_table();
+  if (inner == nullptr) {
+    findings_.add(position_of(*node),
+                  std::string(key) + " must be a table, not " +
+                      (node->is_array_of_tables() ? "an array of tables" : kind_of(*node)));
+  }
+  return inner;
+}
+
+std::vector<const toml::table*> Table::tables(std::string_view key) const {
+  const toml::node* node = find(key);
+  std::vector<const toml::table*> out;
+  if (node == nullptr) return out;
+  const toml::array* array = node->as_array();
+  if (array == nullptr) {
+    findings_.add(position_of(*node),
+                  std::string(key) + " must be an array of tables, not " + kind_of(*node),
+                  node->is_table() ? "write [[" + std::string(key) + "]]" : "");
+    return out;
+  }
+  for (const toml::node& element : *array) {
+    if (const toml::table* inner = element.as_table()) {
+      out.push_back(inner);
+    } else {
+      findings_.add(position_of(element),
+                    std::string(key) + " must hold tables, not " + kind_of(element));
+    }
+  }
+  return out;
+}
+
+}  // namespace forewarm::rules

@@ -1,0 +1,140 @@
+// Typed, located access to parsed TOML, for the loader; and the prescan that comes before parsing.
+//
+// Contract: nothing here throws or stops at the first mistake. Every complaint goes to Findings,
+// which keeps the one that stands first in the file; a reader that complained leaves its target as
+// it was. Positions are toml++'s: lines and characters from 1. Internal to rules/.
+#pragma once
+
+#include <algorithm>
+#include <cstdint>
+#include <initializer_list>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include <toml++/toml.h>
+
+#include "base/error.h"
+
+namespace forewarm::rules {
+
+using Position = toml::source_position;
+
+// The complaint that stands first in the file; of several at one place, the one made first.
+class Findings {
+ public:
+  Findings(std::string_view text, std::string file) : text_(text), file_(std::move(file)) {}
+
+  void add(Position at, std::string message, std::string hint = {});
+  [[nodiscard]] bool any() const { return first_.has_value(); }
+  // REQUIRES: any().
+  [[nodiscard]] const Error& first() const { return *first_; }
+
+ private:
+  std::string_view text_;
+  std::string file_;
+  std::optional<Error> first_;
+};
+
+// Where a document stops being one that a recursive parser and its tree are safe with: brackets
+// inside brackets, or dotted keys, deeper than any rule file has use for.
+[[nodiscard]] std::optional<Position> too_deep(std::string_view text);
+
+// What a finite number may be; others never are admitted.
+struct Limits {
+  double low, high;
+  bool above_low = false;  // low itself is not allowed
+
+  [[nodiscard]] bool admit(double value) const;
+  [[nodiscard]] std::string text() const;  // "must be at least 0"
+};
+
+// Up to here a limit is one; beyond, it only keeps arithmetic finite and is not worth a word.
+constexpr double kEndless = 1e9;
+constexpr Limits kAtLeastZero{0, kEndless};
+constexpr Limits kOverZero{0, kEndless, true};
+constexpr Limits kMachineSeconds{0, 86400};
+
+// Shortest decimal text that reads back as `value`.
+[[nodiscard]] std::string text_of(double value);
+// "a string", "an integer" ... as messages say it.
+[[nodiscard]] std::string kind_of(const toml::node& node);
+// `word` in double quotes, safe to print.
+[[nodiscard]] std::string quoted(std::string_view word);
+// 'did you mean "x"?', or a list of what there is.
+template <class Words>
+[[nodiscard]] std::string suggest(std::string_view word, const Words& known);
+
+// A name or a line of G-code that is copied into jobs: no control characters, which would break
+// lines, and none of the marks by which rewriting knows its own lines.
+[[nodiscard]] std::optional<std::string> why_unfit(std::string_view text);
+
+[[nodiscard]] inline Position position_of(const toml::node& node) { return node.source().begin; }
+
+// One number, of either TOML kind, within limits. `what` names it in messages.
+[[nodiscard]] std::optional<double> number_in(const toml::node& node, std::string_view what,
+                                              Limits limits, Findings& findings);
+[[nodiscard]] std::optional<int> index_in(const toml::node& node, std::string_view what,
+                                          Findings& findings);
+
+// One table of the file. Complains of unknown keys at once.
+class Table {
+ public:
+  Table(const toml::table& table, std::string where, std::vector<std::string_view> known,
+        Findings& findings);
+
+  [[nodiscard]] const toml::node* find(std::string_view key) const { return table_.get(key); }
+  [[nodiscard]] bool has(std::string_view key) const { return find(key) != nullptr; }
+  // Position of the value of `key`, or of the table where it has none.
+  [[nodiscard]] Position at(std::string_view key) const;
+  [[nodiscard]] Position at_key(std::string_view key) const;
+  [[nodiscard]] Position at() const { return position_of(table_); }
+  [[nodiscard]] const std::string& where() const { return where_; }
+  [[nodiscard]] Findings& findings() const { return findings_; }
+
+  // Complains unless `key` is there. Silent where the table has an unknown key: then that is the
+  // complaint, most likely a slip for this one.
+  bool need(std::string_view key, std::string_view hint = {}) const;
+
+  // Each leaves `into` alone where the key is absent, and says whether it set it.
+  bool number(std::string_view key, Limits limits, double& into) const;
+  bool number(std::string_view key, Limits limits, std::optional<double>& into) const;
+  bool index(std::string_view key, int& into) const;
+  bool flag(std::string_view key, bool& into) const;
+  bool raw_text(std::string_view key, std::string& into) const;
+  bool fit_text(std::string_view key, std::string& into) const;  // why_unfit() has no objection
+  bool name(std::string_view key, std::string& into) const;      // fit, and not empty
+  bool lines(std::string_view key, std::vector<std::string>& into) const;
+
+  [[nodiscard]] std::optional<Table> table(std::string_view key, std::string where,
+                                           std::vector<std::string_view> known) const;
+  // A table whose keys are names of the user's own.
+  [[nodiscard]] const toml::table* open_table(std::string_view key) const;
+  // The tables of [[key]]; a lone [key] is a complaint.
+  [[nodiscard]] std::vector<const toml::table*> tables(std::string_view key) const;
+
+ private:
+  const toml::table& table_;
+  std::string where_;
+  Findings& findings_;
+  bool has_unknown_ = false;
+};
+
+template <class Words>
+std::string suggest(std::string_view word, const Words& known) {
+  const auto near = nearest(word, known);
+  // A word with nothing in common is no slip, however short.
+  if (near && edit_distance(word, *near) < std::max(word.size(), near->size())) {
+    return "did you mean " + quoted(*near) + "?";
+  }
+  std::string all;
+  for (const auto& candidate : known) {
+    if (!all.empty()) all += ", ";
+    all += printable(candidate);
+    if (all.size() > 200) return all + " ...";
+  }
+  return all.empty() ? all : "known here: " + all;
+}
+
+}  // namespace forewarm::rules

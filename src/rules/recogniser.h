@@ -1,0 +1,54 @@
+// The rule file's own patterns over a job's lines: [[recognise]] and [[duration]].
+//
+// All patterns stand in one RE2::Set, so a line costs one pass however many there are. Ordinary
+// moves (a G0..G3 word first, without a pattern that could want them) never get here: callers ask
+// wants_moves() once and skip plain moves when it is false. RE2 matches in linear time.
+//
+// Lifetime: keeps its own copies. Not copyable; movable. const methods are thread-safe.
+#pragma once
+
+#include <memory>
+#include <optional>
+#include <string_view>
+#include <vector>
+
+#include "base/error.h"
+#include "rules/rules.h"
+
+namespace forewarm::rules {
+
+struct Recognised {
+  Recognise::As as = Recognise::As::change;
+  std::optional<int> tool, heater;
+  std::optional<double> temp;  // degrees Celsius
+};
+
+class Recogniser {
+ public:
+  // REQUIRES: patterns that load() has accepted.
+  [[nodiscard]] static Result<Recogniser> make(const std::vector<Recognise>& patterns,
+                                               const std::vector<Duration>& durations);
+  Recogniser(Recogniser&&) noexcept;
+  Recogniser& operator=(Recogniser&&) noexcept;
+  ~Recogniser();
+
+  [[nodiscard]] bool empty() const;
+  // Whether some pattern matches a probe of ordinary move lines, so that moves must be asked too.
+  [[nodiscard]] bool wants_moves() const;
+  // What `line` (without its line ending; comments included) says; appended to `found`, in the
+  // rule file's order. `seconds` is set to the first matching duration's, else left alone.
+  void match(std::string_view line, std::vector<Recognised>& found,
+             std::optional<double>& seconds) const;
+
+ private:
+  struct Impl;
+  explicit Recogniser(std::unique_ptr<Impl> impl);
+  std::unique_ptr<Impl> impl_;
+};
+
+// Checks one pattern: compiles, and has the groups that `as` needs ("change": tool; "set" and
+// "wait": temp and one of heater, tool). The message is for a located error.
+[[nodiscard]] std::optional<std::string> why_unusable(const Recognise& pattern);
+[[nodiscard]] std::optional<std::string> why_unusable(const Duration& pattern);
+
+}  // namespace forewarm::rules

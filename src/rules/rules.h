@@ -1,0 +1,133 @@
+// The rule file as typed values: what the user's machine is and how its gaps are to be treated.
+//
+// Contract: values as loaded are in range and consistent (see load.h); every field not in the file
+// has the default shown here. Units are in the names: _s seconds, _c degrees Celsius, _mm, _mm_s,
+// _mm_s2, _w watts. Plain values, copied freely.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <limits>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "thermal/hotend.h"
+
+namespace forewarm::rules {
+
+struct Range {
+  double low = -1e6, high = 1e6;
+};
+
+struct Machine {
+  std::string name = "machine";
+  double ambient_c = 23;
+  std::array<Range, 3> travel_mm{};       // x y z; inserted moves stay inside
+  std::optional<double> heating_limit_w;  // heaters at full drive together
+};
+
+using Axes = std::array<double, 4>;  // x y z e
+
+struct Motion {
+  Axes max_speed_mm_s{300, 300, 12, 60};
+  Axes max_accel_mm_s2{3000, 3000, 200, 5000};
+  double accel_mm_s2 = 1500;  // print, travel and retract, until the job's M204
+  Axes jerk_mm_s{8, 8, 0.4, 5};
+  std::optional<double> junction_deviation_mm;  // instead of jerk
+  double time_scale = 1.0;                      // measured / modelled print time
+};
+
+struct Toolhead {
+  std::string name;
+  std::vector<int> tools;  // T numbers; more than one: a feeder exchanges its filament
+  int heater_index = 0;
+  thermal::Hotend hotend;  // ambient_c is filled in from the machine
+  double max_c = 300;
+  double park_s = 7;  // common practice, no source: putting a toolhead away takes 7 to 8 s
+  double pick_s = 7;
+  double exchange_s = 35;  // common practice, no source: taking filament out takes about 35 s
+  std::string before_park, after_pick;  // step sequences; empty: none
+};
+
+struct Filament {
+  int tool = 0;
+  std::string name;        // default "T<n>"
+  std::string material;    // may be empty
+  double standby_c = 175;  // common practice, no source, for PLA-like filament
+  double density_g_cm3 = 1.24;
+  double diameter_mm = 1.75;
+  double max_hot_idle_s = 900;
+  std::string before_exchange, after_exchange;
+};
+
+enum class Policy { as_sliced, timers, hold, lookahead };
+[[nodiscard]] const char* name_of(Policy policy);  // as in the rule file: "as-sliced" ...
+
+struct Gap {
+  Policy policy = Policy::lookahead;
+  double hold_drop_c = 8;
+  double off_over_s = 1500;
+  double timer_standby_s = 0;
+  double timer_off_s = 900;
+  double lead_stretch = 0.10;
+  double lead_extra_s = 4;
+};
+
+struct Step {
+  enum class Action { feed, lift, back, dwell, move, temp, temp_offset, wait, fan, gcode };
+  Action action = Action::dwell;
+  double amount = 0;  // feed_mm, lift_mm, dwell_s, temp_c, temp_offset_c, fan 0..1
+  std::optional<double> speed_mm_s;
+  std::array<std::optional<double>, 3> move_mm{};  // x y z
+  std::string gcode;
+  double seconds = 0;  // of a gcode step
+};
+
+struct Sequence {
+  std::string name;
+  std::vector<Step> steps;
+};
+
+struct Dialect {
+  std::string set = "M104 T{tool} S{temp}";
+  std::string wait = "M109 T{tool} S{temp}";
+  bool temperature_index_is_heater = false;  // what T means on the job's own M104/M109
+  std::vector<std::string> job_start, job_end;
+};
+
+struct Recognise {
+  enum class As { change, set, wait, purge_begin, purge_end, layer };
+  std::string match;  // RE2, checked to compile and to have its groups
+  As as = As::change;
+};
+
+struct Duration {
+  std::string match;  // RE2
+  double seconds = 0;
+};
+
+struct Rules {
+  Machine machine;
+  Motion motion;
+  // With tools = "seen" in the file: the one toolhead here is a pattern, of which the job gets a
+  // copy for each T number in it, heater index = T number, name = pattern's name + number.
+  bool toolhead_per_tool_seen = false;
+  std::vector<Toolhead> toolheads;
+  std::vector<Filament> filaments;  // materials already merged in
+  std::vector<Filament> materials;  // by .material, for look-up; .tool unused
+  Gap gap;
+  std::vector<Sequence> steps;
+  Dialect dialect;
+  std::vector<Recognise> recognise;
+  std::vector<Duration> durations;
+  std::uint64_t hash = 0;   // XXH3 of the file's bytes
+  bool uses_steps = false;  // some toolhead, filament or material names a sequence
+
+  // The filament of a tool; one of defaults, named "T<n>", where the file has none.
+  [[nodiscard]] Filament filament(int tool) const;
+  // Index into toolheads, or nothing. Not for a pattern (toolhead_per_tool_seen).
+  [[nodiscard]] std::optional<std::size_t> toolhead_of(int tool) const;
+};
+
+}  // namespace forewarm::rules
