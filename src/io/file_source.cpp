@@ -67,30 +67,37 @@ Result<FileSource> FileSource::open(const std::string& path) {
   return FileSource(std::move(fd), path, true, identify(st));
 }
 
-Result<FileSource> FileSource::spool(int fd, const std::string& name) {
+Result<FileSource> FileSource::filled(const std::string& name,
+                                      const std::function<Status(ByteSink&)>& fill) {
   const char* set = std::getenv("TMPDIR");
   const std::string folder = set != nullptr && *set != '\0' ? set : "/tmp";
   auto file = unnamed_file(folder);
   if (!file) return std::move(file.error());
 
   FdSink sink(file->get(), "temporary copy of " + name + " in " + folder);
-  std::vector<char> buffer(FdSink::kBuffer);
-  while (true) {
-    const ssize_t got = ::read(fd, buffer.data(), buffer.size());
-    if (got < 0 && errno == EINTR) continue;
-    if (got < 0 && (errno == EAGAIN || errno == EWOULDBLOCK)) {
-      wait_readable(fd);
-      continue;
-    }
-    if (got < 0) return os_error(name, "cannot read", errno);
-    if (got == 0) break;
-    if (auto s = sink.write({buffer.data(), std::size_t(got)}); !s) return std::move(s.error());
-  }
+  if (auto s = fill(sink); !s) return std::move(s.error());
   if (auto s = sink.flush(); !s) return std::move(s.error());
 
   struct stat st {};
   if (::fstat(file->get(), &st) != 0) return os_error(name, "cannot examine its copy", errno);
   return FileSource(std::move(*file), name, false, identify(st));
+}
+
+Result<FileSource> FileSource::spool(int fd, const std::string& name) {
+  return filled(name, [&](ByteSink& sink) -> Status {
+    std::vector<char> buffer(FdSink::kBuffer);
+    while (true) {
+      const ssize_t got = ::read(fd, buffer.data(), buffer.size());
+      if (got < 0 && errno == EINTR) continue;
+      if (got < 0 && (errno == EAGAIN || errno == EWOULDBLOCK)) {
+        wait_readable(fd);
+        continue;
+      }
+      if (got < 0) return os_error(name, "cannot read", errno);
+      if (got == 0) return success();
+      if (auto s = sink.write({buffer.data(), std::size_t(got)}); !s) return s;
+    }
+  });
 }
 
 Result<std::size_t> FileSource::read_at(std::uint64_t offset, std::span<char> into) {

@@ -7,6 +7,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <string>
 
 #include "base/bytes.h"
@@ -36,6 +37,10 @@ class FileSource final : public ByteSource {
   // $TMPDIR, else /tmp, so that it can be read more than once. `name` stands in messages. `fd` is
   // not closed.
   [[nodiscard]] static Result<FileSource> spool(int fd, const std::string& name = "standard input");
+
+  // An unnamed file, made there too, with what `fill` writes. Its error is returned as it is.
+  [[nodiscard]] static Result<FileSource> filled(const std::string& name,
+                                                 const std::function<Status(ByteSink&)>& fill);
 
   [[nodiscard]] std::uint64_t size() const override { return identity_.size; }
   [[nodiscard]] Result<std::size_t> read_at(std::uint64_t offset, std::span<char> into) override;

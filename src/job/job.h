@@ -1,10 +1,11 @@
-// What one pass over a job finds: who prints when, what is selected and heated where, and a map from
-// time to place.
+// What one pass over a job finds: who prints when, what is selected and heated where, and a map
+// from time to place.
 //
 // Times are job time: seconds of motion, dwells, parking, picking, exchanges and [[duration]]
 // commands from the start of the text, as if no heater were ever waited for; the plan adds waits.
 // A Place names a line by the offset of its first byte; commands are inserted before it. Everything
-// here grows with the number of changes and targets, and the index with print time, never with bytes.
+// here grows with the number of changes and targets, and the index with print time, never with
+// bytes.
 #pragma once
 
 #include <algorithm>
@@ -37,9 +38,7 @@ struct Select {
   std::size_t from_head = kNone, head = kNone;  // mounted before and after
   Change kind = Change::redundant;
   double park_s = 0, pick_s = 0, exchange_s = 0;
-  [[nodiscard]] bool exchanges() const {
-    return kind == Change::filament || kind == Change::both;
-  }
+  [[nodiscard]] bool exchanges() const { return kind == Change::filament || kind == Change::both; }
 };
 
 // A target that the job gives to a heater.
@@ -51,8 +50,8 @@ struct Target {
   bool has_temp = true;  // M109 alone waits for what is set
   double temp_c = 0;
   bool waits = false;
-  bool cooling = false;    // waits for cooling down, too
-  bool alone = true;       // nothing else stands on its line: it can be disabled
+  bool cooling = false;  // waits for cooling down, too
+  bool alone = true;     // nothing else stands on its line: it can be disabled
 };
 
 // The stretch of one tool between two selects in which filament moves.
@@ -62,10 +61,10 @@ struct Stint {
   std::size_t select = kNone;  // the select that began it; kNone before the first
   Place first;                 // the first line that feeds filament
   std::uint64_t first_line = 0;
-  std::uint64_t last_end = 0;         // offset after its last line that feeds filament
-  double last_end_s = 0;              // job time at or after that, before the next select
-  std::optional<double> work_c;       // last target before `first`
-  std::optional<double> last_c;       // target at its last extrusion
+  std::uint64_t last_end = 0;    // offset after its last line that feeds filament
+  double last_end_s = 0;         // job time at or after that, before the next select
+  std::optional<double> work_c;  // last target before `first`
+  std::optional<double> last_c;  // target at its last extrusion
 };
 
 struct Material {
@@ -102,7 +101,7 @@ struct Job {
   std::vector<rules::Toolhead> heads;            // as the rules say, or one per T number seen
   std::vector<Select> selects;
   std::vector<Target> targets;
-  std::vector<Stint> stints;  // those in which filament moves or is exchanged, in order
+  std::vector<Stint> stints;   // those in which filament moves or is exchanged, in order
   std::optional<Place> start;  // the first print move: planning starts here
   std::vector<Material> materials;
   Index index;

@@ -173,9 +173,15 @@ class Scanner final : public motion::Clock::Listener {
     while (!pending_.empty() && pending_.front().after <= moves) {
       const Pending& p = pending_.front();
       switch (p.field) {
-        case Field::target: job_.targets[p.which].at.time_s = time_s; break;
-        case Field::stint_first: job_.stints[p.which].first.time_s = time_s; break;
-        case Field::start: job_.start->time_s = time_s; break;
+        case Field::target:
+          job_.targets[p.which].at.time_s = time_s;
+          break;
+        case Field::stint_first:
+          job_.stints[p.which].first.time_s = time_s;
+          break;
+        case Field::start:
+          job_.start->time_s = time_s;
+          break;
       }
       pending_.pop_front();
     }
@@ -237,9 +243,15 @@ class Scanner final : public motion::Clock::Listener {
   Status recognised(const rules::Recognised& r) {
     using As = rules::Recognise::As;
     switch (r.as) {
-      case As::layer: ++layers_recognised_; return success();
-      case As::purge_begin: purging_ = true; return success();
-      case As::purge_end: purging_ = false; return success();
+      case As::layer:
+        ++layers_recognised_;
+        return success();
+      case As::purge_begin:
+        purging_ = true;
+        return success();
+      case As::purge_end:
+        purging_ = false;
+        return success();
       case As::change:
         stop();
         state_.tool = r.tool.value_or(-1);
@@ -384,9 +396,9 @@ class Scanner final : public motion::Clock::Listener {
                     bool alone, std::size_t column) {
     if (has_temp && temp > job_.heads[head].max_c) {
       Error e = refused(column, "", "check the job, or `max_c` of this toolhead in the rule file");
-      e.message = "a target of " + number(temp) + " C is above max_c = " +
-                  number(job_.heads[head].max_c) + " of toolhead \"" + job_.heads[head].name +
-                  "\"";
+      e.message = "a target of " + number(temp) +
+                  " C is above max_c = " + number(job_.heads[head].max_c) + " of toolhead \"" +
+                  job_.heads[head].name + "\"";
       return e;
     }
     Target t;
@@ -472,8 +484,8 @@ class Scanner final : public motion::Clock::Listener {
     m.delta = effect_.delta;
     m.feed_mm_s = effect_.feed_mm_s;
     if (effect_.arc) return arc(m);
-    m.length_mm = std::sqrt(m.delta[0] * m.delta[0] + m.delta[1] * m.delta[1] +
-                            m.delta[2] * m.delta[2]);
+    m.length_mm =
+        std::sqrt(m.delta[0] * m.delta[0] + m.delta[1] * m.delta[1] + m.delta[2] * m.delta[2]);
     clock_.move(m, line_.offset);
     return success();
   }

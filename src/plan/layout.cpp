@@ -94,13 +94,11 @@ class Layout {
 
   // Targets of the head after `after` (offset) and before `before`, once planning has started.
   template <class Visit>
-  void for_targets(std::size_t head, std::uint64_t after, std::uint64_t before,
-                   Visit visit) const {
+  void for_targets(std::size_t head, std::uint64_t after, std::uint64_t before, Visit visit) const {
     const auto& list = by_head_[head];
-    auto at = std::lower_bound(list.begin(), list.end(), std::max(after, job_.start->offset),
-                               [this](std::size_t t, std::uint64_t offset) {
-                                 return job_.targets[t].at.offset < offset;
-                               });
+    auto at = std::lower_bound(
+        list.begin(), list.end(), std::max(after, job_.start->offset),
+        [this](std::size_t t, std::uint64_t offset) { return job_.targets[t].at.offset < offset; });
     for (; at != list.end() && job_.targets[*at].at.offset < before; ++at) visit(*at);
   }
 
@@ -165,8 +163,7 @@ class Layout {
     for (const std::size_t t : kept) {
       const job::Target& target = job_.targets[t];
       if (target.at.offset > begins.offset) guard();
-      b.needs.push_back(
-          {target.at, target.has_temp ? target.temp_c : b.ready_c, false, "use", t});
+      b.needs.push_back({target.at, target.has_temp ? target.temp_c : b.ready_c, false, "use", t});
       // After an exchange the wait must stand behind it; before the select it may have been for
       // the other filament.
       last_is_right = target.has_temp && target.temp_c == b.work_c &&

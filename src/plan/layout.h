@@ -1,8 +1,8 @@
 // Where the heaters' gaps and exchanges lie in a job, whatever policy fills them.
 //
-// Between two stints of one toolhead lies a Break: parked, or mounted while the feeder exchanges its
-// filament. Which of the job's own targets lie in it, which of its waits stay, and where waits are
-// needed follow from the text alone, so every policy starts from the same layout.
+// Between two stints of one toolhead lies a Break: parked, or mounted while the feeder exchanges
+// its filament. Which of the job's own targets lie in it, which of its waits stay, and where waits
+// are needed follow from the text alone, so every policy starts from the same layout.
 #pragma once
 
 #include <optional>
@@ -18,8 +18,8 @@ namespace forewarm::plan {
 struct Need {
   job::Place at;
   double temp_c = 0;
-  bool ours = false;       // inserted; else the job's own wait
-  const char* why = "";    // "use" or "exchange"
+  bool ours = false;                // inserted; else the job's own wait
+  const char* why = "";             // "use" or "exchange"
   std::size_t target = job::kNone;  // of job.targets, if the job's own
 };
 
@@ -27,15 +27,15 @@ struct Break {
   std::size_t head = 0;
   std::optional<std::size_t> before, after;  // stints
   bool parked = true;
-  job::Place from, to;         // parked: from being put away (or planning's start) to being picked
-  int tool = 0;                // the next use's, else the last's
-  double standby_c = 0;        // of the filament that is in it
+  job::Place from, to;   // parked: from being put away (or planning's start) to being picked
+  int tool = 0;          // the next use's, else the last's
+  double standby_c = 0;  // of the filament that is in it
   double max_hot_idle_s = 0;
-  bool exchange = false;       // `after` begins with one
-  double out_c = 0;            // exchange: the outgoing filament's working temperature
-  double work_c = 0;           // of `after`
-  double ready_c = 0;          // the hotter of the two; work_c without an exchange
-  std::vector<Need> needs;     // in the order of the text
+  bool exchange = false;              // `after` begins with one
+  double out_c = 0;                   // exchange: the outgoing filament's working temperature
+  double work_c = 0;                  // of `after`
+  double ready_c = 0;                 // the hotter of the two; work_c without an exchange
+  std::vector<Need> needs;            // in the order of the text
   std::vector<std::size_t> disabled;  // of job.targets
 };
 

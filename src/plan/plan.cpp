@@ -13,9 +13,12 @@ namespace forewarm::plan {
 
 const char* name_of(Treatment treatment) {
   switch (treatment) {
-    case Treatment::hold: return "hold";
-    case Treatment::standby: return "standby";
-    case Treatment::off: break;
+    case Treatment::hold:
+      return "hold";
+    case Treatment::standby:
+      return "standby";
+    case Treatment::off:
+      break;
   }
   return "off";
 }
@@ -30,6 +33,8 @@ using job::Place;
 constexpr int kMostRounds = 12;
 constexpr double kAgreeS = 0.02;
 constexpr double kHotAboveStandbyC = 5;
+// At one place: what another heater may do meanwhile comes before what is waited for.
+constexpr int kFirst = 1, kNext = 2;
 
 class Planner {
  public:
@@ -110,8 +115,9 @@ class Planner {
     return q;
   }
 
-  void add(Place at, Command::What what, const Break& b, double temp_c, std::string reason) {
-    plan_.commands.push_back({at, what, b.head, b.tool, temp_c, "", std::move(reason)});
+  void add(Place at, Command::What what, const Break& b, double temp_c, std::string reason,
+           int rank) {
+    plan_.commands.push_back({at, what, b.head, b.tool, temp_c, "", std::move(reason), rank});
   }
 
   // The last place before the need that is reached, waits included, no later than `wall_s`.
@@ -127,7 +133,7 @@ class Planner {
     plan_.gaps.clear();
     for (const std::string& line : rules_.dialect.job_start) {
       plan_.commands.push_back(
-          {*job_.start, Command::What::raw, 0, 0, 0, line, "planning starts here"});
+          {*job_.start, Command::What::raw, 0, 0, 0, line, "planning starts here", kFirst - 1});
     }
     std::size_t g = 0;
     for (const Break& b : breaks_) {
@@ -140,12 +146,19 @@ class Planner {
     }
     const job::Stint& last = job_.stints.back();
     for (const std::string& line : rules_.dialect.job_end) {
-      plan_.commands.push_back({{last.last_end, last.last_end_s}, Command::What::raw, 0, 0, 0, line,
-                                "after the last use"});
+      plan_.commands.push_back({{last.last_end, last.last_end_s},
+                                Command::What::raw,
+                                0,
+                                0,
+                                0,
+                                line,
+                                "after the last use",
+                                kNext + 1});
     }
     std::stable_sort(
-        plan_.commands.begin(), plan_.commands.end(),
-        [](const Command& a, const Command& b) { return a.at.offset < b.at.offset; });
+        plan_.commands.begin(), plan_.commands.end(), [](const Command& a, const Command& b) {
+          return a.at.offset != b.at.offset ? a.at.offset < b.at.offset : a.rank < b.rank;
+        });
   }
 
   void compose_parked(const Break& b, std::size_t g) {
@@ -160,9 +173,8 @@ class Planner {
     gap.reason = a.reason;
     // An action is superseded if the next one falls on the same line.
     for (std::size_t i = 0; i < a.actions.size(); ++i) {
-      const Place at = i == 0 && a.actions[i].after_s <= 0
-                           ? b.from
-                           : place_at(from_s + a.actions[i].after_s, b);
+      const Place at =
+          i == 0 && a.actions[i].after_s <= 0 ? b.from : place_at(from_s + a.actions[i].after_s, b);
       if (i + 1 < a.actions.size() &&
           place_at(from_s + a.actions[i + 1].after_s, b).offset == at.offset) {
         continue;
@@ -171,10 +183,11 @@ class Planner {
                                a.actions[i].target_c == q.start_target_c && b.disabled.empty() &&
                                q.start_target_c <= 0;
       if (!same_as_now) {
-        add(at, Command::What::set, b, a.actions[i].target_c, a.actions[i].reason);
+        add(at, Command::What::set, b, a.actions[i].target_c, a.actions[i].reason, kFirst);
       }
     }
-    if (a.preheat_after_s) gap.preheat_at_s = outcome_.waits.wall(place_at(from_s + *a.preheat_after_s, b));
+    if (a.preheat_after_s)
+      gap.preheat_at_s = outcome_.waits.wall(place_at(from_s + *a.preheat_after_s, b));
     plan_.gaps.push_back(std::move(gap));
     waits(b);
   }
@@ -186,13 +199,13 @@ class Planner {
       if (n.ours) {
         if (b.exchange && before_select) {
           add(n.at, Command::What::wait, b, n.temp_c,
-              fmt::format("wait: hot before the exchange to T{}", b.tool));
+              fmt::format("wait: hot before the exchange to T{}", b.tool), kNext);
           if (b.ready_c > n.temp_c) {
-            add(n.at, Command::What::set, b, b.ready_c, "exchange at the hotter of the two");
+            add(n.at, Command::What::set, b, b.ready_c, "exchange at the hotter of the two", kNext);
           }
         } else {
           add(n.at, Command::What::wait, b, n.temp_c,
-              fmt::format("wait: T{} prints at {:g} C", b.tool, n.temp_c));
+              fmt::format("wait: T{} prints at {:g} C", b.tool, n.temp_c), kNext);
         }
       } else {
         // The job's own wait may be for less; the plan's target comes back right after it.
@@ -202,7 +215,7 @@ class Planner {
         const bool overtaken = !last && b.needs[i + 1].at.offset <= t.end_offset;
         if (t.has_temp && t.temp_c != wanted && !overtaken) {
           add({t.end_offset, n.at.time_s}, Command::What::set, b, wanted,
-              "back to the target of the next use");
+              "back to the target of the next use", kNext);
         }
       }
     }
@@ -232,8 +245,8 @@ class Planner {
       window[b.head].emplace_back(b.from.offset, g);
     }
     const auto gap_of = [&](std::size_t head, std::uint64_t offset) {
-      auto after = std::upper_bound(window[head].begin(), window[head].end(),
-                                    std::pair{offset, SIZE_MAX});
+      auto after =
+          std::upper_bound(window[head].begin(), window[head].end(), std::pair{offset, SIZE_MAX});
       return after == window[head].begin() ? kNone : (after - 1)->second;
     };
     for (const Command& c : plan_.commands) {
@@ -293,9 +306,15 @@ class Planner {
     for (const Gap& g : plan_.gaps) {
       HeadFigures& h = plan_.heads[g.head];
       switch (g.treatment) {
-        case Treatment::hold: ++h.hold; break;
-        case Treatment::standby: ++h.standby; break;
-        case Treatment::off: ++h.off; break;
+        case Treatment::hold:
+          ++h.hold;
+          break;
+        case Treatment::standby:
+          ++h.standby;
+          break;
+        case Treatment::off:
+          ++h.off;
+          break;
       }
     }
     std::stable_sort(plan_.gaps.begin(), plan_.gaps.end(),
@@ -377,7 +396,8 @@ std::string broken_invariant(const Job& job, const Plan& plan) {
   }
   for (const Gap& g : plan.gaps) {
     if (g.to_s < g.from_s - 1e-6) return "a gap that ends before it begins";
-    if (plan.policy != rules::Policy::as_sliced && g.reason.empty()) return "a gap without a reason";
+    if (plan.policy != rules::Policy::as_sliced && g.reason.empty())
+      return "a gap without a reason";
   }
   return {};
 }

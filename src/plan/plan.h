@@ -1,8 +1,9 @@
 // What every heater should be doing at every moment, as commands at places, each with its reason.
 //
-// A plan is made for one policy. Its figures come from simulate.h, which replays the plan's commands
-// and what it leaves of the job's own, so they are what would happen, waits included. "Wall" times
-// count the waits; job times (job.h) do not. Units: seconds, degrees Celsius, watts, watt-hours.
+// A plan is made for one policy. Its figures come from simulate.h, which replays the plan's
+// commands and what it leaves of the job's own, so they are what would happen, waits included.
+// "Wall" times count the waits; job times (job.h) do not. Units: seconds, degrees Celsius, watts,
+// watt-hours.
 #pragma once
 
 #include <cstdint>
@@ -28,6 +29,7 @@ struct Command {
   double temp_c = 0;
   std::string raw;  // of What::raw, as [dialect] gives it
   std::string reason;
+  int rank = 0;  // order at one place
 };
 
 struct Gap {

@@ -79,8 +79,7 @@ Outcome simulate(const job::Job& job, const std::vector<Event>& events, std::siz
   double energy_j = 0;
   const auto advance = [&](std::size_t head, double wall_s) {
     Track& t = tracks[head];
-    const thermal::Spent spent =
-        t.course.advance(std::max(0.0, wall_s - t.wall_s), t.threshold_c);
+    const thermal::Spent spent = t.course.advance(std::max(0.0, wall_s - t.wall_s), t.threshold_c);
     t.wall_s = std::max(t.wall_s, wall_s);
     energy_j += spent.energy_j;
     out.heads[head].energy_wh += spent.energy_j / 3600;
@@ -112,7 +111,8 @@ Outcome simulate(const job::Job& job, const std::vector<Event>& events, std::siz
         t.threshold_c = 1e9;
         continue;
       case Event::What::set:
-      case Event::What::wait: break;
+      case Event::What::wait:
+        break;
     }
     if (e.has_temp) {
       if (e.temp_c > 0 && t.course.target_c() <= 0) ++out.figures.cold_starts;

@@ -18,9 +18,9 @@ struct Event {
   std::size_t head = 0;
   bool has_temp = true;
   double temp_c = 0;
-  bool cooling = false;               // the wait is for cooling, too
-  std::size_t gap = job::kNone;       // the gap that it begins, ends, or is waited for after
-  double threshold_c = 1e9;           // gap_begins: hotter than this is hot idle
+  bool cooling = false;          // the wait is for cooling, too
+  std::size_t gap = job::kNone;  // the gap that it begins, ends, or is waited for after
+  double threshold_c = 1e9;      // gap_begins: hotter than this is hot idle
 };
 
 // Seconds of waiting before places, cumulative.

@@ -12,7 +12,7 @@ namespace {
 constexpr double kHotAboveStandbyC = 5;
 
 // The temperature `t` seconds into a gap that is cooling towards a floor.
-double parked_c(const GapQuestion& q, double floor_c, double t) {
+double parked_at(const GapQuestion& q, double floor_c, double t) {
   const double free_c = thermal::cooled_c(q.hotend, q.start_c, t);
   if (floor_c <= q.hotend.ambient_c) return free_c;
   if (q.start_c >= floor_c) return std::max(free_c, floor_c);
@@ -27,7 +27,7 @@ double parked_c(const GapQuestion& q, double floor_c, double t) {
 double latest_preheat(const GapQuestion& q, const rules::Gap& gap, double floor_c,
                       const GapQuestion::Need& need) {
   const auto arrives = [&](double t) {
-    const double heat = thermal::seconds_to_heat(q.hotend, parked_c(q, floor_c, t), need.temp_c);
+    const double heat = thermal::seconds_to_heat(q.hotend, parked_at(q, floor_c, t), need.temp_c);
     return t + heat * (1 + gap.lead_stretch) + gap.lead_extra_s;
   };
   if (arrives(0) > need.after_s) return -1;
@@ -84,16 +84,15 @@ GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, rules::Policy polic
   // What the gap would come to if it were left to cool and driven back just in time.
   double dip_c = q.start_c;
   for (const auto& need : q.needs) {
-    dip_c = std::min(
-        dip_c,
-        thermal::dip_of_gap(h, q.start_c, need.temp_c, std::min(standby_c, q.start_c), need.after_s)
-            .dip_c);
+    dip_c = std::min(dip_c, thermal::dip_of_gap(h, q.start_c, need.temp_c,
+                                                std::min(standby_c, q.start_c), need.after_s)
+                                .dip_c);
   }
   const bool hot = q.start_c >= q.ready_c - gap.hold_drop_c;
   const double drop = std::min(q.start_c, q.ready_c) - dip_c;
   if (hot && drop < gap.hold_drop_c && length <= q.max_hot_idle_s) {
-    return hold(q, fmt::format("parked {:.0f} s, would dip only {:.1f} C", length,
-                               std::max(0.0, drop)));
+    return hold(
+        q, fmt::format("parked {:.0f} s, would dip only {:.1f} C", length, std::max(0.0, drop)));
   }
 
   GapAnswer a;
@@ -128,18 +127,18 @@ GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, rules::Policy polic
   }
   if (preheat <= 0) {
     // Too short to let go of: heat at once, and be as little late as physics allows.
-    const double late =
-        thermal::seconds_to_heat(h, q.start_c, binding->temp_c) - binding->after_s;
+    const double late = thermal::seconds_to_heat(h, q.start_c, binding->temp_c) - binding->after_s;
     if (hot) {
       return hold(q, fmt::format("parked {:.0f} s, too short to cool and heat again", length));
     }
     a.preheat_after_s = 0;
-    a.reason = late > 0 ? fmt::format("heated at once from {:.0f} C, {:.1f} s late", q.start_c, late)
-                        : fmt::format("heated at once from {:.0f} C", q.start_c);
+    a.reason = late > 0
+                   ? fmt::format("heated at once from {:.0f} C, {:.1f} s late", q.start_c, late)
+                   : fmt::format("heated at once from {:.0f} C", q.start_c);
     a.actions.push_back({0, q.ready_c, "preheat: " + a.reason});
     return a;
   }
-  const double from_c = parked_c(q, floor_c, preheat);
+  const double from_c = parked_at(q, floor_c, preheat);
   if (a.treatment == Treatment::standby) {
     a.actions.push_back({0, standby_c, "standby: " + a.reason});
   } else if (heated) {
@@ -147,16 +146,17 @@ GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, rules::Policy polic
   }
   a.preheat_after_s = preheat;
   const double lead = binding->after_s - preheat;
-  a.actions.push_back({preheat, q.ready_c,
-                       fmt::format("preheat: {:.1f} s ahead, from {:.0f} C to {:.0f} C", lead,
-                                   from_c, q.ready_c)});
+  a.actions.push_back(
+      {preheat, q.ready_c,
+       fmt::format("preheat: {:.1f} s ahead, from {:.0f} C to {:.0f} C", lead, from_c, q.ready_c)});
   a.reason += fmt::format(", preheat {:.1f} s ahead from {:.0f} C", lead, from_c);
   return a;
 }
 
 LeastGap least(const GapQuestion& q, double until_s) {
   LeastGap out;
-  const double warm_c = std::min(q.standby_c, q.ready_c) + kHotAboveStandbyC;
+  const double parked_c = q.needs.empty() ? q.standby_c : std::min(q.standby_c, q.ready_c);
+  const double warm_c = parked_c + kHotAboveStandbyC;
   thermal::Course course(q.hotend, q.start_c);
   if (q.needs.empty()) {
     out.hot_idle_s = course.advance(until_s, warm_c).above_s;

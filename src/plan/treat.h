@@ -19,7 +19,7 @@ struct GapQuestion {
   double start_c = 0;         // temperature at the start
   double start_target_c = 0;  // target there
   double standby_c = 0, max_hot_idle_s = 0;
-  double ready_c = 0;         // what the preheat sets
+  double ready_c = 0;  // what the preheat sets
   struct Need {
     double after_s;
     double temp_c;
@@ -43,8 +43,8 @@ struct GapAnswer {
 [[nodiscard]] GapAnswer treat(const GapQuestion& question, const rules::Gap& gap,
                               rules::Policy policy);
 
-// The same gap at its physical best: how long it must be hot, how late it must be. `until_s` is when
-// the toolhead is picked.
+// The same gap at its physical best: how long it must be hot, how late it must be. `until_s` is
+// when the toolhead is picked.
 struct LeastGap {
   double hot_idle_s = 0, late_s = 0;
 };

@@ -110,7 +110,8 @@ std::string script(std::span<const std::uint64_t> a, std::span<const std::uint64
       for (std::ptrdiff_t e = d; e >= 0; --e) {
         auto& v = history[std::size_t(e)];
         const std::ptrdiff_t diagonal = x - y;
-        const bool down = diagonal == -e || (diagonal != e && at(v, diagonal - 1) < at(v, diagonal + 1));
+        const bool down =
+            diagonal == -e || (diagonal != e && at(v, diagonal - 1) < at(v, diagonal + 1));
         const std::ptrdiff_t from_k = down ? diagonal + 1 : diagonal - 1;
         const std::ptrdiff_t from_x = e == 0 ? 0 : at(v, from_k);
         const std::ptrdiff_t from_y = e == 0 ? 0 : from_x - from_k;

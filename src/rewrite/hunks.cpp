@@ -54,8 +54,8 @@ Status Hunks::close() {
   std::string head;
   if (!any_) head = file_line("---", from_name_) + file_line("+++", to_name_);
   any_ = true;
-  head += fmt::format("@@ -{} +{} @@\n", range(from_start_, from_count_),
-                      range(to_start_, to_count_));
+  head +=
+      fmt::format("@@ -{} +{} @@\n", range(from_start_, from_count_), range(to_start_, to_count_));
   if (auto s = out_.write(head); !s) return s;
   if (auto s = out_.write(body_); !s) return s;
   body_.clear();

@@ -30,7 +30,7 @@ class Hunks {
 
   std::string from_name_, to_name_;
   ByteSink& out_;
-  std::deque<std::string> before_;   // the last kept lines outside a hunk
+  std::deque<std::string> before_;  // the last kept lines outside a hunk
   std::string body_;
   std::deque<std::string> trailing_lines_;  // kept lines since the last change in the open hunk
   bool open_ = false, any_ = false;

@@ -15,8 +15,7 @@ bool take(std::string_view& text, std::string_view prefix) {
 }
 
 bool take_number(std::string_view& text, int base, std::uint64_t& value) {
-  const auto [end, error] =
-      std::from_chars(text.data(), text.data() + text.size(), value, base);
+  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value, base);
   if (error != std::errc{}) return false;
   text.remove_prefix(std::size_t(end - text.data()));
   return true;

@@ -1,8 +1,9 @@
 // A rewritten job back to its original, byte for byte.
 //
 // Streams: nothing is kept but a line. The hash is verified at the end, after everything has been
-// written; a caller whose sink cannot be taken back runs it once into a NullSink first. Errors: kind
-// `refused` for a text without a valid header, or whose restored bytes are not those it was made of.
+// written; a caller whose sink cannot be taken back runs it once into a NullSink first. Errors:
+// kind `refused` for a text without a valid header, or whose restored bytes are not those it was
+// made of.
 #pragma once
 
 #include <optional>

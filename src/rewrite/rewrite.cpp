@@ -84,8 +84,7 @@ class Writer {
       if (auto s = keep(at, offset); !s) return s;
       at = offset;
       const std::size_t first = i;
-      while (i < edits.size() && edits[i].offset == offset &&
-             edits[i].kind == Edit::Kind::insert) {
+      while (i < edits.size() && edits[i].offset == offset && edits[i].kind == Edit::Kind::insert) {
         ++i;
       }
       std::vector<std::string> block;
@@ -204,17 +203,22 @@ class Writer {
 
 }  // namespace
 
-std::vector<Edit> edits_of(const job::Job& job, const plan::Plan& plan,
-                           const rules::Rules& rules) {
+std::vector<Edit> edits_of(const job::Job& job, const plan::Plan& plan, const rules::Rules& rules) {
   std::vector<Edit> edits;
   for (const plan::Command& c : plan.commands) {
     Edit e;
     e.offset = c.at.offset;
     e.reason = c.reason;
     switch (c.what) {
-      case plan::Command::What::raw: e.command = c.raw; break;
-      case plan::Command::What::set: e.command = filled_in(rules.dialect.set, c, job); break;
-      case plan::Command::What::wait: e.command = filled_in(rules.dialect.wait, c, job); break;
+      case plan::Command::What::raw:
+        e.command = c.raw;
+        break;
+      case plan::Command::What::set:
+        e.command = filled_in(rules.dialect.set, c, job);
+        break;
+      case plan::Command::What::wait:
+        e.command = filled_in(rules.dialect.wait, c, job);
+        break;
     }
     edits.push_back(std::move(e));
   }

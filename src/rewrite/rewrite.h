@@ -1,8 +1,8 @@
 // Plan and original to the rewritten text.
 //
 // What is not edited is copied byte for byte, in long spans. Line endings follow the neighbouring
-// line. In a numbered job each inserted line carries a number and a checksum, and each block ends in
-// an M110 that sets the count back, so that the job's own lines stay as they are.
+// line. In a numbered job each inserted line carries a number and a checksum, and each block ends
+// in an M110 that sets the count back, so that the job's own lines stay as they are.
 #pragma once
 
 #include <cstdint>
@@ -40,8 +40,7 @@ class Pieces {
 };
 
 [[nodiscard]] Status rewrite(ByteSource& original, const job::Job& job,
-                             const std::vector<Edit>& edits, std::uint64_t rules_hash,
-                             Pieces& out);
+                             const std::vector<Edit>& edits, std::uint64_t rules_hash, Pieces& out);
 
 // The usual receiver: bytes to a sink.
 class ToSink final : public Pieces {

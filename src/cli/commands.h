@@ -1,0 +1,32 @@
+// The subcommands. Each returns the exit code; main only parses the command line.
+#pragma once
+
+#include <string>
+
+#include "cli/context.h"
+
+namespace forewarm::cli {
+
+struct RewriteOptions {
+  std::string job, out, html, json;
+  bool diff = false, dry_run = false, hard_linked = false;
+};
+int run_rewrite(const Context& context, const RewriteOptions& options);
+
+struct ForecastOptions {
+  std::string job, html, json;
+};
+int run_forecast(const Context& context, const ForecastOptions& options);
+
+struct RestoreOptions {
+  std::string job, out;
+  bool hard_linked = false;
+};
+int run_restore(const Context& context, const RestoreOptions& options);
+
+int run_diff(const Context& context, const std::string& original, const std::string& rewritten);
+
+int run_rules_check(const Context& context, const std::string& file);
+int run_rules_new(const Context& context, const std::string& from);
+
+}  // namespace forewarm::cli

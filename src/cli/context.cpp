@@ -1,0 +1,103 @@
+#include "cli/context.h"
+
+#include <spdlog/sinks/stdout_color_sinks.h>
+#include <spdlog/spdlog.h>
+#include <unistd.h>
+
+#include <cstdlib>
+#include <memory>
+
+#include "io/read_all.h"
+#include "rewrite/restore.h"
+#include "rules/load.h"
+
+namespace forewarm::cli {
+
+int exit_code(const Error& error) {
+  switch (error.kind) {
+    case Error::Kind::usage:
+    case Error::Kind::rules:
+      return kUsage;
+    case Error::Kind::refused:
+      return kRefused;
+    case Error::Kind::io:
+      return kIo;
+    case Error::Kind::internal:
+      break;
+  }
+  return kBug;
+}
+
+Context::Context(const Common& common) : common_(common) {
+  spdlog::color_mode mode = spdlog::color_mode::automatic;
+  const char* no_color = std::getenv("NO_COLOR");
+  if (no_color != nullptr && *no_color != '\0') mode = spdlog::color_mode::never;
+  if (common.color == "always") mode = spdlog::color_mode::always;
+  if (common.color == "never") mode = spdlog::color_mode::never;
+  auto sink = std::make_shared<spdlog::sinks::stderr_color_sink_st>(mode);
+  auto logger = std::make_shared<spdlog::logger>("forewarm", std::move(sink));
+  logger->set_pattern("forewarm: %^%l%$: %v");
+  spdlog::set_default_logger(std::move(logger));
+}
+
+int Context::fail(const Error& error) const {
+  spdlog::error("{}", render(error));
+  return exit_code(error);
+}
+
+void Context::note(std::string_view text) const {
+  if (!common_.quiet) spdlog::info("{}", text);
+}
+
+bool Context::progress_wanted() const { return !common_.quiet && isatty(2) != 0; }
+
+Result<rules::Rules> Context::rules() const {
+  constexpr std::size_t kMostBytes = 1U << 20U;
+  std::string path = common_.rules_file;
+  if (path.empty()) {
+    if (const char* named = std::getenv("FOREWARM_RULES"); named != nullptr) path = named;
+  }
+  if (path.empty()) {
+    std::string folder;
+    if (const char* xdg = std::getenv("XDG_CONFIG_HOME"); xdg != nullptr && *xdg == '/') {
+      folder = xdg;
+    } else if (const char* home = std::getenv("HOME"); home != nullptr && *home == '/') {
+      folder = std::string(home) + "/.config";
+    }
+    const std::string usual = folder + "/forewarm/rules.toml";
+    if (!folder.empty() && access(usual.c_str(), F_OK) == 0) path = usual;
+  }
+  if (path.empty()) return rules::load(rules::built_in_text(), "built-in rules");
+  auto text = io::read_all(path, kMostBytes);
+  if (!text) return std::move(text.error());
+  return rules::load(*text, path);
+}
+
+int Output::finish(const Context& context, Status status, int code) {
+  if (status) status = sink_.flush();
+  if (status) return code;
+  if (sink_.broken_pipe()) return kIo;
+  return context.fail(status.error());
+}
+
+Result<io::FileSource> open_text(const std::string& path) {
+  return path == "-" ? io::FileSource::spool(0) : io::FileSource::open(path);
+}
+
+Result<OpenJob> open_job(const std::string& path) {
+  auto text = open_text(path);
+  if (!text) return std::move(text.error());
+  OpenJob job{std::move(*text), std::nullopt};
+  auto header = rewrite::header_of(job.text);
+  if (!header) return std::move(header.error());
+  if (*header) {
+    auto original = io::FileSource::filled(path, [&](ByteSink& sink) {
+      return rewrite::restore(job.text, path == "-" ? "standard input" : path, sink);
+    });
+    if (!original) return std::move(original.error());
+    job.original = std::move(*original);
+  }
+  return job;
+}
+
+}  // namespace forewarm::cli

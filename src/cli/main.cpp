@@ -1,0 +1,149 @@
+#include <fcntl.h>
+#include <unistd.h>
+
+#include <CLI/CLI.hpp>
+#include <cstdio>
+#include <exception>
+
+#include "cli/commands.h"
+#include "cli/context.h"
+#include "io/cleanup.h"
+
+namespace {
+
+using namespace forewarm::cli;
+
+constexpr const char* kCautions =
+    "Hot ends burn, and heaters left alone can start fires. Keep the machine's thermal-runaway\n"
+    "protection on, have a smoke alarm, and leave nothing unattended until it is proven. The\n"
+    "machine's manual and local codes come first.";
+
+// A standard descriptor that was closed would be taken by the first file opened, and a job
+// overwritten by a message: fill the gaps with something that cannot be written to.
+void fill_standard_descriptors() {
+  for (int fd = 0; fd <= 2; ++fd) {
+    if (fcntl(fd, F_GETFD) == -1) (void)open("/dev/null", fd == 0 ? O_WRONLY : O_RDONLY);
+  }
+}
+
+int run(int argc, char** argv) {
+  Common common;
+  RewriteOptions rewrite;
+  ForecastOptions forecast;
+  RestoreOptions restore;
+  std::string diff_original;
+  std::string diff_rewritten;
+  std::string rules_file;
+  std::string rules_from;
+
+  CLI::App app{
+      "Reads a sliced job for a printer with several toolheads, works out when everything in it\n"
+      "will happen, and writes early preheats, standby and shutdown into it, reversibly.",
+      "forewarm"};
+  app.footer(std::string("Example: forewarm rewrite --rules machine.toml job.gcode\n\n") +
+             kCautions);
+  app.set_version_flag("--version", std::string("forewarm ") + FOREWARM_VERSION);
+  app.require_subcommand(1);
+  app.get_formatter()->column_width(34);
+
+  const auto shared = [&](CLI::App* command, bool with_rules) {
+    if (with_rules) {
+      command->add_option("--rules", common.rules_file,
+                          "rule file; else $FOREWARM_RULES, else "
+                          "$XDG_CONFIG_HOME/forewarm/rules.toml, else built in");
+    }
+    command->add_option("--color", common.color, "colour of messages: auto, always or never")
+        ->check(CLI::IsMember({"auto", "always", "never"}));
+    command->add_flag("-q,--quiet", common.quiet, "no notes, no progress");
+  };
+
+  CLI::App* c_rewrite = app.add_subcommand("rewrite", "plan a job's heating and write it in");
+  c_rewrite->add_option("JOB", rewrite.job, "the job; - is standard input")->required();
+  c_rewrite->add_option("-o,--output", rewrite.out,
+                        "write here instead of in place; - is standard output");
+  c_rewrite->add_flag("--diff", rewrite.diff, "show the change and write nothing; exit 1 if any");
+  c_rewrite->add_flag("--dry-run", rewrite.dry_run, "do everything but write");
+  c_rewrite->add_option("--html", rewrite.html, "write a report page here");
+  c_rewrite->add_option("--json", rewrite.json, "write the figures as JSON here; - is stdout");
+  c_rewrite->add_flag("--allow-hard-linked", rewrite.hard_linked,
+                      "replace a file that has other names too");
+  shared(c_rewrite, true);
+  c_rewrite->footer(std::string("Example: forewarm rewrite --rules machine.toml --html "
+                                "report.html job.gcode\n\n") +
+                    kCautions);
+
+  CLI::App* c_forecast =
+      app.add_subcommand("forecast", "a job's time, changes, waits, exposure and material");
+  c_forecast->add_option("JOB", forecast.job, "the job; - is standard input")->required();
+  c_forecast->add_option("--json", forecast.json,
+                         "write the figures as JSON here; - is stdout, without the table");
+  c_forecast->add_option("--html", forecast.html, "write a report page here");
+  shared(c_forecast, true);
+  c_forecast->footer("Example: forewarm forecast --rules machine.toml --json - job.gcode");
+
+  CLI::App* c_diff = app.add_subcommand("diff", "unified diff of two jobs; exit 1 if they differ");
+  c_diff->add_option("ORIGINAL", diff_original, "the job before")->required();
+  c_diff->add_option("REWRITTEN", diff_rewritten, "the job after")->required();
+  shared(c_diff, false);
+  c_diff->footer("Example: forewarm diff job.gcode rewritten.gcode | less");
+
+  CLI::App* c_restore = app.add_subcommand("restore", "the original of a rewritten job");
+  c_restore->add_option("REWRITTEN", restore.job, "the rewritten job; - is standard input")
+      ->required();
+  c_restore->add_option("-o,--output", restore.out,
+                        "write here instead of in place; - is standard output");
+  c_restore->add_flag("--allow-hard-linked", restore.hard_linked,
+                      "replace a file that has other names too");
+  shared(c_restore, false);
+  c_restore->footer("Example: forewarm restore rewritten.gcode -o job.gcode");
+
+  CLI::App* c_rules = app.add_subcommand("rules", "start or validate a rule file");
+  c_rules->require_subcommand(1);
+  CLI::App* c_rules_check = c_rules->add_subcommand("check", "validate a rule file");
+  c_rules_check->add_option("FILE", rules_file, "the rule file; without it, the one in force");
+  shared(c_rules_check, true);
+  c_rules_check->footer("Example: forewarm rules check machine.toml");
+  CLI::App* c_rules_new = c_rules->add_subcommand("new", "print a rule file to start from");
+  c_rules_new->add_option("--from", rules_from, "a job whose tools it shall have");
+  shared(c_rules_new, false);
+  c_rules_new->footer("Example: forewarm rules new --from job.gcode > machine.toml");
+
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& error) {
+    if (error.get_exit_code() == 0) {
+      const int code = app.exit(error);
+      return std::fflush(stdout) == 0 ? code : int(kIo);
+    }
+    return Context(common).fail({forewarm::Error::Kind::usage,
+                                 error.what(),
+                                 "",
+                                 {},
+                                 {},
+                                 "",
+                                 "forewarm --help, or --help after a command"});
+  }
+
+  const Context context(common);
+  if (c_rewrite->parsed()) return run_rewrite(context, rewrite);
+  if (c_forecast->parsed()) return run_forecast(context, forecast);
+  if (c_diff->parsed()) return run_diff(context, diff_original, diff_rewritten);
+  if (c_restore->parsed()) return run_restore(context, restore);
+  if (c_rules_check->parsed()) return run_rules_check(context, rules_file);
+  return run_rules_new(context, rules_from);
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  fill_standard_descriptors();
+  forewarm::io::install_signal_cleanup();
+  forewarm::io::ignore_write_signals();
+  try {
+    return run(argc, argv);
+  } catch (const std::exception& error) {
+    std::fprintf(stderr, "forewarm: a bug, or no memory left; the job is untouched: %s\n",
+                 error.what());
+    return kBug;
+  }
+}

@@ -1,0 +1,144 @@
+#include <fmt/format.h>
+
+#include <set>
+
+#include "cli/commands.h"
+#include "cli/plans.h"
+#include "io/read_all.h"
+#include "io/replace.h"
+#include "rewrite/diff.h"
+#include "rewrite/restore.h"
+#include "rules/load.h"
+
+namespace forewarm::cli {
+
+int run_forecast(const Context& context, const ForecastOptions& options) {
+  if (options.html == "-" && options.json == "-") {
+    return context.fail({Error::Kind::usage, "only one result can go to standard output"});
+  }
+  auto rules = context.rules();
+  if (!rules) return context.fail(rules.error());
+  note_inactive(context, *rules);
+  auto input = open_job(options.job);
+  if (!input) return context.fail(input.error());
+  auto job = scan_job(context, input->job(), *rules, options.job);
+  if (!job) return context.fail(job.error());
+  auto reports = make_reports(options.job, *job, *rules);
+  if (!reports) return context.fail(reports.error());
+  Output output;
+  if (!options.html.empty()) {
+    if (auto s = write_report(options.html, reports->html, output.sink()); !s) {
+      return output.finish(context, std::move(s));
+    }
+  }
+  if (!options.json.empty()) {
+    if (auto s = write_report(options.json, reports->json, output.sink()); !s) {
+      return output.finish(context, std::move(s));
+    }
+  }
+  if (options.html == "-" || options.json == "-") return output.finish(context, success());
+  return output.finish(context, output.sink().write(reports->text));
+}
+
+int run_restore(const Context& context, const RestoreOptions& options) {
+  const bool to_stdout = options.out == "-" || (options.job == "-" && options.out.empty());
+  std::unique_ptr<io::Replacement> replacement;
+  if (!to_stdout) {
+    const io::Replacement::Options how{.allow_hard_linked = options.hard_linked};
+    auto opened = options.out.empty() ? io::Replacement::open(options.job, how)
+                                      : io::Replacement::create(options.out, how);
+    if (!opened) return context.fail(opened.error());
+    replacement = std::move(*opened);
+  }
+  auto text = open_text(options.job);
+  if (!text) return context.fail(text.error());
+  const std::string name = options.job == "-" ? "standard input" : options.job;
+  if (!replacement || replacement->direct()) {
+    // What is out cannot be taken back: verify first.
+    rewrite::NullSink nowhere;
+    if (auto s = rewrite::restore(*text, name, nowhere); !s) return context.fail(s.error());
+  }
+  Output output;
+  if (!replacement) {
+    return output.finish(context, rewrite::restore(*text, name, output.sink()));
+  }
+  if (auto s = rewrite::restore(*text, name, replacement->sink()); !s) {
+    return context.fail(s.error());
+  }
+  auto committed = replacement->commit(options.job == "-" ? nullptr : &*text);
+  if (!committed) return context.fail(committed.error());
+  if (replacement->warning()) context.note(render(*replacement->warning()));
+  return kDone;
+}
+
+int run_diff(const Context& context, const std::string& original, const std::string& rewritten) {
+  if (original == "-" && rewritten == "-") {
+    return context.fail({Error::Kind::usage, "only one of the two can be standard input"});
+  }
+  auto left = open_text(original);
+  if (!left) return context.fail(left.error());
+  auto right = open_text(rewritten);
+  if (!right) return context.fail(right.error());
+  Output output;
+  auto differ = rewrite::diff(*left, *right, {original, rewritten}, output.sink());
+  if (!differ) return output.finish(context, std::move(differ.error()));
+  return output.finish(context, success(), *differ ? kDiffers : kDone);
+}
+
+int run_rules_check(const Context& context, const std::string& file) {
+  Common only_file;
+  only_file.rules_file = file;
+  auto rules = file.empty() ? context.rules() : Context(only_file).rules();
+  if (!rules) return context.fail(rules.error());
+  Output output;
+  std::string text;
+  if (rules->toolhead_per_tool_seen) {
+    text = "good: one toolhead for each T number in a job\n";
+  } else {
+    text = fmt::format("good: {} toolheads, {} filaments\n", rules->toolheads.size(),
+                       rules->filaments.size());
+    for (const rules::Toolhead& h : rules->toolheads) {
+      std::string tools;
+      for (const int t : h.tools) tools += fmt::format(" T{}", t);
+      text += fmt::format("  {}: heater {},{}{}\n", printable(h.name), h.heater_index, tools,
+                          h.tools.size() > 1 ? ", by feeder" : "");
+    }
+  }
+  return output.finish(context, output.sink().write(text));
+}
+
+int run_rules_new(const Context& context, const std::string& from) {
+  Output output;
+  if (from.empty()) return output.finish(context, output.sink().write(rules::built_in_text()));
+  auto rules = rules::load(rules::built_in_text(), "built-in rules");
+  if (!rules) return context.fail(rules.error());
+  auto input = open_job(from);
+  if (!input) return context.fail(input.error());
+  auto job = scan_job(context, input->job(), *rules, from);
+  if (!job) return context.fail(job.error());
+  std::string text =
+      "# A rule file begun from a job. Measure the heater values of your machine: these are\n"
+      "# cautious guesses. Join the tools that a feeder serves into one toolhead.\n"
+      "version = 1\n";
+  std::set<int> tools;
+  for (const rules::Toolhead& h : job->heads) tools.insert(h.tools.front());
+  for (const int t : tools) {
+    const rules::Toolhead& pattern = rules->toolheads.front();
+    text += fmt::format(
+        "\n[[toolhead]]\nname = \"T{0}\"\ntools = [{0}]\n"
+        "heater = {{ index = {0}, power_w = {1:g}, full_drive_c = {2:g}, time_constant_s = {3:g}, "
+        "dead_time_s = {4:g}, max_c = {5:g} }}\npark_s = {6:g}\npick_s = {7:g}\nexchange_s = "
+        "{8:g}\n",
+        t, pattern.hotend.power_w, pattern.hotend.full_drive_c, pattern.hotend.time_constant_s,
+        pattern.hotend.dead_time_s, pattern.max_c, pattern.park_s, pattern.pick_s,
+        pattern.exchange_s);
+  }
+  for (const int t : tools) {
+    const rules::Filament f = rules->filament(t);
+    text += fmt::format("\n[[filament]]\ntool = {0}\nname = \"T{0}\"\nstandby_c = {1:g}\n", t,
+                        f.standby_c);
+  }
+  return output.finish(context, output.sink().write(text));
+}
+
+}  // namespace forewarm::cli

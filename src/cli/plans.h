@@ -1,0 +1,34 @@
+// Scanning and planning as commands need it: progress on a terminal, notes, reports.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "cli/context.h"
+#include "job/job.h"
+#include "plan/plan.h"
+
+namespace forewarm::cli {
+
+[[nodiscard]] Result<job::Job> scan_job(const Context& context, io::FileSource& source,
+                                        const rules::Rules& rules, const std::string& name);
+
+// A plan that has passed its own invariants; a broken one is kind `internal`.
+[[nodiscard]] Result<plan::Plan> make_plan(const job::Job& job, const rules::Rules& rules,
+                                           rules::Policy policy);
+
+struct Reports {
+  std::string text, json, html;
+};
+// The job under all four policies, as text, JSON and page. `lookahead`: already made, or nullptr.
+[[nodiscard]] Result<Reports> make_reports(const std::string& path, const job::Job& job,
+                                           const rules::Rules& rules);
+
+// Writes a report to FILE; "-" is standard output.
+[[nodiscard]] Status write_report(const std::string& file, const std::string& text,
+                                  io::FdSink& standard_output);
+
+// Says what the rule file asks for that does not act yet.
+void note_inactive(const Context& context, const rules::Rules& rules);
+
+}  // namespace forewarm::cli

@@ -1,0 +1,155 @@
+#include <fmt/format.h>
+
+#include <memory>
+
+#include "cli/commands.h"
+#include "cli/plans.h"
+#include "io/replace.h"
+#include "rewrite/diff.h"
+#include "rewrite/rewrite.h"
+
+namespace forewarm::cli {
+
+namespace {
+
+class Run {
+ public:
+  Run(const Context& context, const RewriteOptions& options)
+      : context_(context), options_(options) {}
+
+  int run() {
+    writes_nothing_ = options_.diff || options_.dry_run;
+    to_stdout_ =
+        !writes_nothing_ && (options_.out == "-" || (options_.job == "-" && options_.out.empty()));
+    if (auto status = usage(); !status) return context_.fail(status.error());
+    auto rules = context_.rules();
+    if (!rules) return context_.fail(rules.error());
+    note_inactive(context_, *rules);
+
+    // In place, the lock comes first: a second hook on the file waits, then reads the new bytes.
+    if (!writes_nothing_ && !to_stdout_) {
+      const io::Replacement::Options how{.allow_hard_linked = options_.hard_linked};
+      auto opened = options_.out.empty() ? io::Replacement::open(options_.job, how)
+                                         : io::Replacement::create(options_.out, how);
+      if (!opened) return context_.fail(opened.error());
+      replacement_ = std::move(*opened);
+    }
+    auto input = open_job(options_.job);
+    if (!input) return context_.fail(input.error());
+    auto job = scan_job(context_, input->job(), *rules, options_.job);
+    if (!job) return context_.fail(job.error());
+    auto plan = make_plan(*job, *rules, rules->gap.policy);
+    if (!plan) return context_.fail(plan.error());
+    Reports reports;
+    if (!options_.html.empty() || !options_.json.empty()) {
+      auto made = make_reports(options_.job, *job, *rules);
+      if (!made) return context_.fail(made.error());
+      reports = std::move(*made);
+    }
+    for (const auto& [file, text] :
+         {std::pair(&options_.html, &reports.html), std::pair(&options_.json, &reports.json)}) {
+      if (file->empty()) continue;
+      if (auto s = write_report(*file, *text, output_.sink()); !s) {
+        return output_.finish(context_, std::move(s));
+      }
+    }
+    return deliver(*input, *job, *plan, *rules);
+  }
+
+ private:
+  Status usage() const {
+    if (options_.diff && !options_.out.empty()) {
+      return Error{Error::Kind::usage, "--diff writes no job: it does not go with -o"};
+    }
+    const int on_stdout = int(to_stdout_) + int(options_.diff) + int(options_.html == "-") +
+                          int(options_.json == "-");
+    if (on_stdout > 1) {
+      return Error{Error::Kind::usage,
+                   "only one result can go to standard output",
+                   "",
+                   {},
+                   {},
+                   "",
+                   "give the job a file with -o, or the report one"};
+    }
+    return success();
+  }
+
+  int deliver(OpenJob& input, const job::Job& job, const plan::Plan& plan,
+              const rules::Rules& rules) {
+    if (!plan.changes_anything()) {
+      context_.note(nothing_to_do(job, rules));
+      // In place there is nothing to write, unless an earlier rewrite is to be taken out again.
+      if (writes_nothing_ || (replacement_ && options_.out.empty() && !input.original)) {
+        return output_.finish(context_, success());
+      }
+      ByteSink& sink = to_stdout_ ? static_cast<ByteSink&>(output_.sink()) : replacement_->sink();
+      return finish(input, sink.copy(input.job(), 0, input.job().size()));
+    }
+    const auto edits = rewrite::edits_of(job, plan, rules);
+    if (options_.diff) return show_diff(input, job, edits, rules);
+    summary(job, plan);
+    if (writes_nothing_) return output_.finish(context_, success());
+    ByteSink& sink = to_stdout_ ? static_cast<ByteSink&>(output_.sink()) : replacement_->sink();
+    rewrite::ToSink pieces(input.job(), sink);
+    return finish(input, rewrite::rewrite(input.job(), job, edits, rules.hash, pieces));
+  }
+
+  static std::string nothing_to_do(const job::Job& job, const rules::Rules& rules) {
+    if (rules.gap.policy == rules::Policy::as_sliced) {
+      return "policy as-sliced: the job is left as it is";
+    }
+    if (!job.start) return "the job prints nothing: it is left as it is";
+    return "the job never changes its tool: it is left as it is";
+  }
+
+  void summary(const job::Job& job, const plan::Plan& plan) const {
+    context_.note(fmt::format(
+        "{} changes, {} commands put in, {} taken out; {:.0f} s of waiting and {:.0f} s of hot "
+        "idle in {:.1f} h",
+        job.count(job::Change::toolhead) + job.count(job::Change::filament) +
+            job.count(job::Change::both),
+        plan.commands.size(), plan.disabled.size(), plan.figures.wait_s, plan.figures.hot_idle_s,
+        plan.figures.duration_s / 3600));
+  }
+
+  int show_diff(OpenJob& input, const job::Job& job, const std::vector<rewrite::Edit>& edits,
+                const rules::Rules& rules) {
+    auto rewritten = io::FileSource::filled(options_.job, [&](ByteSink& sink) {
+      rewrite::ToSink pieces(input.job(), sink);
+      return rewrite::rewrite(input.job(), job, edits, rules.hash, pieces);
+    });
+    if (!rewritten) return context_.fail(rewritten.error());
+    const std::string name = options_.job == "-" ? "job.gcode" : options_.job;
+    auto differ = rewrite::diff(input.text, *rewritten, {name, name}, output_.sink());
+    if (!differ) return output_.finish(context_, std::move(differ.error()));
+    return output_.finish(context_, success(), *differ ? kDiffers : kDone);
+  }
+
+  int finish(OpenJob& input, Status written) {
+    if (!written) return output_.finish(context_, std::move(written));
+    if (replacement_) {
+      // Whatever was promised on standard output must be out before the file is changed.
+      if (const int code = output_.finish(context_, success()); code != kDone) return code;
+      auto committed = replacement_->commit(options_.job == "-" ? nullptr : &input.text);
+      if (!committed) return context_.fail(committed.error());
+      if (replacement_->warning()) context_.note(render(*replacement_->warning()));
+      return kDone;
+    }
+    return output_.finish(context_, success());
+  }
+
+  const Context& context_;
+  const RewriteOptions& options_;
+  bool writes_nothing_ = false, to_stdout_ = false;
+  std::unique_ptr<io::Replacement> replacement_;
+  Output output_;
+};
+
+}  // namespace
+
+int run_rewrite(const Context& context, const RewriteOptions& options) {
+  return Run(context, options).run();
+}
+
+}  // namespace forewarm::cli

@@ -1,0 +1,154 @@
+#include "report/figures.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "base/error.h"
+
+namespace forewarm::report {
+
+const std::string_view kCautions =
+    "Hot ends burn, and unattended heaters can start fires: keep thermal-runaway protection on and a "
+    "smoke alarm near, and do not leave the machine unattended until a job has proven itself. The "
+    "machine's manual and local codes come first.";
+
+const std::string_view kBoundNote =
+    "Physical bound: the least waiting, and the least hot idle of any plan that waits no longer.";
+
+std::array<PolicyRow, 4> policies(const Summary& summary) {
+  return {{{"as_sliced", &summary.as_sliced},
+           {"timers", &summary.timers},
+           {"hold", &summary.hold},
+           {"lookahead", &summary.lookahead}}};
+}
+
+Bound bound(const plan::Plan& plan) {
+  Bound out;
+  for (const plan::Gap& gap : plan.gaps) {
+    out.wait_s += gap.least_wait_s;
+    out.hot_idle_s += gap.least_hot_idle_s;
+  }
+  return out;
+}
+
+Grams grams(const job::Material& material, const rules::Filament& filament) {
+  const double mm2 = std::numbers::pi / 4 * filament.diameter_mm * filament.diameter_mm;
+  const double g_per_mm = mm2 * filament.density_g_cm3 / 1000;  // 1000 mm3 to the cm3
+  return {material.part_mm * g_per_mm, material.purge_mm * g_per_mm};
+}
+
+std::vector<const plan::Gap*> worst(const plan::Plan& plan, std::size_t most) {
+  std::vector<const plan::Gap*> out;
+  for (const plan::Gap& gap : plan.gaps) {
+    if (gap.wait_s >= kSomeWaitS || gap.hot_idle_s >= kSomeWaitS) out.push_back(&gap);
+  }
+  // As shown, so that differences that nobody sees do not decide the order.
+  const auto tenths = [](double s) { return std::llround(s * 10); };
+  std::stable_sort(out.begin(), out.end(), [&](const plan::Gap* a, const plan::Gap* b) {
+    if (tenths(a->wait_s) != tenths(b->wait_s)) return a->wait_s > b->wait_s;
+    return tenths(a->hot_idle_s) > tenths(b->hot_idle_s);
+  });
+  if (out.size() > most) out.resize(most);
+  return out;
+}
+
+const std::string& head_name(const Summary& summary, std::size_t head) {
+  static const std::string none = "?";
+  return head < summary.job.heads.size() ? summary.job.heads[head].name : none;
+}
+
+namespace {
+// Whole seconds that fit, whatever comes in.
+long long whole(double seconds) {
+  if (!std::isfinite(seconds)) return 0;
+  return std::llround(std::clamp(seconds, 0.0, 1e12));
+}
+}  // namespace
+
+std::string duration(double seconds) {
+  if (!(seconds > 0)) return "0 s";
+  if (seconds < 59.95) return number(seconds, 1) + " s";
+  const long long s = whole(seconds);
+  if (s < 3600) return fmt::format("{} min {:02} s", s / 60, s % 60);
+  const long long minutes = whole(seconds / 60);
+  return fmt::format("{} h {:02} min", minutes / 60, minutes % 60);
+}
+
+std::string clock(double seconds) {
+  const long long s = whole(seconds);
+  return fmt::format("{}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60);
+}
+
+std::string size(std::uint64_t bytes) {
+  if (bytes < 1000) return counted(bytes, "byte", "bytes");
+  const double b = double(bytes);
+  if (b < 999'950) return fmt::format("{:.1f} kB", b / 1e3);
+  if (b < 999'950'000) return fmt::format("{:.1f} MB", b / 1e6);
+  return fmt::format("{:.1f} GB", b / 1e9);
+}
+
+std::string number(double x, int digits) {
+  if (!std::isfinite(x)) return "-";
+  std::string out = fmt::format("{:.{}f}", x, digits);
+  if (out[0] == '-' && out.find_first_not_of("-0.") == std::string::npos) out.erase(0, 1);
+  return out;
+}
+
+std::string counted(std::uint64_t n, std::string_view one, std::string_view many) {
+  return fmt::format("{} {}", n, n == 1 ? one : many);
+}
+
+namespace {
+
+// Bytes of the well-formed UTF-8 sequence that `text` begins with; 0 if none does.
+std::size_t sequence(std::string_view text) {
+  const auto at = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
+  const unsigned char lead = at(0);
+  if (lead < 0x80) return 1;
+  std::size_t n = 0;
+  unsigned low = 0x80;  // what the second byte may be: no overlong forms, no surrogates
+  unsigned high = 0xbf;
+  if (lead >= 0xc2 && lead <= 0xdf) {
+    n = 2;
+  } else if (lead >= 0xe0 && lead <= 0xef) {
+    n = 3;
+    if (lead == 0xe0) low = 0xa0;
+    if (lead == 0xed) high = 0x9f;
+  } else if (lead >= 0xf0 && lead <= 0xf4) {
+    n = 4;
+    if (lead == 0xf0) low = 0x90;
+    if (lead == 0xf4) high = 0x8f;
+  } else {
+    return 0;
+  }
+  if (text.size() < n || at(1) < low || at(1) > high) return 0;
+  for (std::size_t i = 2; i < n; ++i) {
+    if (at(i) < 0x80 || at(i) > 0xbf) return 0;
+  }
+  return n;
+}
+
+}  // namespace
+
+std::string clean(std::string_view text, std::size_t limit) {
+  const std::string shown = printable(text, limit);
+  std::string out;
+  for (std::string_view rest = shown; !rest.empty();) {
+    if (rest[0] == '\t') {
+      out += ' ';  // a tab would break the columns
+      rest.remove_prefix(1);
+    } else if (const std::size_t n = sequence(rest); n > 0) {
+      out += rest.substr(0, n);
+      rest.remove_prefix(n);
+    } else {
+      out += "\xef\xbf\xbd";
+      rest.remove_prefix(1);
+    }
+  }
+  return out;
+}
+
+}  // namespace forewarm::report

@@ -1,0 +1,55 @@
+// What the text, the JSON and the page have in common: the same figures, worked out once, and words.
+//
+// Pure, and locale-free: the same values give the same characters on any machine. Names come from
+// jobs and rule files and are hostile until they went through clean().
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "report/report.h"
+
+namespace forewarm::report {
+
+struct PolicyRow {
+  const char* key;  // in the JSON
+  const plan::Plan* plan;
+};
+[[nodiscard]] std::array<PolicyRow, 4> policies(const Summary& summary);
+
+// What physics leaves of the look-ahead plan's gaps: the least waiting, and the least hot idle of
+// any plan that waits no longer.
+struct Bound {
+  double wait_s = 0, hot_idle_s = 0;
+};
+[[nodiscard]] Bound bound(const plan::Plan& plan);
+
+struct Grams {
+  double part_g = 0, purge_g = 0;
+};
+[[nodiscard]] Grams grams(const job::Material& material, const rules::Filament& filament);
+
+// The worst gaps first: by what they make the machine wait, then by how long they are hot.
+[[nodiscard]] std::vector<const plan::Gap*> worst(const plan::Plan& plan, std::size_t most);
+
+// A wait shorter than this is rounding, not waiting.
+constexpr double kSomeWaitS = 0.05;
+
+[[nodiscard]] const std::string& head_name(const Summary& summary, std::size_t head);
+
+[[nodiscard]] std::string duration(double seconds);     // "4.2 s", "12 min 03 s", "7 h 05 min"
+[[nodiscard]] std::string clock(double seconds);        // "7:05:12"
+[[nodiscard]] std::string size(std::uint64_t bytes);    // "1.1 MB"
+[[nodiscard]] std::string number(double x, int digits);  // never "-0.0", "inf" or "nan"
+[[nodiscard]] std::string counted(std::uint64_t n, std::string_view one, std::string_view many);
+
+// printable(), and valid UTF-8 whatever came in: what is not becomes U+FFFD.
+[[nodiscard]] std::string clean(std::string_view text, std::size_t limit = 160);
+
+extern const std::string_view kCautions;
+extern const std::string_view kBoundNote;
+
+}  // namespace forewarm::report

@@ -1,0 +1,166 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <iterator>
+
+#include "report/figures.h"
+#include "report/report.h"
+
+namespace forewarm::report {
+
+namespace {
+
+constexpr std::size_t kWidth = 90;
+constexpr std::size_t kGapsShown = 6;
+constexpr std::size_t kNameWidth = 16;
+
+// A name for a column: no more than kNameWidth characters of it.
+std::string named(std::string_view name) {
+  const std::string whole = clean(name);
+  std::size_t characters = 0;
+  std::size_t cut = 0;  // where the last character that fits, before "...", ends
+  for (std::size_t i = 0; i < whole.size(); ++i) {
+    if ((static_cast<unsigned char>(whole[i]) & 0xc0) == 0x80) continue;  // in a sequence
+    if (characters++ == kNameWidth - 3) cut = i;
+  }
+  return characters <= kNameWidth ? whole : whole.substr(0, cut) + "...";
+}
+
+// Breaks at spaces, indented.
+std::string wrapped(std::string_view text, std::size_t indent) {
+  std::string out(indent, ' ');
+  std::size_t column = indent;
+  while (!text.empty()) {
+    const std::string_view word = text.substr(0, text.find(' '));
+    text.remove_prefix(std::min(text.size(), word.size() + 1));
+    if (column > indent && column + 1 + word.size() > kWidth) {
+      out += '\n' + std::string(indent, ' ');
+      column = indent;
+    } else if (column > indent) {
+      out += ' ';
+      ++column;
+    }
+    out += word;
+    column += word.size();
+  }
+  return out + '\n';
+}
+
+class Table {
+ public:
+  explicit Table(const Summary& summary) : s_(summary) {}
+
+  std::string run() {
+    headline();
+    policy_table();
+    toolhead_table();
+    filament_table();
+    gap_table();
+    out_ += '\n';
+    out_ += wrapped(kCautions, 0);
+    return std::move(out_);
+  }
+
+ private:
+  template <class... Args>
+  void line(fmt::format_string<Args...> format, Args&&... args) {
+    const std::size_t from = out_.size();
+    fmt::format_to(std::back_inserter(out_), format, std::forward<Args>(args)...);
+    out_.resize(std::max(from, out_.find_last_not_of(' ') + 1));
+    out_ += '\n';
+  }
+
+  void headline() {
+    const job::Job& job = s_.job;
+    line("{}", clean(s_.path));
+    line("  on {}", clean(s_.rules.machine.name));
+    line("  {}: {} moving, {} as sliced, {} with lookahead",
+         counted(job.layers, "layer", "layers"), duration(job.motion_s),
+         duration(s_.as_sliced.figures.duration_s), duration(s_.lookahead.figures.duration_s));
+    line("  {}, {}", size(job.bytes), counted(job.lines, "line", "lines"));
+    line("  changes: {} toolhead, {} filament, {} both, {} redundant",
+         job.count(job::Change::toolhead), job.count(job::Change::filament),
+         job.count(job::Change::both), job.count(job::Change::redundant));
+  }
+
+  void policy_table() {
+    constexpr const char* row = "{:<16} {:>12} {:>12} {:>12} {:>11} {:>11} {:>10}";
+    out_ += '\n';
+    line(fmt::runtime(row), "policy", "time", "waiting", "hot idle", "energy", "cold starts",
+         "peak power");
+    for (const PolicyRow& p : policies(s_)) {
+      const plan::Figures& f = p.plan->figures;
+      const bool in_force = p.plan->policy == s_.rules.gap.policy;
+      line(fmt::runtime(row), std::string(rules::name_of(p.plan->policy)) + (in_force ? " *" : ""),
+           duration(f.duration_s), duration(f.wait_s), duration(f.hot_idle_s),
+           number(f.energy_wh, 1) + " Wh", f.cold_starts, number(f.peak_heating_w, 0) + " W");
+    }
+    const Bound least = bound(s_.lookahead);
+    line(fmt::runtime(row), "physical bound", "", duration(least.wait_s), duration(least.hot_idle_s),
+         "", "", "");
+    line("* the rule file's policy. {}", kBoundNote);
+  }
+
+  void toolhead_table() {
+    out_ += '\n';
+    line("{:<16} {:>6} {:>6} {:>8} {:>6} {:>13} {:>11} {:>12}", "toolhead", "uses", "hold",
+         "standby", "off", "hot idle", "energy", "waiting");
+    for (std::size_t h = 0; h < s_.lookahead.heads.size(); ++h) {
+      const plan::HeadFigures& f = s_.lookahead.heads[h];
+      line("{:<16} {:>6} {:>6} {:>8} {:>6} {:>13} {:>11} {:>12}", named(head_name(s_, h)), f.uses,
+           f.hold, f.standby, f.off, duration(f.hot_idle_s), number(f.energy_wh, 1) + " Wh",
+           duration(f.wait_s));
+    }
+  }
+
+  void filament_table() {
+    if (s_.job.materials.empty()) return;
+    out_ += '\n';
+    line("{:<16} {:>6} {:>11} {:>11} {:>10}", "filament", "tool", "part", "purge", "exchanges");
+    Grams sum;
+    std::uint64_t exchanges = 0;
+    for (const job::Material& m : s_.job.materials) {
+      const rules::Filament filament = s_.rules.filament(m.tool);
+      const Grams g = grams(m, filament);
+      sum.part_g += g.part_g;
+      sum.purge_g += g.purge_g;
+      exchanges += m.exchanges;
+      line("{:<16} {:>6} {:>11} {:>11} {:>10}", named(filament.name), fmt::format("T{}", m.tool),
+           number(g.part_g, 1) + " g", number(g.purge_g, 1) + " g", m.exchanges);
+    }
+    line("{:<16} {:>6} {:>11} {:>11} {:>10}", "together", "", number(sum.part_g, 1) + " g",
+         number(sum.purge_g, 1) + " g", exchanges);
+  }
+
+  void gap_table() {
+    out_ += '\n';
+    if (s_.lookahead.gaps.empty()) {
+      line("No toolhead is ever parked hot: there is nothing to plan.");
+      return;
+    }
+    const auto shown = worst(s_.lookahead, kGapsShown);
+    if (shown.empty()) {
+      line("{}, none of which waits or is hot idle.",
+           counted(s_.lookahead.gaps.size(), "gap", "gaps"));
+      return;
+    }
+    line("{:<16} {:>10} {:>10}  {:<9} {:>7} {:>12} {:>12}", "worst gaps", "from", "to",
+         "treatment", "dip", "waiting", "hot idle");
+    for (const plan::Gap* gap : shown) {
+      line("{:<16} {:>10} {:>10}  {:<9} {:>7} {:>12} {:>12}", named(head_name(s_, gap->head)),
+           clock(gap->from_s), clock(gap->to_s), plan::name_of(gap->treatment),
+           number(gap->dip_c, 0) + " C", duration(gap->wait_s), duration(gap->hot_idle_s));
+      out_ += wrapped(clean(gap->reason), 4);
+    }
+    line("{} of {}", shown.size(), counted(s_.lookahead.gaps.size(), "gap", "gaps"));
+  }
+
+  const Summary& s_;
+  std::string out_;
+};
+
+}  // namespace
+
+std::string text(const Summary& summary) { return Table(summary).run(); }
+
+}  // namespace forewarm::report
