@@ -1,0 +1,2 @@
+// A heater.
+#include "gcode/words.h"

@@ -1,0 +1,2 @@
+// A line of the job.
+#include "plan/plan.h"
