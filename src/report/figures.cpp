@@ -11,12 +11,15 @@
 namespace forewarm::report {
 
 const std::string_view kCautions =
-    "Hot ends burn, and unattended heaters can start fires: keep thermal-runaway protection on and a "
+    "Hot ends burn, and unattended heaters can start fires: keep thermal-runaway protection on and "
+    "a "
     "smoke alarm near, and do not leave the machine unattended until a job has proven itself. The "
     "machine's manual and local codes come first.";
 
 const std::string_view kBoundNote =
-    "Physical bound: the least waiting, and the least hot idle of any plan that waits no longer.";
+    "Physical bound: of gaps alone, the least waiting and the least hot idle of any plan that "
+    "waits "
+    "no longer. Start code and exchanges may wait besides.";
 
 std::array<PolicyRow, 4> policies(const Summary& summary) {
   return {{{"as_sliced", &summary.as_sliced},
@@ -69,7 +72,8 @@ long long whole(double seconds) {
 }  // namespace
 
 std::string duration(double seconds) {
-  if (!(seconds > 0)) return "0 s";
+  if (!std::isfinite(seconds)) return "-";
+  if (seconds <= 0) return "0 s";
   if (seconds < 59.95) return number(seconds, 1) + " s";
   const long long s = whole(seconds);
   if (s < 3600) return fmt::format("{} min {:02} s", s / 60, s % 60);

@@ -1,4 +1,5 @@
-// What the text, the JSON and the page have in common: the same figures, worked out once, and words.
+// What the text, the JSON and the page have in common: the same figures, worked out once, and
+// words.
 //
 // Pure, and locale-free: the same values give the same characters on any machine. Names come from
 // jobs and rule files and are hostile until they went through clean().
@@ -40,9 +41,9 @@ constexpr double kSomeWaitS = 0.05;
 
 [[nodiscard]] const std::string& head_name(const Summary& summary, std::size_t head);
 
-[[nodiscard]] std::string duration(double seconds);     // "4.2 s", "12 min 03 s", "7 h 05 min"
-[[nodiscard]] std::string clock(double seconds);        // "7:05:12"
-[[nodiscard]] std::string size(std::uint64_t bytes);    // "1.1 MB"
+[[nodiscard]] std::string duration(double seconds);      // "4.2 s", "12 min 03 s", "7 h 05 min"
+[[nodiscard]] std::string clock(double seconds);         // "7:05:12"
+[[nodiscard]] std::string size(std::uint64_t bytes);     // "1.1 MB"
 [[nodiscard]] std::string number(double x, int digits);  // never "-0.0", "inf" or "nan"
 [[nodiscard]] std::string counted(std::uint64_t n, std::string_view one, std::string_view many);
 

@@ -1,4 +1,226 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cstddef>
+#include <iterator>
+
+#include "report/figures.h"
+#include "report/page.h"
 #include "report/report.h"
+
 namespace forewarm::report {
-std::string html(const Summary& summary) { return "<!doctype html><title>" + std::to_string(summary.job.bytes) + "</title>\n"; }
+
+namespace {
+
+constexpr std::size_t kRowsOpen = 400;  // gaps shown before the rest is folded away
+
+class Page {
+ public:
+  explicit Page(const Summary& summary) : s_(summary) {}
+
+  std::string run() {
+    const std::string path = escaped(s_.path);
+    // Names come from jobs: even if one got through the escaping, it could load and run nothing.
+    add("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
+        "style-src 'unsafe-inline'\">\n"
+        "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+        "<meta name=\"color-scheme\" content=\"light dark\">\n<title>{} - forewarm</title>\n",
+        path);
+    out_ += "<style>\n";
+    out_ += kStyle;
+    out_ += "</style>\n</head>\n<body>\n<main>\n";
+    header(path);
+    tiles();
+    policy_table();
+    out_ += timeline(s_);
+    toolhead_table();
+    filament_table();
+    gap_tables();
+    out_ += "</main>\n</body>\n</html>\n";
+    return std::move(out_);
+  }
+
+ private:
+  template <class... Args>
+  void add(fmt::format_string<Args...> format, Args&&... args) {
+    fmt::format_to(std::back_inserter(out_), format, std::forward<Args>(args)...);
+  }
+
+  void header(const std::string& path) {
+    const job::Job& job = s_.job;
+    add("<header>\n<h1>{}</h1>\n<p>on {}: {}, {}, {}; {} moving</p>\n"
+        "<p>Changes: {} toolhead, {} filament, {} both, {} redundant</p>\n</header>\n",
+        path, escaped(s_.rules.machine.name), counted(job.layers, "layer", "layers"),
+        counted(job.lines, "line", "lines"), size(job.bytes), duration(job.motion_s),
+        job.count(job::Change::toolhead), job.count(job::Change::filament),
+        job.count(job::Change::both), job.count(job::Change::redundant));
+    add("<p class=\"caution\"><strong>Caution.</strong> {}</p>\n", escaped(kCautions));
+  }
+
+  void tile(const char* name, const std::string& value, const std::string& was) {
+    add("<div><dt>{}</dt><dd>{}</dd><dd class=\"was\">as sliced {}</dd></div>\n", name, value, was);
+  }
+
+  void tiles() {
+    const plan::Figures& now = s_.lookahead.figures;
+    const plan::Figures& was = s_.as_sliced.figures;
+    out_ += "<section>\n<h2>With lookahead</h2>\n<dl class=\"tiles\">\n";
+    tile("Time", duration(now.duration_s), duration(was.duration_s));
+    tile("Waiting", duration(now.wait_s), duration(was.wait_s));
+    tile("Hot idle", duration(now.hot_idle_s), duration(was.hot_idle_s));
+    tile("Energy", number(now.energy_wh, 1) + " Wh", number(was.energy_wh, 1) + " Wh");
+    tile("Cold starts", fmt::format("{}", now.cold_starts), fmt::format("{}", was.cold_starts));
+    tile("Peak heating power", number(now.peak_heating_w, 0) + " W",
+         number(was.peak_heating_w, 0) + " W");
+    out_ += "</dl>\n</section>\n";
+  }
+
+  // A wide table scrolls in its own box, not the page.
+  void open_table(std::string_view columns) {
+    out_ += "<div class=\"scroll\"><table>\n<thead><tr>";
+    for (bool numeric = false; !columns.empty();) {
+      const std::string_view name = columns.substr(0, columns.find('|'));
+      columns.remove_prefix(std::min(columns.size(), name.size() + 1));
+      numeric = !name.empty() && name[0] == '#';
+      if (numeric) {
+        add("<th scope=\"col\" class=\"n\">{}</th>", name.substr(1));
+      } else {
+        add("<th scope=\"col\">{}</th>", name);
+      }
+    }
+    out_ += "</tr></thead>\n<tbody>\n";
+  }
+  void close_table() { out_ += "</tbody>\n</table></div>\n"; }
+
+  void policy_table() {
+    out_ += "<section>\n<h2>Policies side by side</h2>\n";
+    open_table("Policy|#Time|#Waiting|#Hot idle|#Energy|#Cold starts|#Peak power");
+    for (const PolicyRow& p : policies(s_)) {
+      const plan::Figures& f = p.plan->figures;
+      const bool in_force = p.plan->policy == s_.rules.gap.policy;
+      add("<tr{}><th scope=\"row\">{}{}</th><td>{}</td><td>{}</td><td>{}</td><td>{} Wh</td>"
+          "<td>{}</td><td>{} W</td></tr>\n",
+          in_force ? " class=\"force\"" : "", rules::name_of(p.plan->policy), in_force ? " *" : "",
+          duration(f.duration_s), duration(f.wait_s), duration(f.hot_idle_s),
+          number(f.energy_wh, 1), f.cold_starts, number(f.peak_heating_w, 0));
+    }
+    const Bound least = bound(s_.lookahead);
+    add("<tr class=\"bound\"><th scope=\"row\">physical bound</th><td></td><td>{}</td><td>{}</td>"
+        "<td></td><td></td><td></td></tr>\n",
+        duration(least.wait_s), duration(least.hot_idle_s));
+    close_table();
+    add("<p class=\"note\">* the rule file&#39;s policy. {}</p>\n</section>\n", kBoundNote);
+  }
+
+  void toolhead_table() {
+    out_ += "<section>\n<h2>Toolheads</h2>\n";
+    open_table("Toolhead|#Uses|#Hold|#Standby|#Off|#Hot idle|#Energy|#Waiting");
+    for (std::size_t h = 0; h < s_.lookahead.heads.size(); ++h) {
+      const plan::HeadFigures& f = s_.lookahead.heads[h];
+      add("<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td>"
+          "<td>{} Wh</td><td>{}</td></tr>\n",
+          escaped(head_name(s_, h)), f.uses, f.hold, f.standby, f.off, duration(f.hot_idle_s),
+          number(f.energy_wh, 1), duration(f.wait_s));
+    }
+    close_table();
+    out_ += "</section>\n";
+  }
+
+  void filament_table() {
+    if (s_.job.materials.empty()) return;
+    out_ += "<section>\n<h2>Filaments</h2>\n";
+    open_table("Filament|Tool|#Part|#Purge|#Exchanges");
+    constexpr auto kRow =
+        "<th scope=\"row\">{}</th><td class=\"t\">{}</td><td>{} g</td><td>{} g</td><td>{}</td>"
+        "</tr>\n";
+    Grams sum;
+    std::uint64_t exchanges = 0;
+    for (const job::Material& m : s_.job.materials) {
+      const rules::Filament filament = s_.rules.filament(m.tool);
+      const Grams g = grams(m, filament);
+      sum.part_g += g.part_g;
+      sum.purge_g += g.purge_g;
+      exchanges += m.exchanges;
+      out_ += "<tr>";
+      add(fmt::runtime(kRow), escaped(filament.name), fmt::format("T{}", m.tool),
+          number(g.part_g, 1), number(g.purge_g, 1), m.exchanges);
+    }
+    out_ += "<tr class=\"bound\">";
+    add(fmt::runtime(kRow), "together", "", number(sum.part_g, 1), number(sum.purge_g, 1),
+        exchanges);
+    close_table();
+    out_ += "</section>\n";
+  }
+
+  void gap_table(std::size_t from, std::size_t to) {
+    open_table("Toolhead|#From|#To|Treatment|#Dip|#Preheat|#Waiting|#Hot idle|Reason");
+    for (std::size_t g = from; g < to; ++g) {
+      const plan::Gap& gap = s_.lookahead.gaps[g];
+      const bool late = gap.wait_s >= kSomeWaitS;
+      add("<tr{}><td class=\"t\">{}</td><td>{}</td><td>{}</td><td class=\"t\">{}</td><td>{}</td>"
+          "<td>{}</td><td>{}</td><td>{}</td><td class=\"t\">{}</td></tr>\n",
+          late ? " class=\"late\"" : "", escaped(head_name(s_, gap.head)), clock(gap.from_s),
+          clock(gap.to_s), plan::name_of(gap.treatment), number(gap.dip_c, 0),
+          gap.preheat_at_s ? clock(*gap.preheat_at_s) : "", late ? number(gap.wait_s, 1) : "0",
+          number(gap.hot_idle_s, 0), escaped(gap.reason));
+    }
+    close_table();
+  }
+
+  void gap_tables() {
+    const std::size_t all = s_.lookahead.gaps.size();
+    out_ += "<section>\n<h2>Gaps</h2>\n";
+    if (all == 0) {
+      out_ += "<p>No toolhead is ever parked hot: there is nothing to plan.</p>\n</section>\n";
+      return;
+    }
+    const auto late = std::count_if(s_.lookahead.gaps.begin(), s_.lookahead.gaps.end(),
+                                    [](const plan::Gap& g) { return g.wait_s >= kSomeWaitS; });
+    add("<p>{}; the machine waits after {} of them. Times are from the job&#39;s start, waits "
+        "included; dips are in °C, waiting and hot idle in seconds.</p>\n",
+        counted(all, "gap", "gaps"), late == 0 ? "none" : fmt::format("{}", late));
+    gap_table(0, std::min(all, kRowsOpen));
+    if (all > kRowsOpen) {
+      add("<details>\n<summary>{} more</summary>\n", counted(all - kRowsOpen, "gap", "gaps"));
+      gap_table(kRowsOpen, all);
+      out_ += "</details>\n";
+    }
+    out_ += "</section>\n";
+  }
+
+  const Summary& s_;
+  std::string out_;
+};
+
+}  // namespace
+
+std::string escaped(std::string_view text) {
+  std::string out;
+  for (const char c : clean(text, 4096)) {
+    switch (c) {
+      case '&':
+        out += "&amp;";
+        break;
+      case '<':
+        out += "&lt;";
+        break;
+      case '>':
+        out += "&gt;";
+        break;
+      case '"':
+        out += "&quot;";
+        break;
+      case '\'':
+        out += "&#39;";
+        break;
+      default:
+        out += c;
+    }
+  }
+  return out;
 }
+
+std::string html(const Summary& summary) { return Page(summary).run(); }
+
+}  // namespace forewarm::report

@@ -12,18 +12,15 @@ using Json = nlohmann::ordered_json;
 
 // To the thousandth: what the last bits of a sum are depends on the machine, this does not.
 Json rounded(double x) {
-  if (!std::isfinite(x)) return nullptr;                 // JSON has no word for it
+  if (!std::isfinite(x)) return nullptr;                  // JSON has no word for it
   if (std::abs(x) < 1e12) x = std::round(x * 1e3) / 1e3;  // beyond, there are no thousandths
-  return x + 0.0;                                        // -0 is 0
+  return x + 0.0;                                         // -0 is 0
 }
 
 Json figures(const plan::Figures& f) {
-  return {{"duration_s", rounded(f.duration_s)},
-          {"wait_s", rounded(f.wait_s)},
-          {"hot_idle_s", rounded(f.hot_idle_s)},
-          {"energy_wh", rounded(f.energy_wh)},
-          {"cold_starts", f.cold_starts},
-          {"peak_heating_w", rounded(f.peak_heating_w)}};
+  return {{"duration_s", rounded(f.duration_s)}, {"wait_s", rounded(f.wait_s)},
+          {"hot_idle_s", rounded(f.hot_idle_s)}, {"energy_wh", rounded(f.energy_wh)},
+          {"cold_starts", f.cold_starts},        {"peak_heating_w", rounded(f.peak_heating_w)}};
 }
 
 Json toolhead(const std::string& name, const plan::HeadFigures& h) {

@@ -74,9 +74,9 @@ class Table {
     const job::Job& job = s_.job;
     line("{}", clean(s_.path));
     line("  on {}", clean(s_.rules.machine.name));
-    line("  {}: {} moving, {} as sliced, {} with lookahead",
-         counted(job.layers, "layer", "layers"), duration(job.motion_s),
-         duration(s_.as_sliced.figures.duration_s), duration(s_.lookahead.figures.duration_s));
+    line("  {}: {} moving, {} as sliced, {} with lookahead", counted(job.layers, "layer", "layers"),
+         duration(job.motion_s), duration(s_.as_sliced.figures.duration_s),
+         duration(s_.lookahead.figures.duration_s));
     line("  {}, {}", size(job.bytes), counted(job.lines, "line", "lines"));
     line("  changes: {} toolhead, {} filament, {} both, {} redundant",
          job.count(job::Change::toolhead), job.count(job::Change::filament),
@@ -96,9 +96,9 @@ class Table {
            number(f.energy_wh, 1) + " Wh", f.cold_starts, number(f.peak_heating_w, 0) + " W");
     }
     const Bound least = bound(s_.lookahead);
-    line(fmt::runtime(row), "physical bound", "", duration(least.wait_s), duration(least.hot_idle_s),
-         "", "", "");
-    line("* the rule file's policy. {}", kBoundNote);
+    line(fmt::runtime(row), "physical bound", "", duration(least.wait_s),
+         duration(least.hot_idle_s), "", "", "");
+    out_ += wrapped("* the rule file's policy. " + std::string(kBoundNote), 0);
   }
 
   void toolhead_table() {
@@ -144,8 +144,8 @@ class Table {
            counted(s_.lookahead.gaps.size(), "gap", "gaps"));
       return;
     }
-    line("{:<16} {:>10} {:>10}  {:<9} {:>7} {:>12} {:>12}", "worst gaps", "from", "to",
-         "treatment", "dip", "waiting", "hot idle");
+    line("{:<16} {:>10} {:>10}  {:<9} {:>7} {:>12} {:>12}", "worst gaps", "from", "to", "treatment",
+         "dip", "waiting", "hot idle");
     for (const plan::Gap* gap : shown) {
       line("{:<16} {:>10} {:>10}  {:<9} {:>7} {:>12} {:>12}", named(head_name(s_, gap->head)),
            clock(gap->from_s), clock(gap->to_s), plan::name_of(gap->treatment),

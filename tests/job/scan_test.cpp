@@ -1,0 +1,216 @@
+#include <fmt/format.h>
+
+#include <fstream>
+#include <sstream>
+
+#include "job_test_help.h"
+
+using namespace forewarm;
+using namespace forewarm::test;
+
+namespace {
+
+std::string kind(job::Change c) {
+  switch (c) {
+    case job::Change::toolhead:
+      return "toolhead";
+    case job::Change::filament:
+      return "filament";
+    case job::Change::both:
+      return "both";
+    case job::Change::redundant:
+      return "redundant";
+    case job::Change::first:
+      return "first";
+    case job::Change::park:
+      return "park";
+  }
+  return "?";
+}
+
+std::string selects(const job::Job& job) {
+  std::string out;
+  for (const auto& s : job.selects) {
+    out += fmt::format("{}:T{} {} {:g}\n", s.line, s.tool, kind(s.kind),
+                       s.park_s + s.pick_s + s.exchange_s);
+  }
+  return out;
+}
+
+std::string stints(const job::Job& job) {
+  std::string out;
+  for (const auto& s : job.stints) {
+    out += fmt::format("{} T{} line {} work {:g} last {:g}\n", job.heads[s.head].name, s.tool,
+                       s.first_line, s.work_c.value_or(-1), s.last_c.value_or(-1));
+  }
+  return out;
+}
+
+std::string file(const std::string& name) {
+  std::ifstream in(name, std::ios::binary);
+  std::stringstream text;
+  text << in.rdbuf();
+  return text.str();
+}
+
+}  // namespace
+
+TEST_CASE("selects are told apart by kind, and cost what they cost") {
+  const auto job = scan_of(
+      "M83\nT0\nG1 X1 E1\nT1\nG1 X2 E1\nT2\nG1 X3 E1\nT2\nT0\nG1 X4 E1\nM6 T1\nG1 X5 E1\nT-1\n"
+      "t1 s1 l0\nG1 X6 E1\nM204 T500\nM117 T2\nM104 T2 S200\n",
+      rules_of(kTwoHeads));
+  CHECK(selects(job) ==
+        "2:T0 first 4\n"
+        "4:T1 toolhead 10\n"
+        "6:T2 filament 30\n"
+        "8:T2 redundant 0\n"
+        "9:T0 toolhead 10\n"
+        "11:T1 both 40\n"
+        "13:T-1 park 6\n"
+        "14:T1 toolhead 4\n");
+}
+
+TEST_CASE("a stint's working temperature is the last target before its first extrusion") {
+  const auto job = scan_of(
+      "M83\nM104 T0 S205\nM104 T1 S215\nT0\nM109 S210\nG1 X1 E1\nM104 S200\nG1 X2 E1\n"
+      "M104 T0 S150\nT1\nG1 X3 E1\nT0\nM109 T0 S207\nG1 E-1\nM104 S208\nG1 X4 E1\n",
+      rules_of(kTwoHeads));
+  CHECK(stints(job) ==
+        "ash T0 line 6 work 210 last 200\n"
+        "birch T1 line 11 work 215 last 215\n"
+        "ash T0 line 14 work 207 last 208\n");
+}
+
+TEST_CASE("a filament exchanged without feeding still counts as a stint") {
+  const auto job =
+      scan_of("M83\nM104 T1 S215\nT1\nG1 X1 E1\nT2\nT1\nG1 X2 E1\n", rules_of(kTwoHeads));
+  CHECK(stints(job) ==
+        "birch T1 line 4 work 215 last 215\n"
+        "birch T2 line 6 work 215 last 215\n"
+        "birch T1 line 7 work 215 last 215\n");
+}
+
+TEST_CASE("the job's clock counts moves, dwells, changes and listed durations") {
+  auto rules = rules_of(std::string(kTwoHeads) +
+                        "[motion]\nmax_accel_mm_s2 = { x = 1e6, y = 1e6, z = 1e6, e = 1e6 }\n"
+                        "accel_mm_s2 = 1e6\n"
+                        "[[duration]]\nmatch = '^G28'\nseconds = 22\n");
+  const auto job = scan_of("M83\nG28\nT0\nG1 X100 E1 F600\nG4 P1500\nG4 S2\nT1\n", rules);
+  // 22 homing, 4 picking, 10 moving, 3.5 dwelling, 10 changing.
+  CHECK(job.duration_s == Approx(49.5).margin(0.01));
+  CHECK(job.motion_s == Approx(10).margin(0.01));
+}
+
+TEST_CASE("time_scale stretches moves, and nothing else") {
+  const std::string text = "M83\nT0\nG1 X100 E1 F600\nG4 S2\n";
+  const auto plain = scan_of(text, rules_of(kTwoHeads));
+  const auto scaled =
+      scan_of(text, rules_of(std::string(kTwoHeads) + "[motion]\ntime_scale = 1.5\n"));
+  CHECK(scaled.motion_s == Approx(1.5 * plain.motion_s));
+  CHECK(scaled.duration_s - scaled.motion_s == Approx(plain.duration_s - plain.motion_s));
+}
+
+TEST_CASE("filament is counted per tool, purge apart from part") {
+  auto rules = rules_of(std::string(kTwoHeads) +
+                        "[[recognise]]\nmatch = '^; rinse begins'\nas = \"purge-begin\"\n"
+                        "[[recognise]]\nmatch = '^; rinse ends'\nas = \"purge-end\"\n");
+  const auto job = scan_of(
+      "M83\nM104 T0 S200\nT0\nG1 X1 E3\nG1 E-1\nG1 E1\nT1\n; rinse begins\nG1 E40\n; rinse ends\n"
+      "M221 S50\nG1 X2 E4\n",
+      rules);
+  REQUIRE(job.materials.size() == 2);
+  CHECK(job.materials[0].part_mm == Approx(3));
+  CHECK(job.materials[1].part_mm == Approx(2));
+  CHECK(job.materials[1].purge_mm == Approx(40));
+}
+
+TEST_CASE("patterns speak for what a job says in its own way") {
+  auto rules = rules_of(std::string(kTwoHeads) +
+                        "[[recognise]]\nmatch = '^CHANGE_TO\\s+(?P<tool>\\d+)'\nas = \"change\"\n"
+                        "[[recognise]]\nmatch = '^WARM H(?P<heater>\\d) (?P<temp>\\d+)'\nas = "
+                        "\"set\"\n");
+  const auto job = scan_of(
+      "M83\nWARM H1 215\nCHANGE_TO 1\nG1 X1 E1\nWARM H0 205\nCHANGE_TO 0\nG1 X2 E1\n", rules);
+  CHECK(selects(job) == "3:T1 first 4\n6:T0 toolhead 10\n");
+  CHECK(stints(job) == "birch T1 line 4 work 215 last 215\nash T0 line 7 work 205 last 205\n");
+}
+
+TEST_CASE("what cannot be handled is refused with its place") {
+  const auto refusal = [](const std::string& text) {
+    auto job = try_scan(text, rules_of(kTwoHeads));
+    REQUIRE_FALSE(job);
+    CHECK(job.error().kind == Error::Kind::refused);
+    return render(job.error());
+  };
+  CHECK(refusal("") == "job.gcode: the job is empty");
+  CHECK(
+      refusal("G1 X1\nG1 T0 \x01\n T7 ; off\n") ==
+      "job.gcode:3:2: no toolhead serves T7\n   T7 ; off\n   ^\n  hint: add 7 to the `tools` of a "
+      "[[toolhead]] in the rule file, or add a [[toolhead]] for it");
+  CHECK(refusal("M104 T9 S200\n") ==
+        "job.gcode:1:6: no toolhead serves T9\n  M104 T9 S200\n       ^\n  hint: add 9 to the "
+        "`tools` of a [[toolhead]] in the rule file, or add a [[toolhead]] for it");
+  CHECK(refusal("M104 T0 S291\n") ==
+        "job.gcode:1:9: a target of 291 C is above max_c = 290 of toolhead \"ash\"\n  M104 T0 "
+        "S291\n          ^\n  hint: check the job, or `max_c` of this toolhead in the rule file");
+  CHECK(refusal(std::string("G1 X1\nG1\0 Y1\n", 13)) ==
+        "job.gcode:2:3: the job is not text: it has a NUL byte\n  hint: compressed or packed "
+        "G-code has to be unpacked first");
+  CHECK(refusal("N1 G28*18\nN2 G28*18\n") ==
+        "job.gcode:2:7: the checksum is wrong\n  N2 G28*18\n        ^\n  hint: the file is "
+        "damaged; the machine would stop here");
+  CHECK(refusal("G1 X1\nM104 T0 S200 ;fw+ preheat\n") ==
+        "job.gcode: the job holds forewarm's marks but no valid header\n  hint: restore it from a "
+        "copy, or from the file that forewarm made");
+  CHECK(refusal("G1 X1\n;fw- M104 T0 S200\n").find("marks but no valid header") !=
+        std::string::npos);
+}
+
+TEST_CASE("an off for a tool that is not there does no harm") {
+  CHECK(try_scan("M104 T9 S0\n", rules_of(kTwoHeads)).ok());
+}
+
+TEST_CASE("the built-in rules make a toolhead of each T number seen") {
+  auto rules = rules::load(rules::built_in_text(), "built-in");
+  REQUIRE(rules);
+  const auto job = scan_of("M83\nM104 T3 S200\nT3\nG1 X1 E1\nT0\nM109 S210\nG1 X2 E1\n", *rules);
+  REQUIRE(job.heads.size() == 2);
+  CHECK(job.heads[0].tools == std::vector<int>{3});
+  CHECK(job.heads[1].heater_index == 0);
+}
+
+TEST_CASE("where reads end makes no difference") {
+  const auto rules = rules_of(file(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
+  const std::string text = file(std::string(FOREWARM_FIXTURES) + "/trail_map_crlf.gcode");
+  const auto whole = try_scan(text, rules);
+  REQUIRE(whole);
+  for (const std::size_t most : {7U, 63U, 4096U, 65537U}) {
+    const auto pieces = try_scan(text, rules, most, most < 64 ? 16 : 1024);
+    REQUIRE(pieces);
+    CHECK(pieces->hash == whole->hash);
+    CHECK(pieces->duration_s == whole->duration_s);
+    CHECK(selects(*pieces) == selects(*whole));
+    CHECK(stints(*pieces) == stints(*whole));
+  }
+}
+
+TEST_CASE("the index keeps its size and its order however long the job") {
+  job::Index index;
+  for (int i = 0; i < 3'000'000; ++i) index.add({std::uint64_t(i) * 20, double(i)});
+  CHECK(index.size() <= job::Index::kMost);
+  CHECK(index.step_s() >= 4);
+  const job::Place p = index.last_where([](const job::Place& c) { return c.time_s <= 1e6; });
+  CHECK(p.time_s <= 1e6);
+  CHECK(p.time_s > 1e6 - 2 * index.step_s());
+  CHECK(p.offset == std::uint64_t(p.time_s) * 20);
+}
+
+TEST_CASE("offsets and times hold past 2^32 bytes and 1000 hours") {
+  job::Index index;
+  const double far_s = 5'000'000;
+  index.add({0, 0});
+  index.add({std::uint64_t{6'000'000'000}, far_s});
+  const job::Place p = index.last_where([&](const job::Place& c) { return c.time_s <= far_s; });
+  CHECK(p.offset == 6'000'000'000U);
+}

@@ -1,0 +1,102 @@
+// The reports of a real job, from its bytes on.
+#include <algorithm>
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <fstream>
+#include <iterator>
+#include <nlohmann/json.hpp>
+#include <string>
+
+#include "base/bytes.h"
+#include "job/scan.h"
+#include "plan/plan.h"
+#include "report/report.h"
+#include "rules/load.h"
+
+using namespace forewarm;
+using Json = nlohmann::ordered_json;
+
+namespace {
+
+std::string contents(const std::string& path) {
+  std::ifstream in(path, std::ios::binary);
+  return {std::istreambuf_iterator<char>(in), {}};
+}
+
+template <class T>
+T need(Result<T> result) {
+  if (!result) FAIL(render(result.error()));
+  return std::move(*result);
+}
+
+double sum(const Json& list, const char* key) {
+  double out = 0;
+  for (const Json& item : list) out += item[key].get<double>();
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("the figures of a real job agree with each other") {
+  const auto rules =
+      need(rules::load(contents(FOREWARM_SOURCE_DIR "/config/demo.toml"), "demo.toml"));
+  const std::string bytes = contents(FOREWARM_FIXTURES "/trail_map_crlf.gcode");
+  TextSource source(bytes);
+  const auto job = need(job::scan(source, rules));
+  const auto made = [&](rules::Policy p) { return need(plan::make(job, rules, p)); };
+  const auto as_sliced = made(rules::Policy::as_sliced);
+  const auto timers = made(rules::Policy::timers);
+  const auto hold = made(rules::Policy::hold);
+  const auto lookahead = made(rules::Policy::lookahead);
+  const report::Summary summary{
+      "trail_map_crlf.gcode", job, rules, as_sliced, timers, hold, lookahead};
+  const std::string text = report::json(summary);
+  CHECK(text == report::json(summary));
+  const Json j = Json::parse(text);
+
+  CHECK(j["job"]["bytes"] == bytes.size());
+  CHECK(j["job"]["lines"] == std::count(bytes.begin(), bytes.end(), '\n'));
+  CHECK(j["job"]["layers"] == 5);
+  const Json& changes = j["changes"];
+  CHECK(changes["toolhead"].get<int>() + changes["filament"].get<int>() +
+            changes["both"].get<int>() ==
+        32);  // what the fixture was made with
+
+  const Json& policy = j["policies"]["lookahead"];
+  // Each term is rounded to the thousandth.
+  const double close = 0.001 * double(j["gaps"].size() + j["toolheads"].size() + 1);
+  const auto agree = [&](double a, double b) {
+    INFO(a << " and " << b);
+    CHECK(std::abs(a - b) <= close);
+  };
+  agree(sum(j["toolheads"], "hot_idle_s"), policy["hot_idle_s"].get<double>());
+  agree(sum(j["toolheads"], "energy_wh"), policy["energy_wh"].get<double>());
+  agree(sum(j["toolheads"], "wait_s"), policy["wait_s"].get<double>());
+  CHECK(sum(j["gaps"], "wait_s") <= policy["wait_s"].get<double>() + close);
+  CHECK(sum(j["toolheads"], "hold") + sum(j["toolheads"], "standby") + sum(j["toolheads"], "off") ==
+        double(j["gaps"].size()));
+  for (const Json& head : j["toolheads"]) {
+    for (const char* treatment : {"hold", "standby", "off"}) {
+      INFO(head["name"] << ' ' << treatment);
+      CHECK(std::count_if(j["gaps"].begin(), j["gaps"].end(), [&](const Json& gap) {
+              return gap["toolhead"] == head["name"] && gap["treatment"] == treatment;
+            }) == head[treatment].get<int>());
+    }
+  }
+  for (const Json& gap : j["gaps"]) {
+    INFO(gap.dump());
+    CHECK(gap["from_s"] <= gap["to_s"]);
+    CHECK(gap["to_s"].get<double>() <= policy["duration_s"].get<double>() + close);
+    CHECK_FALSE(gap["reason"].get<std::string>().empty());
+    if (!gap["preheat_at_s"].is_null()) {
+      CHECK(gap["from_s"] <= gap["preheat_at_s"]);
+      CHECK(gap["preheat_at_s"] <= gap["to_s"]);
+    }
+  }
+  CHECK(j["bound"]["hot_idle_s"].get<double>() <= policy["hot_idle_s"].get<double>() + close);
+  CHECK(j["bound"]["wait_s"].get<double>() <= policy["wait_s"].get<double>() + close);
+  CHECK(policy["wait_s"] <= j["policies"]["as_sliced"]["wait_s"]);
+  CHECK(policy["hot_idle_s"] <= j["policies"]["hold"]["hot_idle_s"]);
+  CHECK(sum(j["filaments"], "exchanges") ==
+        double(job.count(job::Change::filament) + job.count(job::Change::both)));
+}

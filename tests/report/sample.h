@@ -1,0 +1,124 @@
+// A small job and its four plans, made by hand, for what the reports say of them.
+#pragma once
+
+#include <cmath>
+#include <string>
+
+#include "report/report.h"
+
+namespace forewarm::report {
+
+struct Sample {
+  job::Job job;
+  rules::Rules rules;
+  plan::Plan as_sliced, timers, hold, lookahead;
+  std::string path = "posts.gcode";
+
+  // Two toolheads; "left" is used, parked, used again by two filaments; "right" once in between.
+  Sample() {
+    rules.machine.name = "bench machine";
+    rules.toolheads.resize(2);
+    rules.toolheads[0].name = "left";
+    rules.toolheads[0].tools = {0, 2};
+    rules.toolheads[1].name = "right";
+    rules.toolheads[1].tools = {1};
+    filament(0, "granite", 1.24);
+    filament(1, "signal red", 1.27);
+
+    job.bytes = 4'200;
+    job.lines = 210;
+    job.layers = 2;
+    job.motion_s = 3'300;
+    job.duration_s = 3'500;
+    job.heads = rules.toolheads;
+    job.start = job::Place{100, 60};
+    select(job::Change::first);
+    select(job::Change::toolhead);
+    select(job::Change::both);
+    select(job::Change::redundant);
+    select(job::Change::filament);
+    job.materials = {{0, 1000, 100, 0}, {1, 500, 50, 0}, {2, 0, 0, 1}};
+    stint(0, 0, 150, 1000);
+    stint(1, 1, 1100, 2000);
+    stint(0, 2, 2100, 4000);
+
+    set(as_sliced, rules::Policy::as_sliced, {4000, 500.25, 1200, 80.5, 2, 100});
+    set(timers, rules::Policy::timers, {3900, 400, 900, 70, 4, 100});
+    set(hold, rules::Policy::hold, {3540, 40, 2400, 75, 2, 100});
+    set(lookahead, rules::Policy::lookahead, {3600, 72.55, 130.5, 61.2345678, 3, 50});
+    lookahead.heads = {{2, 0, 1, 1, 90.5, 40, 12.55}, {1, 1, 0, 1, 40, 21.2345678, 0}};
+
+    gap(1, {}, 1, 120, 1200, plan::Treatment::hold, 207.5, {}, 0, 40, "parked, would dip only 2 C");
+    gap(0, 0, 2, 1200, 2400, plan::Treatment::standby, 170, 2340, 12.55, 90.5,
+        "parked 1200 s, preheat 60 s ahead");
+    gap(1, 1, {}, 2400, 3600, plan::Treatment::off, 23, {}, 0, 0, "no further use");
+    lookahead.gaps[1].least_wait_s = 10;
+    lookahead.gaps[1].least_hot_idle_s = 70.25;
+    lookahead.gaps[0].least_hot_idle_s = 30;
+  }
+
+  [[nodiscard]] Summary summary() const {
+    return {path, job, rules, as_sliced, timers, hold, lookahead};
+  }
+
+  void gap(std::size_t head, std::optional<std::size_t> before, std::optional<std::size_t> after,
+           double from_s, double to_s, plan::Treatment treatment, double dip_c,
+           std::optional<double> preheat_at_s, double wait_s, double hot_idle_s,
+           std::string reason) {
+    plan::Gap g;
+    g.head = head;
+    g.before = before;
+    g.after = after;
+    g.from_s = from_s;
+    g.to_s = to_s;
+    g.treatment = treatment;
+    g.dip_c = dip_c;
+    g.preheat_at_s = preheat_at_s;
+    g.wait_s = wait_s;
+    g.hot_idle_s = hot_idle_s;
+    g.reason = std::move(reason);
+    lookahead.gaps.push_back(std::move(g));
+  }
+
+ private:
+  void filament(int tool, const char* name, double density) {
+    rules::Filament f;
+    f.tool = tool;
+    f.name = name;
+    f.density_g_cm3 = density;
+    rules.filaments.push_back(f);
+  }
+  void select(job::Change kind) {
+    job::Select s;
+    s.kind = kind;
+    job.selects.push_back(s);
+  }
+  void stint(std::size_t head, int tool, std::uint64_t first, std::uint64_t last_end) {
+    job::Stint s;
+    s.head = head;
+    s.tool = tool;
+    s.first.offset = first;
+    s.last_end = last_end;
+    job.stints.push_back(s);
+  }
+  void set(plan::Plan& plan, rules::Policy policy, plan::Figures figures) const {
+    plan.policy = policy;
+    plan.figures = figures;
+    plan.heads.resize(2);
+  }
+};
+
+// "left" and "right" take turns so often that most bars are narrower than a pixel.
+inline Sample crowded(std::size_t gaps) {
+  Sample s;
+  s.lookahead.gaps.clear();
+  for (std::size_t i = 0; i < gaps; ++i) {
+    const double at = 120 + 20.0 * double(i);
+    s.gap(i % 2, {}, i % 3, at, at + 20, plan::Treatment::standby, 170 + double(i % 9), at + 9,
+          i % 50 == 0 ? 1.5 : 0, 3, "parked 20 s, preheat 11.0 s ahead from 181 C");
+  }
+  s.lookahead.figures.duration_s = 200 + 20.0 * double(gaps);
+  return s;
+}
+
+}  // namespace forewarm::report
