@@ -4,6 +4,7 @@
 #include <CLI/CLI.hpp>
 #include <cstdio>
 #include <exception>
+#include <sstream>
 
 #include "cli/commands.h"
 #include "cli/context.h"
@@ -112,8 +113,10 @@ int run(int argc, char** argv) {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
     if (error.get_exit_code() == 0) {
-      const int code = app.exit(error);
-      return std::fflush(stdout) == 0 ? code : int(kIo);
+      std::ostringstream text;
+      (void)app.exit(error, text, text);
+      Output output;
+      return output.finish(Context(common), output.sink().write(text.str()));
     }
     return Context(common).fail({forewarm::Error::Kind::usage,
                                  error.what(),

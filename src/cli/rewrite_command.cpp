@@ -79,6 +79,7 @@ class Run {
               const rules::Rules& rules) {
     if (!plan.changes_anything()) {
       context_.note(nothing_to_do(job, rules));
+      if (options_.diff && input.original) return show_diff(input, *input.original);
       // In place there is nothing to write, unless an earlier rewrite is to be taken out again.
       if (writes_nothing_ || (replacement_ && options_.out.empty() && !input.original)) {
         return output_.finish(context_, success());
@@ -87,7 +88,14 @@ class Run {
       return finish(input, sink.copy(input.job(), 0, input.job().size()));
     }
     const auto edits = rewrite::edits_of(job, plan, rules);
-    if (options_.diff) return show_diff(input, job, edits, rules);
+    if (options_.diff) {
+      auto rewritten = io::FileSource::filled(options_.job, [&](ByteSink& sink) {
+        rewrite::ToSink pieces(input.job(), sink);
+        return rewrite::rewrite(input.job(), job, edits, rules.hash, pieces);
+      });
+      if (!rewritten) return context_.fail(rewritten.error());
+      return show_diff(input, *rewritten);
+    }
     summary(job, plan);
     if (writes_nothing_) return output_.finish(context_, success());
     ByteSink& sink = to_stdout_ ? static_cast<ByteSink&>(output_.sink()) : replacement_->sink();
@@ -113,15 +121,9 @@ class Run {
         plan.figures.duration_s / 3600));
   }
 
-  int show_diff(OpenJob& input, const job::Job& job, const std::vector<rewrite::Edit>& edits,
-                const rules::Rules& rules) {
-    auto rewritten = io::FileSource::filled(options_.job, [&](ByteSink& sink) {
-      rewrite::ToSink pieces(input.job(), sink);
-      return rewrite::rewrite(input.job(), job, edits, rules.hash, pieces);
-    });
-    if (!rewritten) return context_.fail(rewritten.error());
+  int show_diff(OpenJob& input, ByteSource& result) {
     const std::string name = options_.job == "-" ? "job.gcode" : options_.job;
-    auto differ = rewrite::diff(input.text, *rewritten, {name, name}, output_.sink());
+    auto differ = rewrite::diff(input.text, result, {name, name}, output_.sink());
     if (!differ) return output_.finish(context_, std::move(differ.error()));
     return output_.finish(context_, success(), *differ ? kDiffers : kDone);
   }

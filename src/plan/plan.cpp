@@ -177,13 +177,18 @@ class Planner {
           i == 0 && a.actions[i].after_s <= 0 ? b.from : place_at(from_s + a.actions[i].after_s, b);
       if (i + 1 < a.actions.size() &&
           place_at(from_s + a.actions[i + 1].after_s, b).offset == at.offset) {
+        if (i == 0 && at.offset == b.from.offset && gap.treatment != Treatment::hold) {
+          gap.treatment = Treatment::hold;
+          gap.reason = "held: no line stands between its parking and its preheat";
+        }
         continue;
       }
       const bool same_as_now = i == 0 && at.offset == b.from.offset &&
                                a.actions[i].target_c == q.start_target_c && b.disabled.empty() &&
                                q.start_target_c <= 0;
       if (!same_as_now) {
-        add(at, Command::What::set, b, a.actions[i].target_c, a.actions[i].reason, kFirst);
+        add(at, Command::What::set, b, a.actions[i].target_c,
+            i > 0 && gap.treatment == Treatment::hold ? gap.reason : a.actions[i].reason, kFirst);
       }
     }
     if (a.preheat_after_s)

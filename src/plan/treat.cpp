@@ -127,7 +127,11 @@ GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, rules::Policy polic
   }
   if (preheat <= 0) {
     // Too short to let go of: heat at once, and be as little late as physics allows.
-    const double late = thermal::seconds_to_heat(h, q.start_c, binding->temp_c) - binding->after_s;
+    thermal::Course course(h, q.start_c);
+    course.set_target(q.start_target_c);
+    course.advance(0);
+    course.set_target(q.ready_c);
+    const double late = course.seconds_until_warm(binding->temp_c) - binding->after_s;
     if (hot) {
       return hold(q, fmt::format("parked {:.0f} s, too short to cool and heat again", length));
     }

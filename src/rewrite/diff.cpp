@@ -39,19 +39,20 @@ Result<bool> by_marks(ByteSource& original, ByteSource& rewritten, Hunks& hunks)
     more = left.next(l);
     if (!more) return std::move(more.error());
     if (!*more) return false;
+    const bool disabled = is_disabled(r.text);
+    if (disabled) r.text.remove_prefix(kDisabled.size());
+    // The original's last line may have got an ending so that a line could follow.
+    if (r.text != l.text || (r.ending != l.ending && !l.ending.empty())) return false;
     Status status = success();
-    if (is_disabled(r.text)) {
-      if (whole(r).substr(kDisabled.size()) != whole(l)) return false;
+    if (disabled) {
+      r.text = {r.text.data() - kDisabled.size(), r.text.size() + kDisabled.size()};
       status = hunks.remove(whole(l));
       if (status) status = hunks.add(whole(r));
-    } else if (whole(r) == whole(l)) {
+    } else if (r.ending == l.ending) {
       status = hunks.keep(whole(l));
-    } else if (r.text == l.text && l.ending.empty()) {
-      // The original's last line, which got an ending so that a line could follow.
+    } else {
       status = hunks.remove(whole(l));
       if (status) status = hunks.add(whole(r));
-    } else {
-      return false;
     }
     if (!status) return std::move(status.error());
   }

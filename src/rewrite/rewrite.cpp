@@ -131,7 +131,7 @@ class Writer {
       if (auto s = insert_before(line.offset); !s) return s;
       gcode::parse(line.text, words);
       if (words.numbered) count = words.number;
-      if (words.numbered && words.is('M', 110) && words.given('N')) {
+      if (words.is('M', 110) && words.given('N')) {
         count = std::int64_t(words.value('N'));
       }
       if (i >= edits.size() || edits[i].offset != line.offset) continue;
@@ -180,8 +180,7 @@ class Writer {
     }
     for (std::size_t i = 0; i < block.size(); ++i) {
       const bool ends = !open || i + 1 < block.size();
-      const std::string joins = open && i == 0 && !joined_ ? *ending : "";
-      if (!joins.empty()) joined_ = true;
+      const std::string joins = open && i == 0 ? *ending : "";
       if (auto s = out_.insert(block[i] + (ends ? *ending : ""), joins); !s) return s;
     }
     return success();
@@ -198,7 +197,6 @@ class Writer {
   ByteSource& original_;
   const job::Job& job_;
   Pieces& out_;
-  bool joined_ = false;
 };
 
 }  // namespace

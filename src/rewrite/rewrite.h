@@ -34,8 +34,8 @@ class Pieces {
   [[nodiscard]] virtual Status keep(std::uint64_t from, std::uint64_t to) = 0;
   // original[from, to), one line, with the mark before it.
   [[nodiscard]] virtual Status disable(std::uint64_t from, std::uint64_t to) = 0;
-  // A new line, ending included. `joins`: a line ending is put first because the original's last
-  // line has none.
+  // A new line, ending included. `joins`: a line ending is put first because the line before, at
+  // the end of an original without one, has none.
   [[nodiscard]] virtual Status insert(std::string_view line, std::string_view joins) = 0;
 };
 

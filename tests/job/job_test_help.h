@@ -1,6 +1,7 @@
 // A small machine and jobs in a few lines, for tests of job/ and plan/.
 #pragma once
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <string>
 
@@ -59,12 +60,16 @@ inline job::Job scan_of(const std::string& text, const rules::Rules& rules) {
   return *job;
 }
 
-// One print move of `seconds` (10 mm/s, next to no acceleration time).
+// Printing for `seconds` at 10 mm/s, a line every two seconds at most.
 inline std::string print(double seconds) {
-  static int side = 0;
-  side = 1 - side;
-  return "G91\nG1 X" + std::to_string((side ? 1 : -1) * 10 * seconds) + " E" +
-         std::to_string(seconds / 10) + " F600\nG90\n";
+  std::string out = "G91\n";
+  int side = 1;
+  for (double left = seconds; left > 0; left -= 2) {
+    const double s = std::min(left, 2.0);
+    out += "G1 X" + std::to_string(side * 10 * s) + " E" + std::to_string(s / 10) + " F600\n";
+    side = -side;
+  }
+  return out + "G90\n";
 }
 
 }  // namespace forewarm::test

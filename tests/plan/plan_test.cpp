@@ -62,7 +62,7 @@ TEST_CASE("a short gap is held, a long one goes to standby and comes back, the l
   CHECK(treatments ==
         "birch standby\n"  // before its first use
         "ash standby\n"
-        "birch standby\n"
+        "birch hold\n"
         "ash off\n"
         "birch off\n");
   // Only the start code waits.
