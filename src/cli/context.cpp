@@ -69,7 +69,10 @@ Result<rules::Rules> Context::rules() const {
   }
   if (path.empty()) return rules::load(rules::built_in_text(), "built-in rules");
   auto text = io::read_all(path, kMostBytes);
-  if (!text) return std::move(text.error());
+  if (!text) {
+    text.error().kind = Error::Kind::rules;  // not the job, but what the user gave to judge it by
+    return std::move(text.error());
+  }
   return rules::load(*text, path);
 }
 

@@ -40,12 +40,12 @@ Result<bool> by_marks(ByteSource& original, ByteSource& rewritten, Hunks& hunks)
     if (!more) return std::move(more.error());
     if (!*more) return false;
     const bool disabled = is_disabled(r.text);
-    if (disabled) r.text.remove_prefix(kDisabled.size());
+    std::string_view was = r.text;
+    if (disabled) was.remove_prefix(kDisabled.size());
     // The original's last line may have got an ending so that a line could follow.
-    if (r.text != l.text || (r.ending != l.ending && !l.ending.empty())) return false;
+    if (was != l.text || (r.ending != l.ending && !l.ending.empty())) return false;
     Status status = success();
     if (disabled) {
-      r.text = {r.text.data() - kDisabled.size(), r.text.size() + kDisabled.size()};
       status = hunks.remove(whole(l));
       if (status) status = hunks.add(whole(r));
     } else if (r.ending == l.ending) {
