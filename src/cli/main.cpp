@@ -100,6 +100,7 @@ int run(int argc, char** argv) {
 
   CLI::App* c_rules = app.add_subcommand("rules", "start or validate a rule file");
   c_rules->require_subcommand(1);
+  c_rules->footer("Example: forewarm rules new > machine.toml");
   CLI::App* c_rules_check = c_rules->add_subcommand("check", "validate a rule file");
   c_rules_check->add_option("FILE", rules_file, "the rule file; without it, the one in force");
   shared(c_rules_check, true);

@@ -16,6 +16,9 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
   if (options.html == "-" && options.json == "-") {
     return context.fail({Error::Kind::usage, "only one result can go to standard output"});
   }
+  for (const std::string& report : {options.html, options.json}) {
+    if (auto s = not_the_job(report, options.job); !s) return context.fail(s.error());
+  }
   auto rules = context.rules();
   if (!rules) return context.fail(rules.error());
   note_inactive(context, *rules);
@@ -116,6 +119,10 @@ int run_rules_new(const Context& context, const std::string& from) {
   if (!input) return context.fail(input.error());
   auto job = scan_job(context, input->job(), *rules, from);
   if (!job) return context.fail(job.error());
+  if (job->heads.empty()) {
+    return context.fail({Error::Kind::refused, "the job heats and selects no tool", from, 0, 0, "",
+                         "without --from, a rule file for any job is printed"});
+  }
   std::string text =
       "# A rule file begun from a job. Measure the heater values of your machine: these are\n"
       "# cautious guesses. Join the tools that a feeder serves into one toolhead.\n"

@@ -1,5 +1,7 @@
 #include "cli/plans.h"
 
+#include <filesystem>
+
 #include "io/progress.h"
 #include "io/replace.h"
 #include "job/scan.h"
@@ -41,6 +43,14 @@ Result<Reports> make_reports(const std::string& path, const job::Job& job,
   const report::Summary summary{
       path == "-" ? "standard input" : path, job, rules, *as_sliced, *timers, *hold, *lookahead};
   return Reports{report::text(summary), report::json(summary), report::html(summary)};
+}
+
+Status not_the_job(const std::string& report, const std::string& job) {
+  std::error_code none;
+  if (report.empty() || report == "-" || !std::filesystem::equivalent(report, job, none)) {
+    return success();
+  }
+  return Error{Error::Kind::usage, "the report would overwrite the job", report};
 }
 
 Status write_report(const std::string& file, const std::string& text, io::FdSink& standard_output) {

@@ -24,6 +24,9 @@ struct Reports {
 [[nodiscard]] Result<Reports> make_reports(const std::string& path, const job::Job& job,
                                            const rules::Rules& rules);
 
+// A report that would overwrite the job it is about is a mistake: kind `usage`.
+[[nodiscard]] Status not_the_job(const std::string& report, const std::string& job);
+
 // Writes a report to FILE; "-" is standard output.
 [[nodiscard]] Status write_report(const std::string& file, const std::string& text,
                                   io::FdSink& standard_output);

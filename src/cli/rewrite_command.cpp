@@ -61,6 +61,10 @@ class Run {
     if (options_.diff && !options_.out.empty()) {
       return Error{Error::Kind::usage, "--diff writes no job: it does not go with -o"};
     }
+    for (const std::string& report : {options_.html, options_.json}) {
+      if (auto s = not_the_job(report, options_.job); !s) return s;
+      if (auto s = not_the_job(report, options_.out); !s) return s;
+    }
     const int on_stdout = int(to_stdout_) + int(options_.diff) + int(options_.html == "-") +
                           int(options_.json == "-");
     if (on_stdout > 1) {

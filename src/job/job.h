@@ -54,17 +54,18 @@ struct Target {
   bool alone = true;     // nothing else stands on its line: it can be disabled
 };
 
-// The stretch of one tool between two selects in which filament moves.
+// The stretch of one tool between two selects in which filament is extruded.
 struct Stint {
   std::size_t head = 0;
   int tool = 0;
   std::size_t select = kNone;  // the select that began it; kNone before the first
-  Place first;                 // the first line that feeds filament
+  Place first;                 // the first line that extrudes (feeds filament forwards)
   std::uint64_t first_line = 0;
-  std::uint64_t last_end = 0;    // offset after its last line that feeds filament
-  double last_end_s = 0;         // job time at or after that, before the next select
-  std::optional<double> work_c;  // last target before `first`
-  std::optional<double> last_c;  // target at its last extrusion
+  std::uint64_t extruded_end = 0;  // offset after its last line that extrudes
+  std::uint64_t last_end = 0;      // ... and after its last that moves filament either way
+  double last_end_s = 0;           // job time at or after that, before the next select
+  std::optional<double> work_c;    // last target before `first`
+  std::optional<double> last_c;    // target at its last extrusion
 };
 
 struct Material {

@@ -364,7 +364,7 @@ class Scanner final : public motion::Clock::Listener {
     s.select = last_select_;
     s.first = next != nullptr ? next->at : Place{line_.end_offset(), time_s};
     s.first_line = line_.number;
-    s.last_end = s.first.offset;
+    s.last_end = s.extruded_end = s.first.offset;
     s.last_end_s = time_s;
     job_.stints.push_back(s);
   }
@@ -429,13 +429,14 @@ class Scanner final : public motion::Clock::Listener {
     motion::Move m;
     m.delta[gcode::kE] = effect_.retracts ? -l.retract_mm : l.retract_mm;
     m.feed_mm_s = effect_.retracts ? l.retract_mm_s : l.unretract_mm_s;
-    if (auto status = feeds(); !status) return status;
+    if (auto status = feeds(effect_.unretracts); !status) return status;
     clock_.move(m, line_.offset);
     return success();
   }
 
-  // Filament is moved by the present line: a stint begins or goes on.
-  Status feeds() {
+  // Filament is moved by the present line: a stint goes on, or begins if it is moved forwards.
+  Status feeds(bool forwards) {
+    if (stint_ == kNone && !forwards) return success();
     if (stint_ == kNone) {
       if (tool_ < 0) {
         const auto head = head_of_tool(0);
@@ -459,16 +460,18 @@ class Scanner final : public motion::Clock::Listener {
       when_known(Field::stint_first, stint_);
     }
     job_.stints[stint_].last_end = line_.end_offset();
+    if (forwards) job_.stints[stint_].extruded_end = line_.end_offset();
     return success();
   }
 
   Status move() {
     const double e = effect_.delta[gcode::kE];
     if (e != 0) {
-      if (auto status = feeds(); !status) return status;
-      const double fed = e * clock_.limits().flow_factor;
-      Material& m = material_for_tool();
-      (purging_ ? m.purge_mm : m.part_mm) += fed;
+      if (auto status = feeds(e > 0); !status) return status;
+      if (tool_ >= 0) {  // else a retraction before any tool is selected
+        Material& m = material_for_tool();
+        (purging_ ? m.purge_mm : m.part_mm) += e * clock_.limits().flow_factor;
+      }
       if (e > 0 && (effect_.delta[0] != 0 || effect_.delta[1] != 0 || effect_.arc)) {
         if (!job_.start) {
           job_.start = here();
@@ -550,7 +553,7 @@ class Scanner final : public motion::Clock::Listener {
     for (Stint& s : job_.stints) {
       advance(s.first.offset);
       s.work_c = now[s.head];
-      advance(s.last_end);
+      advance(s.extruded_end);
       s.last_c = now[s.head];
     }
   }

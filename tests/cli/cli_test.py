@@ -63,6 +63,9 @@ class Cli(unittest.TestCase):
         self.refuses(2, "--diff writes no job", "rewrite", "--diff", "-o", "x", self.job)
         self.refuses(2, "only one of the two", "diff", "-", "-")
 
+        self.refuses(2, "would overwrite the job", "forecast", "--html", self.job, self.job)
+        self.refuses(2, "would overwrite the job", "rewrite", "--json", self.job, self.job)
+
     def test_help(self):
         self.assertIn(b"smoke alarm", self.works("--help"))
         for command in (["rewrite"], ["forecast"], ["diff"], ["restore"], ["rules", "check"],

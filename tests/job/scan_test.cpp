@@ -79,7 +79,7 @@ TEST_CASE("a stint's working temperature is the last target before its first ext
   CHECK(stints(job) ==
         "ash T0 line 6 work 210 last 200\n"
         "birch T1 line 11 work 215 last 215\n"
-        "ash T0 line 14 work 207 last 208\n");
+        "ash T0 line 16 work 208 last 208\n");
 }
 
 TEST_CASE("a filament exchanged without feeding still counts as a stint") {
@@ -213,4 +213,16 @@ TEST_CASE("offsets and times hold past 2^32 bytes and 1000 hours") {
   index.add({std::uint64_t{6'000'000'000}, far_s});
   const job::Place p = index.last_where([&](const job::Place& c) { return c.time_s <= far_s; });
   CHECK(p.offset == 6'000'000'000U);
+}
+
+TEST_CASE("a retraction is no extrusion: it neither begins a stint nor ends a gap") {
+  const auto job = scan_of(
+      "M83\nG1 E-1\nM104 T0 S210\nT0\nG1 E-1\nM104 S205\nG1 X1 E1\nM104 T1 S215\nG1 E-2\nT1\n"
+      "G1 E-1\nM109 T1 S220\nG1 X2 E1\n",
+      rules_of(kTwoHeads));
+  CHECK(stints(job) ==
+        "ash T0 line 7 work 205 last 205\n"
+        "birch T1 line 13 work 220 last 220\n");
+  CHECK(job.stints[0].extruded_end < job.stints[0].last_end);
+  CHECK(job.materials.size() == 2);
 }

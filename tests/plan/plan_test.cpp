@@ -292,3 +292,15 @@ TEST_CASE("the demo job: nothing is waited for that could be avoided") {
   CHECK(plan.figures.hot_idle_s < 1.3 * least);
   CHECK(hold.figures.hot_idle_s > 2 * least);
 }
+
+TEST_CASE("a wait before the select stays, also where the other tool retracts after it") {
+  const auto rules = rules_of(kTwoHeads);
+  const std::string text = kStart + print(60) + "M104 T0 S170\nT1\n" + print(400) +
+                           "M109 T0 S210\nG1 E-2\nT0\n" + print(60);
+  const auto job = scan_of(text, rules);
+  const auto plan = plan_of(job, rules);
+  CHECK(plan.disabled.size() == 1);  // the drop to 170
+  CHECK(script(text, plan).find("wait T0 210") == std::string::npos);
+  // It is the wait itself that the preheat is in time for.
+  CHECK(plan.figures.wait_s == Approx(plan_of(job, rules, rules::Policy::hold).figures.wait_s));
+}
