@@ -1,55 +1,20 @@
 #include "job/scan.h"
 
-#define XXH_INLINE_ALL
-#include <xxhash.h>
-
 #include <algorithm>
 #include <cmath>
-#include <cstring>
 #include <deque>
 #include <map>
 
 #include "gcode/lines.h"
 #include "gcode/state.h"
 #include "gcode/words.h"
+#include "job/byte_watch.h"
 #include "motion/clock.h"
 #include "rules/recogniser.h"
 
 namespace forewarm::job {
 
 namespace {
-
-// Looks at raw bytes as they are read: hashes them, and finds what must not be in a job's text.
-class ByteWatch final : public gcode::LineReader::Watcher {
- public:
-  ByteWatch() { XXH3_64bits_reset(&state_); }
-  void bytes(std::string_view chunk) override {
-    XXH3_64bits_update(&state_, chunk.data(), chunk.size());
-    if (!nul && std::memchr(chunk.data(), 0, chunk.size()) != nullptr) nul = true;
-    if (!marks) {
-      const std::string seam = tail_ + std::string(chunk.substr(0, 4));
-      marks = has_marks(seam) || has_marks(chunk);
-    }
-    tail_ = std::string(chunk.size() >= 4 ? chunk.substr(chunk.size() - 4) : chunk);
-  }
-  [[nodiscard]] std::uint64_t hash() const { return XXH3_64bits_digest(&state_); }
-  bool nul = false, marks = false;
-
- private:
-  static bool has_marks(std::string_view text) {
-    for (std::size_t at = 0; at < text.size();) {
-      const void* hit = memmem(text.data() + at, text.size() - at, ";fw", 3);
-      if (hit == nullptr) return false;
-      at = std::size_t(static_cast<const char*>(hit) - text.data()) + 3;
-      if (at + 1 < text.size() && (text[at] == '+' || text[at] == '-') && text[at + 1] == ' ') {
-        return true;
-      }
-    }
-    return false;
-  }
-  XXH3_state_t state_;
-  std::string tail_;
-};
 
 class Scanner final : public motion::Clock::Listener {
  public:

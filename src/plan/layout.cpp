@@ -28,6 +28,8 @@ class Layout {
       if (s.first.offset > job_.start->offset) {
         if (auto status = heated(s, s.work_c); !status) return std::move(status.error());
         if (auto status = between(last[s.head], k); !status) return std::move(status.error());
+      } else if (s.first.offset == job_.start->offset) {
+        first_use(k);
       }
       last[s.head] = k;
     }
@@ -100,6 +102,26 @@ class Layout {
         list.begin(), list.end(), std::max(after, job_.start->offset),
         [this](std::size_t t, std::uint64_t offset) { return job_.targets[t].at.offset < offset; });
     for (; at != list.end() && job_.targets[*at].at.offset < before; ++at) visit(*at);
+  }
+
+  // The use that the start code leads up to: heated there, so all it may lack is a wait.
+  void first_use(std::size_t next) {
+    const Stint& s = job_.stints[next];
+    if (!s.work_c || *s.work_c <= job_.heads[s.head].hotend.ambient_c) return;
+    const job::Target* last = nullptr;
+    for (const std::size_t t : by_head_[s.head]) {
+      if (job_.targets[t].at.offset < s.first.offset) last = &job_.targets[t];
+    }
+    if (last != nullptr && last->waits) return;
+    Break b;
+    b.head = s.head;
+    b.parked = false;
+    b.after = next;
+    b.tool = s.tool;
+    b.from = b.to = s.first;
+    b.work_c = b.ready_c = *s.work_c;
+    b.needs.push_back({s.first, b.work_c, true, "use"});
+    breaks_.push_back(std::move(b));
   }
 
   Status between(std::optional<std::size_t> before, std::size_t next) {

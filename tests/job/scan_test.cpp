@@ -226,3 +226,16 @@ TEST_CASE("a retraction is no extrusion: it neither begins a stint nor ends a ga
   CHECK(job.stints[0].extruded_end < job.stints[0].last_end);
   CHECK(job.materials.size() == 2);
 }
+
+TEST_CASE("marks and NUL bytes are found wherever reads end") {
+  const auto rules = rules_of(kTwoHeads);
+  for (std::size_t most = 1; most < 12; ++most) {
+    for (std::size_t pad = 0; pad < 8; ++pad) {
+      const std::string before(pad, 'M');
+      CHECK_FALSE(try_scan("; " + before + "\nG1 ;fw+ x\n", rules, most, 4).ok());
+      CHECK_FALSE(try_scan("; " + before + "\n;fw- G1\n", rules, most, 4).ok());
+      CHECK_FALSE(try_scan("; " + before + std::string(1, '\0') + "\n", rules, most, 4).ok());
+      CHECK(try_scan("; " + before + ";fw ;fw+x ;f w+ \n", rules, most, 4).ok());
+    }
+  }
+}

@@ -304,3 +304,14 @@ TEST_CASE("a wait before the select stays, also where the other tool retracts af
   // It is the wait itself that the preheat is in time for.
   CHECK(plan.figures.wait_s == Approx(plan_of(job, rules, rules::Policy::hold).figures.wait_s));
 }
+
+TEST_CASE("the first use gets a wait where the start code has none") {
+  const auto rules = rules_of(kTwoHeads);
+  const std::string tail = "T0\n" + print(60) + "T1\nM109 T1 S215\n" + print(60);
+  const auto commands = [&](const std::string& start) {
+    const std::string text = "M83\n" + start + tail;
+    return script(text, plan_of(scan_of(text, rules), rules));
+  };
+  CHECK(commands("M104 T0 S210\n").find("wait T0 210 | G1 X20") != std::string::npos);
+  CHECK(commands("M109 T0 S210\n").find("wait T0 210") == std::string::npos);
+}

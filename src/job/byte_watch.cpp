@@ -1,0 +1,48 @@
+#include "job/byte_watch.h"
+
+#define XXH_INLINE_ALL
+#include <xxhash.h>
+
+#include <algorithm>
+#include <cstring>
+
+namespace forewarm::job {
+
+namespace {
+
+constexpr std::size_t kMarkLength = 5;
+
+bool has_marks(std::string_view text) {
+  for (std::size_t at = 0; at < text.size();) {
+    const void* hit = memmem(text.data() + at, text.size() - at, ";fw", 3);
+    if (hit == nullptr) return false;
+    at = std::size_t(static_cast<const char*>(hit) - text.data()) + 3;
+    if (at + 1 < text.size() && (text[at] == '+' || text[at] == '-') && text[at + 1] == ' ') {
+      return true;
+    }
+  }
+  return false;
+}
+
+}  // namespace
+
+struct ByteWatch::Hash {
+  XXH3_state_t state;
+};
+
+ByteWatch::ByteWatch() : hash_(std::make_unique<Hash>()) { XXH3_64bits_reset(&hash_->state); }
+ByteWatch::~ByteWatch() = default;
+
+std::uint64_t ByteWatch::hash() const { return XXH3_64bits_digest(&hash_->state); }
+
+void ByteWatch::bytes(std::string_view chunk) {
+  XXH3_64bits_update(&hash_->state, chunk.data(), chunk.size());
+  if (!nul && std::memchr(chunk.data(), 0, chunk.size()) != nullptr) nul = true;
+  if (!marks) {
+    marks = has_marks(chunk) || has_marks(tail_ + std::string(chunk.substr(0, kMarkLength - 1)));
+  }
+  tail_ += chunk.substr(chunk.size() - std::min(chunk.size(), kMarkLength - 1));
+  if (tail_.size() > kMarkLength - 1) tail_.erase(0, tail_.size() - (kMarkLength - 1));
+}
+
+}  // namespace forewarm::job
