@@ -402,7 +402,7 @@ TEST_CASE("where the rewritten job goes") {
   CHECK(get(run / "a.gcode") == wanted);
 }
 
-TEST_CASE("--diff and --dry-run write nothing") {
+TEST_CASE("the diff and the dry run write nothing") {
   Bench run;
   furnish(run);
   const std::string wanted = rewritten(run);
