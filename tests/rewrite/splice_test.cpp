@@ -220,7 +220,7 @@ TEST_CASE("line endings follow the neighbours") {
   }
 }
 
-TEST_CASE("[dialect] decides how commands are written") {
+TEST_CASE("the dialect decides how commands are written") {
   rules::Rules rules = two_heads();
   rules.toolheads[1].heater_index = 7;
   rules.dialect.set = "HEAT H{heater} T{tool} {temp}{x}";
