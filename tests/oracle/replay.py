@@ -42,7 +42,8 @@ class Replay:
         self.spare = 0.0
         self.waited = 0.0
         self.moves = []     # (line number, key, head, temperature, target)
-        self.exchanges = []  # (line number, head, temperature, target)
+        self.exchanges = []  # (line number, temperature, target, printed at before)
+        self.printed = {}    # head: target at its last extrusion
         self.findings = []
         self.first_print = None
         for number, text in lines:
@@ -83,7 +84,7 @@ class Replay:
         if old != new:
             seconds += self.m.heads[new].get("pick_s", 7)
         if self.loaded.get(new, tool) != tool:
-            self.exchanges.append((number, new, self.temp[new], self.target[new]))
+            self.exchanges.append((number, self.temp[new], self.target[new], self.printed.get(new, 0)))
             seconds += self.m.heads[new].get("exchange_s", 35)
         self.loaded[new] = tool
         self.tool = tool
@@ -143,6 +144,7 @@ class Replay:
             key = (code, self.tool, round(self.feed, 6), *(round(v, 5) for v in self.pos),
                    *(value.get(k) for k in "IJR"))
             self.moves.append((number, key, head, self.temp[head], self.target[head]))
+            self.printed[head] = self.target[head]
             if (abs(delta[0]) + abs(delta[1]) > 1e-9 or code > 1) and self.first_print is None:
                 self.first_print = number
         length = sum(d * d for d in delta[:3]) ** 0.5 or abs(delta[3])
@@ -179,12 +181,10 @@ def main():
     for (_, _, _, _, wanted), (number, _, head, temp, _) in zip(a.moves, b.moves):
         if temp < wanted - COLD:
             findings.append(f"{number}: extrudes at {temp:.1f}, printed at {wanted:.0f}")
-    out = {}
-    for (_, key, head, _, wanted) in a.moves:
-        out.setdefault((head, key[1]), wanted)
-    for number, head, temp, target in b.exchanges:
-        if temp < 170 or target < 170:
-            findings.append(f"{number}: exchange at {temp:.1f}, target {target:.0f}")
+    for number, temp, target, wanted in b.exchanges:
+        if temp < wanted - COLD or target < wanted:
+            findings.append(f"{number}: exchange at {temp:.1f}, target {target:.0f}, the filament "
+                            f"in it was printed at {wanted:.0f}")
     for h, target in enumerate(b.target):
         if target > 0:
             findings.append(f"{machine.heads[h]['name']} is left on at {target:.0f}")
