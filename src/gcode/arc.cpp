@@ -24,7 +24,9 @@ Arc arc_by_centre(double delta_a, double delta_b, double rise, double i, double 
   arc.radius_mm = std::hypot(i, j);
   arc.radius_gap_mm = std::abs(std::hypot(delta_a - i, delta_b - j) - arc.radius_mm);
   const double turn = 2 * std::numbers::pi;
-  if (delta_a == 0 && delta_b == 0) {
+  // Sums of relative moves miss the start by their rounding.
+  constexpr double kSamePlaceMm = 1e-7;
+  if (std::hypot(delta_a, delta_b) < kSamePlaceMm) {
     arc.sweep = clockwise ? -turn : turn;
   } else {
     arc.sweep = std::atan2(delta_b - j, delta_a - i) - std::atan2(-j, -i);
@@ -39,7 +41,7 @@ std::optional<Arc> arc_by_radius(double delta_a, double delta_b, double rise, do
                                  bool clockwise) {
   constexpr double kSlackMm = 0.002;
   const double chord = std::hypot(delta_a, delta_b);
-  if (chord == 0 || chord > 2 * std::abs(r) + kSlackMm) return std::nullopt;
+  if (chord == 0 || r == 0 || chord > 2 * std::abs(r) + kSlackMm) return std::nullopt;
   const double half = chord / 2;
   const double away = std::sqrt(std::max(0.0, r * r - half * half));  // centre from the chord
   // The centre lies left of the chord for a short counter-clockwise arc, and right of it for a

@@ -7,9 +7,23 @@ namespace forewarm::gcode {
 namespace {
 
 constexpr double kInch = 25.4;
+constexpr double kHighestCode = 99'999;  // of G and M; beyond it no command is meant
 constexpr std::array<char, 4> kAxisLetters{'X', 'Y', 'Z', 'E'};
 constexpr std::uint32_t bit(char letter) { return 1U << unsigned(letter - 'A'); }
 constexpr std::uint32_t kAxisMask = bit('X') | bit('Y') | bit('Z') | bit('E');
+
+// Beyond any machine: what is larger is a slip, and would turn sums into infinities.
+constexpr double kFarthestMm = 1e9;
+constexpr double kLongestDwellS = 1e9;
+bool reachable(double mm) { return std::abs(mm) <= kFarthestMm; }
+
+constexpr int kNoCode = -1;
+// Ten times a command's number, as G92.1 is 921; kNoCode if no command has it.
+int tenths(double code) {
+  if (!(code >= 0 && code <= kHighestCode)) return kNoCode;
+  const double tenth = std::round(code * 10);
+  return std::abs(code * 10 - tenth) < 1e-6 ? int(tenth) : kNoCode;
+}
 
 void move(const Words& w, State& s, Effect& e, int motion, bool machine_coordinates) {
   const double unit = s.inches ? kInch : 1.0;
@@ -24,6 +38,10 @@ void move(const Words& w, State& s, Effect& e, int motion, bool machine_coordina
     } else if (s.relative || (a == kE && s.e_relative)) {
       to += s.position[a];
     }
+    if (!reachable(to)) {
+      e.trouble = "no machine reaches this far";
+      continue;
+    }
     delta[a] = to - s.position[a];
     s.position[a] = to;
   }
@@ -31,7 +49,6 @@ void move(const Words& w, State& s, Effect& e, int motion, bool machine_coordina
   if (!std::isnan(f) && f > 0 && !s.inverse_time) s.feed_mm_s = f * unit / 60;
   s.motion = motion;
   e.delta = delta;
-  e.arc.reset();
   if (motion >= 2) {
     const auto axes = axes_of(s.plane);
     const double a = delta[std::size_t(axes[0])];
@@ -70,6 +87,7 @@ void offset(const Words& w, State& s) {
   for (std::size_t a = 0; a < 4; ++a) {
     if (!all && !w.given(kAxisLetters[a])) continue;
     const double value = all ? 0 : w.value(kAxisLetters[a]) * unit;
+    if (!reachable(value)) continue;
     s.offset[a] += s.position[a] - value;
     s.position[a] = value;
   }
@@ -85,8 +103,7 @@ void home(const Words& w, State& s, Effect& e) {
   e.homes = e.waits_for_moves = true;
 }
 
-void command_g(double code, const Words& w, State& s, Effect& e, int& motion, bool& axes_used) {
-  const int tenth = int(std::lround(code * 10));
+void command_g(int tenth, const Words& w, State& s, Effect& e, int& motion, bool& axes_used) {
   switch (tenth) {
     case 0:
     case 10:
@@ -97,7 +114,7 @@ void command_g(double code, const Words& w, State& s, Effect& e, int& motion, bo
     case 40:
       e.waits_for_moves = true;
       e.dwell_s = w.given('S') ? w.value('S') : w.value_or('P', 0) / 1000;
-      if (!(e.dwell_s > 0)) e.dwell_s = 0;
+      if (!(e.dwell_s > 0 && e.dwell_s <= kLongestDwellS)) e.dwell_s = 0;
       axes_used = true;
       return;
     case 100:
@@ -105,6 +122,7 @@ void command_g(double code, const Words& w, State& s, Effect& e, int& motion, bo
       if (!w.has('P') && !w.has('L')) e.retracts = true;
       return;
     case 110:
+      axes_used = true;
       e.unretracts = true;
       return;
     case 170:
@@ -150,6 +168,24 @@ void command_g(double code, const Words& w, State& s, Effect& e, int& motion, bo
       s.inverse_time = false;
       return;
     case 530:
+    // Modes that change nothing we follow, and leave the axis words to the motion beside them:
+    // cutter and length compensation off, coordinate systems, path control, return levels.
+    case 400:
+    case 490:
+    case 540:
+    case 550:
+    case 560:
+    case 570:
+    case 580:
+    case 590:
+    case 591:
+    case 592:
+    case 593:
+    case 610:
+    case 611:
+    case 640:
+    case 980:
+    case 990:
       return;
     default:  // a command we do not follow owns the axis words on its line
       axes_used = true;
@@ -158,8 +194,14 @@ void command_g(double code, const Words& w, State& s, Effect& e, int& motion, bo
   }
 }
 
-void command_m(double code, const Words& w, State& s, Effect& e) {
-  switch (int(code)) {
+// What no toolhead serves: a T word that is no tool number.
+constexpr int kNoTool = 1'000'000;
+bool small_integer(double v) { return v == std::floor(v) && v >= -1 && v <= 65535; }
+
+void command_m(int tenth, const Words& w, State& s, Effect& e) {
+  if (tenth % 10 != 0) return;
+  const int code = tenth / 10;
+  switch (code) {
     case 82:
       s.e_relative = false;
       break;
@@ -169,7 +211,7 @@ void command_m(double code, const Words& w, State& s, Effect& e) {
     case 104:
     case 109:
       e.sets_target = true;
-      e.waits_for_target = int(code) == 109;
+      e.waits_for_target = code == 109;
       if (w.given('S')) {
         e.has_temp = true;
         e.temp_c = w.value('S');
@@ -178,7 +220,7 @@ void command_m(double code, const Words& w, State& s, Effect& e) {
         e.temp_c = w.value('R');
         e.waits_for_cooling = e.waits_for_target;
       }
-      if (w.given('T')) e.target_index = int(w.value('T'));
+      if (w.given('T')) e.target_index = small_integer(w.value('T')) ? int(w.value('T')) : kNoTool;
       if (e.waits_for_target) e.waits_for_moves = true;
       break;
     case 0:
@@ -204,7 +246,7 @@ void command_m(double code, const Words& w, State& s, Effect& e) {
   }
 }
 
-bool small_integer(double v) { return v == std::floor(v) && v >= -1 && v <= 65535; }
+bool acts_after_modes(int tenth) { return tenth == 280 || tenth / 10 == 92; }
 
 }  // namespace
 
@@ -230,24 +272,25 @@ void apply(const Words& w, State& s, Effect& e) {
   // Order on a line does not matter: modes first, then what uses them.
   for (std::size_t i = 0; i < w.count; ++i) {
     const Word& word = w.list[i];
-    if (std::isnan(word.value)) continue;
+    if (std::isnan(word.value) || std::abs(word.value) > kHighestCode) continue;
     if (word.letter == 'G') {
       ++e.commands;
-      if (word.value == 53) machine_coordinates = true;
-      const int code = int(word.value);
-      if (code == 92 || code == 28) continue;
-      command_g(word.value, w, s, e, motion, axes_used);
+      const int code = tenths(word.value);
+      if (code == 530) machine_coordinates = true;
+      if (acts_after_modes(code)) continue;
+      command_g(code, w, s, e, motion, axes_used);
     } else if (word.letter == 'M') {
       ++e.commands;
-      if (word.value == 6) m6 = true;
-      if (word.value == double(int(word.value))) command_m(word.value, w, s, e);
+      const int code = tenths(word.value);
+      if (code == 60) m6 = true;
+      command_m(code, w, s, e);
     }
   }
   for (std::size_t i = 0; i < w.count; ++i) {
     const Word& word = w.list[i];
-    if (word.letter != 'G' || std::isnan(word.value)) continue;
-    const int code = int(word.value);
-    if (code == 92 || code == 28) command_g(word.value, w, s, e, motion, axes_used);
+    if (word.letter != 'G' || !(std::abs(word.value) <= kHighestCode)) continue;
+    const int code = tenths(word.value);
+    if (acts_after_modes(code)) command_g(code, w, s, e, motion, axes_used);
   }
   // A T that leads its line selects, and so does one beside M6; elsewhere it is a parameter.
   if (w.given('T') && (leading == 'T' || m6) && small_integer(w.value('T'))) {
@@ -257,13 +300,14 @@ void apply(const Words& w, State& s, Effect& e) {
     e.tool = int(w.value('T'));
     s.tool = e.tool;
   } else if (!axes_used) {
-    if (motion < 0 && e.commands == 0 && (w.mask & kAxisMask) != 0 && s.motion >= 0) {
+    if (motion < 0 && e.commands == 0 && leading != 'T' && (w.mask & kAxisMask) != 0 &&
+        s.motion >= 0) {
       motion = s.motion;  // axis words alone go on with the motion in force
     }
     if (motion >= 0) move(w, s, e, motion, machine_coordinates);
   }
   if (motion < 0 && e.commands == 0 && w.given('F') && (w.mask & kAxisMask) == 0 &&
-      leading == 'F' && !s.inverse_time) {
+      leading == 'F' && w.value('F') > 0 && !s.inverse_time) {
     s.feed_mm_s = w.value('F') * (s.inches ? kInch : 1.0) / 60;
   }
 }

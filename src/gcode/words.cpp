@@ -21,6 +21,7 @@ bool is_letter(char c) { return unsigned(static_cast<unsigned char>(folded(c))) 
 
 // Commands whose rest is text for a display, a file or an object, not words.
 bool takes_text(double m) {
+  if (!(m >= 0 && m < 1000)) return false;
   switch (int(m)) {
     case 0:
     case 1:
@@ -43,6 +44,12 @@ bool takes_text(double m) {
     default:
       return false;
   }
+}
+
+// Reads a number of any length. False if it is too large for a double.
+bool long_number(const char* digits, const char* end, double& magnitude) {
+  fast_float::from_chars(digits, end, magnitude, fast_float::chars_format::fixed);
+  return std::isfinite(magnitude);
 }
 
 // Reads a number with spaces inside, which the standard allows and hardly anyone writes.
@@ -69,11 +76,8 @@ const char* slow_number(const char* p, const char* end, double& value) {
     after = p + 1;
   }
   if (!any) return nullptr;
-  if (digits.back() == '.') digits.pop_back();
-  if (digits.front() == '.') digits.insert(digits.begin(), '0');
   double magnitude = 0;
-  fast_float::from_chars(digits.data(), digits.data() + digits.size(), magnitude,
-                         fast_float::chars_format::fixed);
+  if (!long_number(digits.data(), digits.data() + digits.size(), magnitude)) return nullptr;
   value = negative ? -magnitude : magnitude;
   return after;
 }
@@ -103,8 +107,12 @@ const char* number(const char* p, const char* end, double& value) {
     }
   }
   if (total == 0) return slow_number(start, end, value);
-  if (total > 18 || mantissa >= (std::uint64_t{1} << 53U)) return slow_number(start, end, value);
-  const double magnitude = double(mantissa) / kTens[decimals];
+  double magnitude = 0;
+  if (total > 18 || mantissa >= (std::uint64_t{1} << 53U)) {
+    if (!long_number(digits, p, magnitude)) return nullptr;
+  } else {
+    magnitude = double(mantissa) / kTens[decimals];
+  }
   value = negative ? -magnitude : magnitude;
   return p;
 }
@@ -124,6 +132,21 @@ void read_checksum(const char* star, const char* begin, const char* end, Words& 
   w.checksum_ok = any && stated == checksum({begin, std::size_t(star - begin)});
 }
 
+// Ends a line whose rest is text: at its comment, or at its checksum. Text may hold stars, so the
+// last one counts, and only where there is a line number, without which nothing is checked.
+void end_text(const char* p, const char* begin, const char* end, Words& w) {
+  const char* stop = p;
+  const char* star = nullptr;
+  for (; stop < end && *stop != ';'; ++stop) {
+    if (*stop == '*' && w.numbered) star = stop;
+  }
+  if (star != nullptr) {
+    read_checksum(star, begin, end, w);
+    stop = star;
+  }
+  w.code = {begin, std::size_t(stop - begin)};
+}
+
 }  // namespace
 
 unsigned checksum(std::string_view bytes) {
@@ -141,7 +164,9 @@ bool Words::is(char letter, double command) const {
   return false;
 }
 
-void parse(std::string_view line, Words& w) {
+namespace {
+
+void read(std::string_view line, Words& w) {
   w.kind = LineKind::blank;
   w.block_deleted = w.numbered = w.has_checksum = false;
   w.checksum_ok = true;
@@ -163,8 +188,7 @@ void parse(std::string_view line, Words& w) {
         while (p < end && name_char(*p)) ++p;
         w.name = {from, std::size_t(p - from)};
         w.kind = LineKind::named;
-        while (p < end && *p != ';') ++p;
-        w.code = {begin, std::size_t(p - begin)};
+        end_text(p, begin, end, w);
         return;
       }
       while (q < end && is_space(*q)) ++q;
@@ -199,10 +223,8 @@ void parse(std::string_view line, Words& w) {
       w.mask |= 1U << unsigned(letter - 'A');
       w.kind = LineKind::words;
       if (letter == 'M' && first && takes_text(value)) {
-        while (p < end && *p != ';' && *p != '*') ++p;
-        w.code = {begin, std::size_t(p - begin)};
-        if (p < end && *p == '*' && w.numbered) read_checksum(p, begin, end, w);
-        break;
+        end_text(p, begin, end, w);
+        return;
       }
       first = false;
     } else if (is_space(c) || c == '\r') {
@@ -225,8 +247,18 @@ void parse(std::string_view line, Words& w) {
       return;
     }
   }
+}
+
+}  // namespace
+
+void parse(std::string_view line, Words& w) {
+  read(line, w);
   if (w.block_deleted) {
     w.kind = LineKind::blank;
+    w.name = {};
+  }
+  if (w.block_deleted || w.kind == LineKind::unknown) {
+    // What was read before the line turned out to be none must not be taken for words.
     w.count = 0;
     w.mask = 0;
   }

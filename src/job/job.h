@@ -58,6 +58,7 @@ struct Target {
 struct Stint {
   std::size_t head = 0;
   int tool = 0;
+  bool extrudes = true;        // else its filament was only exchanged; `first` is after the select
   std::size_t select = kNone;  // the select that began it; kNone before the first
   Place first;                 // the first line that extrudes (feeds filament forwards)
   std::uint64_t first_line = 0;

@@ -157,7 +157,9 @@ class Scanner final : public motion::Clock::Listener {
   }
 
   Status line() {
-    gcode::parse(line_.text, words_);
+    std::string_view text = line_.text;
+    if (line_.number == 1 && text.substr(0, 3) == "\xef\xbb\xbf") text.remove_prefix(3);
+    gcode::parse(text, words_);
     if (words_.has_checksum) {
       if (!words_.checksum_ok) {
         const auto star = line_.text.find('*');
@@ -172,7 +174,10 @@ class Scanner final : public motion::Clock::Listener {
       std::optional<double> seconds;
       recogniser_.match(line_.text, found_, seconds);
       for (const rules::Recognised& r : found_) {
-        if (auto status = recognised(r); !status) return status;
+        // A line that also does something else cannot be taken out of the job.
+        const bool alone = found_.size() == 1 && !seconds && !effect_.selects && !effect_.moves &&
+                           effect_.commands <= 1;
+        if (auto status = recognised(r, alone); !status) return status;
       }
       if (seconds) {
         stop();
@@ -205,7 +210,7 @@ class Scanner final : public motion::Clock::Listener {
     return success();
   }
 
-  Status recognised(const rules::Recognised& r) {
+  Status recognised(const rules::Recognised& r, bool alone) {
     using As = rules::Recognise::As;
     switch (r.as) {
       case As::layer:
@@ -236,7 +241,7 @@ class Scanner final : public motion::Clock::Listener {
                          "add it to a [[toolhead]] in the rule file");
         }
         if (r.as == As::wait) stop();
-        return add_target(*head, true, temp, r.as == As::wait, false, true, 1);
+        return add_target(*head, true, temp, r.as == As::wait, false, alone, 1);
       }
     }
     return success();
@@ -306,9 +311,10 @@ class Scanner final : public motion::Clock::Listener {
     clock_.pass(s.park_s + s.pick_s + s.exchange_s);
     s.end_s = clock_.now_s();
     if (s.kind != Change::redundant) {
-      close_stint(s.at.time_s, &s);
+      close_stint(s.at.time_s);
       tool_ = tool;
       mounted_ = s.head;
+      if (mounted_ != kNone) last_mounted_ = mounted_;
       stint_ = kNone;
     }
     job_.selects.push_back(s);
@@ -317,7 +323,7 @@ class Scanner final : public motion::Clock::Listener {
   }
 
   // A stint without feeding counts if filament was exchanged for it: the heater was needed then.
-  void close_stint(double time_s, const Select* next) {
+  void close_stint(double time_s) {
     if (stint_ != kNone) {
       job_.stints[stint_].last_end_s = time_s;
       return;
@@ -327,8 +333,10 @@ class Scanner final : public motion::Clock::Listener {
     s.head = mounted_;
     s.tool = tool_;
     s.select = last_select_;
-    s.first = next != nullptr ? next->at : Place{line_.end_offset(), time_s};
-    s.first_line = line_.number;
+    const Select& exchanged = job_.selects[last_select_];
+    s.extrudes = false;
+    s.first = {exchanged.end_offset, exchanged.end_s};
+    s.first_line = exchanged.line;
     s.last_end = s.extruded_end = s.first.offset;
     s.last_end_s = time_s;
     job_.stints.push_back(s);
@@ -345,6 +353,8 @@ class Scanner final : public motion::Clock::Listener {
       }
     } else if (mounted_ != kNone) {
       head = mounted_;
+    } else if (last_mounted_ != kNone) {
+      head = last_mounted_;  // put away, but still what the job speaks to
     } else {
       head = head_of_tool(0);  // before any select a machine heats its first tool
       if (!head) {
@@ -493,7 +503,7 @@ class Scanner final : public motion::Clock::Listener {
 
   void finish() {
     stop();
-    close_stint(clock_.now_s(), nullptr);
+    close_stint(clock_.now_s());
     job_.duration_s = clock_.now_s();
     job_.motion_s = clock_.moving_s();
     job_.layers = layers_recognised_ > 0 ? layers_recognised_ : layers_by_height_;
@@ -509,6 +519,7 @@ class Scanner final : public motion::Clock::Listener {
 
   void temperatures() {
     std::vector<std::optional<double>> now(job_.heads.size());
+    auto before = now;  // at each toolhead's last stint
     std::size_t t = 0;
     const auto advance = [&](std::uint64_t offset) {
       for (; t < job_.targets.size() && job_.targets[t].at.offset < offset; ++t) {
@@ -518,8 +529,14 @@ class Scanner final : public motion::Clock::Listener {
     for (Stint& s : job_.stints) {
       advance(s.first.offset);
       s.work_c = now[s.head];
+      // Exchanged and put away again: as hot as what was in it, unless the job says hotter.
+      const double ambient_c = job_.heads[s.head].hotend.ambient_c;
+      if (!s.extrudes && before[s.head] && s.work_c.value_or(0) <= ambient_c) {
+        s.work_c = before[s.head];
+      }
       advance(s.extruded_end);
-      s.last_c = now[s.head];
+      s.last_c = s.extrudes ? now[s.head] : s.work_c;
+      before[s.head] = s.last_c;
     }
   }
 
@@ -541,7 +558,7 @@ class Scanner final : public motion::Clock::Listener {
 
   int tool_ = -1;
   bool ever_selected_ = false;
-  std::size_t mounted_ = kNone;
+  std::size_t mounted_ = kNone, last_mounted_ = kNone;
   std::size_t last_select_ = kNone;
   std::size_t stint_ = kNone;
   std::vector<int> loaded_;  // filament in each toolhead; -1: whatever it needs first

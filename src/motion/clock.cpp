@@ -97,20 +97,23 @@ void Clock::move(const Move& m, std::uint64_t tag) {
                         std::min({safe, last_safe_, speed}));
     }
   }
+  // Moves of no length may wait already: they have no part in where motion begins.
+  if (!has_last_) entry_s_ = corner;
   has_last_ = true;
   last_unit_ = unit;
   last_cruise_ = cruise;
   last_safe_ = safe;
   last_accel_ = accel;
-  if (waiting_.empty()) entry_s_ = corner;
   waiting_.push_back({length, accel, cruise, safe, corner, 0, tag});
   if (waiting_.size() >= settle_at_) settle(false);
 }
 
 void Clock::settle(bool at_end) {
   if (waiting_.empty()) return;
-  // Backwards: how fast each corner may be entered if the path ends where it is known to.
-  double next = std::min(last_safe_, waiting_.back().length > 0 ? waiting_.back().cruise : 1e9);
+  // Backwards: how fast each corner may be entered if the path ends where it is known to. Short of
+  // the end nothing is known of the corner to come, so rest is assumed: what is certain from there
+  // stays certain whatever comes.
+  double next = at_end ? last_safe_ : 0;
   std::size_t certain = 0;  // blocks before the last corner that no later move can make faster
   double certain_exit = 0;
   for (std::size_t i = waiting_.size(); i-- > 0;) {
@@ -128,7 +131,7 @@ void Clock::settle(bool at_end) {
     }
   }
   if (at_end) {
-    deliver(waiting_.size(), std::min(last_safe_, 1e9));
+    deliver(waiting_.size(), last_safe_);
   } else if (certain > 0) {
     deliver(certain, certain_exit);
   } else if (waiting_.size() >= kMost) {

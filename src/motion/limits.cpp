@@ -1,24 +1,35 @@
 #include "motion/limits.h"
 
+#include <algorithm>
+#include <cmath>
+
 namespace forewarm::motion {
 
 namespace {
 constexpr std::array<char, 4> kAxes{'X', 'Y', 'Z', 'E'};
 
+// Zero and less are not limits, and what no machine comes near would turn times into infinities.
+bool usable(double v) { return v >= 1e-6 && v <= 1e9; }
+
 void take_axes(const gcode::Words& w, std::array<double, 4>& into, double factor) {
   for (std::size_t a = 0; a < 4; ++a) {
-    if (w.given(kAxes[a]) && w.value(kAxes[a]) > 0) into[a] = w.value(kAxes[a]) * factor;
+    if (w.given(kAxes[a]) && usable(w.value(kAxes[a]))) into[a] = w.value(kAxes[a]) * factor;
   }
 }
 void take_one(const gcode::Words& w, char letter, double& into) {
-  if (w.given(letter) && w.value(letter) > 0) into = w.value(letter);
+  if (w.given(letter) && usable(w.value(letter))) into = w.value(letter);
+}
+// For what may be none at all.
+void take_one_or_none(const gcode::Words& w, char letter, double& into) {
+  if (w.given(letter) && (w.value(letter) == 0 || usable(w.value(letter)))) into = w.value(letter);
 }
 }  // namespace
 
 bool Limits::take(const gcode::Words& w) {
   constexpr double kFastestMmS = 2000;
-  if (!w.given('M')) return false;
-  switch (int(w.value('M'))) {
+  const double command = w.value_or('M', -1);
+  if (!(command >= 0 && command < 1000 && command == std::floor(command))) return false;
+  switch (int(command)) {
     case 201:
       take_axes(w, max_accel, 1);
       return true;
@@ -47,19 +58,19 @@ bool Limits::take(const gcode::Words& w) {
       }
       take_axes(w, jerk, 1);
       if (w.given('X') && !w.given('Y')) jerk[1] = jerk[0];
-      if (w.given('S')) min_print_speed = w.value('S');
-      if (w.given('T')) min_travel_speed = w.value('T');
+      take_one_or_none(w, 'S', min_print_speed);
+      take_one_or_none(w, 'T', min_travel_speed);
       return true;
     case 207:
-      if (w.given('S') && w.value('S') >= 0) retract_mm = w.value('S');
-      if (w.given('F') && w.value('F') > 0) retract_mm_s = unretract_mm_s = w.value('F') / 60;
-      if (w.given('T') && w.value('T') > 0) unretract_mm_s = w.value('T') / 60;
+      take_one_or_none(w, 'S', retract_mm);
+      if (w.given('F') && usable(w.value('F'))) retract_mm_s = unretract_mm_s = w.value('F') / 60;
+      if (w.given('T') && usable(w.value('T'))) unretract_mm_s = w.value('T') / 60;
       return true;
     case 220:
-      if (w.given('S') && w.value('S') > 0) speed_factor = w.value('S') / 100;
+      if (w.given('S') && usable(w.value('S'))) speed_factor = w.value('S') / 100;
       return true;
     case 221:
-      if (w.given('S') && w.value('S') > 0) flow_factor = w.value('S') / 100;
+      if (w.given('S') && usable(w.value('S'))) flow_factor = w.value('S') / 100;
       return true;
     case 566:
       take_axes(w, jerk, 1.0 / 60);

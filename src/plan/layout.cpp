@@ -155,7 +155,9 @@ class Layout {
 
     // Targets in the gap are the plan's to give; a wait right before this use stays.
     const std::uint64_t gap_start = before ? job_.stints[*before].extruded_end : 0;
-    const std::uint64_t own_start = next > 0 ? job_.stints[next - 1].extruded_end : 0;
+    std::size_t previous = next;
+    while (previous > 0 && !job_.stints[previous - 1].extrudes) --previous;
+    const std::uint64_t own_start = previous > 0 ? job_.stints[previous - 1].extruded_end : 0;
     std::vector<std::size_t> kept;
     std::vector<std::size_t> not_alone;
     for_targets(b.head, gap_start, s.first.offset, [&](std::size_t t) {
@@ -210,7 +212,7 @@ class Layout {
     for (const std::size_t t : by_head_[head]) heated |= job_.targets[t].temp_c > 0;
     if (!heated) return success();
     Status bad = success();
-    for_targets(head, last ? job_.stints[*last].extruded_end : 0, UINT64_MAX, [&](std::size_t t) {
+    for_targets(head, last ? job_.stints[*last].last_end : 0, UINT64_MAX, [&](std::size_t t) {
       const job::Target& target = job_.targets[t];
       if (target.has_temp && target.temp_c <= 0) return;  // an off stays: it can do no harm
       if (!target.alone) {

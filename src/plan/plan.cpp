@@ -191,7 +191,7 @@ class Planner {
             i > 0 && gap.treatment == Treatment::hold ? gap.reason : a.actions[i].reason, kFirst);
       }
     }
-    if (a.preheat_after_s)
+    if (a.preheat_after_s && gap.treatment != Treatment::hold)
       gap.preheat_at_s = outcome_.waits.wall(place_at(from_s + *a.preheat_after_s, b));
     plan_.gaps.push_back(std::move(gap));
     waits(b);
@@ -238,6 +238,7 @@ class Planner {
     };
     std::vector<Ordered> all;
     std::vector<std::vector<std::pair<std::uint64_t, std::size_t>>> window(job_.heads.size());
+    std::vector<std::uint64_t> ends(parked_.size());
     for (std::size_t g = 0; g < parked_.size(); ++g) {
       const Break& b = breaks_[parked_[g]];
       Event begin{b.from, Event::What::gap_begins, b.head};
@@ -248,11 +249,14 @@ class Planner {
       end.gap = g;
       all.push_back({end, 2});
       window[b.head].emplace_back(b.from.offset, g);
+      ends[g] = std::max(b.to.offset, b.needs.empty() ? 0 : b.needs.back().at.offset);
     }
     const auto gap_of = [&](std::size_t head, std::uint64_t offset) {
       auto after =
           std::upper_bound(window[head].begin(), window[head].end(), std::pair{offset, SIZE_MAX});
-      return after == window[head].begin() ? kNone : (after - 1)->second;
+      if (after == window[head].begin()) return kNone;
+      const std::size_t g = (after - 1)->second;
+      return offset <= ends[g] ? g : kNone;
     };
     for (const Command& c : plan_.commands) {
       if (c.what == Command::What::raw) continue;

@@ -192,11 +192,18 @@ void read_dialect(const Table& root, Dialect& into) {
   const auto dialect = root.table("dialect", "[dialect]",
                                   {"set", "wait", "temperature_index", "job_start", "job_end"});
   if (!dialect) return;
-  if (dialect->fit_text("set", into.set)) check_template(*dialect, "set", into.set);
-  if (dialect->fit_text("wait", into.wait)) check_template(*dialect, "wait", into.wait);
+  const bool own_set = bool(dialect->fit_text("set", into.set));
+  const bool own_wait = bool(dialect->fit_text("wait", into.wait));
+  if (own_set) check_template(*dialect, "set", into.set);
+  if (own_wait) check_template(*dialect, "wait", into.wait);
   const auto heater =
       choice<bool>(*dialect, "temperature_index", {{"tool", false}, {"heater", true}});
   if (heater) into.temperature_index_is_heater = *heater;
+  if (into.temperature_index_is_heater) {
+    // What the job's T means there, ours has to mean too.
+    if (!own_set) into.set = "M104 T{heater} S{temp}";
+    if (!own_wait) into.wait = "M109 T{heater} S{temp}";
+  }
   dialect->lines("job_start", into.job_start);
   dialect->lines("job_end", into.job_end);
 }

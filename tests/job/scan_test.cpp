@@ -87,7 +87,7 @@ TEST_CASE("a filament exchanged without feeding still counts as a stint") {
       scan_of("M83\nM104 T1 S215\nT1\nG1 X1 E1\nT2\nT1\nG1 X2 E1\n", rules_of(kTwoHeads));
   CHECK(stints(job) ==
         "birch T1 line 4 work 215 last 215\n"
-        "birch T2 line 6 work 215 last 215\n"
+        "birch T2 line 5 work 215 last 215\n"
         "birch T1 line 7 work 215 last 215\n");
 }
 
@@ -238,4 +238,23 @@ TEST_CASE("marks and NUL bytes are found wherever reads end") {
       CHECK(try_scan("; " + before + ";fw ;fw+x ;f w+ \n", rules, most, 4).ok());
     }
   }
+}
+
+TEST_CASE("a line that selects, too, is never a target to be taken out") {
+  auto rules =
+      rules_of(std::string(kTwoHeads) +
+               "[[recognise]]\nmatch = '^T(?P<tool>\\d+) S(?P<temp>\\d+)'\nas = \"set\"\n");
+  const auto job = scan_of("M83\nM109 T0 S210\nT0\nG1 X1 E1\nT1 S220\nG1 X2 E1\n", rules);
+  REQUIRE(job.targets.size() == 2);
+  CHECK_FALSE(job.targets[1].alone);
+}
+
+TEST_CASE("an exchange without extrusion is as hot as what was there, whatever comes later") {
+  const auto job =
+      scan_of("M83\nM109 T1 S210\nT1\nG1 X1 E1\nT2\nM109 S200\nG1 X2 E1\nT1\nM104 T1 S0\nM84\n",
+              rules_of(kTwoHeads));
+  CHECK(stints(job) ==
+        "birch T1 line 4 work 210 last 210\n"
+        "birch T2 line 7 work 200 last 200\n"
+        "birch T1 line 8 work 200 last 200\n");
 }
