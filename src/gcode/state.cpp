@@ -10,6 +10,7 @@ constexpr double kInch = 25.4;
 constexpr double kHighestCode = 99'999;  // of G and M; beyond it no command is meant
 constexpr std::array<char, 4> kAxisLetters{'X', 'Y', 'Z', 'E'};
 constexpr std::uint32_t bit(char letter) { return 1U << unsigned(letter - 'A'); }
+constexpr std::uint32_t kCommandMask = bit('G') | bit('M') | bit('T');
 constexpr std::uint32_t kAxisMask = bit('X') | bit('Y') | bit('Z') | bit('E');
 
 // Beyond any machine: what is larger is a slip, and would turn sums into infinities.
@@ -70,6 +71,10 @@ void move(const Words& w, State& s, Effect& e, int motion, bool machine_coordina
     } else {
       e.trouble = "an arc needs I, J or K, or R";
     }
+  }
+  if (e.arc && !reachable(e.arc->length_mm)) {
+    e.arc.reset();
+    e.trouble = "no machine reaches this far";
   }
   e.moves = e.arc.has_value() || delta != std::array<double, 4>{};
   e.feed_mm_s = s.feed_mm_s;
@@ -255,7 +260,7 @@ void apply(const Words& w, State& s, Effect& e) {
   if (w.kind != LineKind::words || w.count == 0) return;
 
   // The ordinary move: one G word, first on the line.
-  if (w.list[0].letter == 'G' && (w.mask & (bit('M') | bit('T'))) == 0) {
+  if (w.list[0].letter == 'G' && (w.mask & kCommandMask) == bit('G')) {
     const double code = w.list[0].value;
     if ((code == 1 || code == 0) && w.by_letter['G' - 'A'] == code) {
       e.commands = 1;
@@ -272,7 +277,7 @@ void apply(const Words& w, State& s, Effect& e) {
   // Order on a line does not matter: modes first, then what uses them.
   for (std::size_t i = 0; i < w.count; ++i) {
     const Word& word = w.list[i];
-    if (std::isnan(word.value) || std::abs(word.value) > kHighestCode) continue;
+    if (std::isnan(word.value)) continue;
     if (word.letter == 'G') {
       ++e.commands;
       const int code = tenths(word.value);
@@ -288,7 +293,7 @@ void apply(const Words& w, State& s, Effect& e) {
   }
   for (std::size_t i = 0; i < w.count; ++i) {
     const Word& word = w.list[i];
-    if (word.letter != 'G' || !(std::abs(word.value) <= kHighestCode)) continue;
+    if (word.letter != 'G') continue;
     const int code = tenths(word.value);
     if (acts_after_modes(code)) command_g(code, w, s, e, motion, axes_used);
   }
@@ -300,8 +305,7 @@ void apply(const Words& w, State& s, Effect& e) {
     e.tool = int(w.value('T'));
     s.tool = e.tool;
   } else if (!axes_used) {
-    if (motion < 0 && e.commands == 0 && leading != 'T' && (w.mask & kAxisMask) != 0 &&
-        s.motion >= 0) {
+    if (motion < 0 && (w.mask & kCommandMask) == 0 && (w.mask & kAxisMask) != 0 && s.motion >= 0) {
       motion = s.motion;  // axis words alone go on with the motion in force
     }
     if (motion >= 0) move(w, s, e, motion, machine_coordinates);

@@ -117,6 +117,14 @@ const char* number(const char* p, const char* end, double& value) {
   return p;
 }
 
+// A command that takes text ends at a space, though the standard would read on: M117 5 left.
+// `p`: after the M. Where its text begins, and its number; nullptr if it takes none.
+const char* text_command(const char* p, const char* end, double& value) {
+  const char* stop = p;
+  while (stop < end && (is_digit(*stop) || *stop == '.')) ++stop;
+  return stop > p && number(p, stop, value) != nullptr && takes_text(value) ? stop : nullptr;
+}
+
 bool name_char(char c) { return is_letter(c) || is_digit(c) || c == '_'; }
 
 void read_checksum(const char* star, const char* begin, const char* end, Words& w) {
@@ -193,7 +201,10 @@ void read(std::string_view line, Words& w) {
       }
       while (q < end && is_space(*q)) ++q;
       double value = kFlag;
-      if (q < end && (is_digit(*q) || *q == '.' || *q == '-' || *q == '+')) {
+      const char* text = letter == 'M' && first ? text_command(q, end, value) : nullptr;
+      if (text != nullptr) {
+        p = text;
+      } else if (q < end && (is_digit(*q) || *q == '.' || *q == '-' || *q == '+')) {
         const char* after = number(q, end, value);
         if (after == nullptr) {
           w.kind = LineKind::unknown;
@@ -222,7 +233,7 @@ void read(std::string_view line, Words& w) {
       w.by_letter[std::size_t(letter - 'A')] = value;
       w.mask |= 1U << unsigned(letter - 'A');
       w.kind = LineKind::words;
-      if (letter == 'M' && first && takes_text(value)) {
+      if (text != nullptr) {
         end_text(p, begin, end, w);
         return;
       }

@@ -1,3 +1,4 @@
+// What gcode/lines.h promises: the same lines wherever reads end, of any length.
 #include "gcode/lines.h"
 
 #include <catch2/catch.hpp>
@@ -64,4 +65,62 @@ TEST_CASE("a read that fails is passed on") {
   auto more = reader.next(line);
   REQUIRE_FALSE(more);
   CHECK(more.error().message == "no");
+}
+
+TEST_CASE("carriage returns: one before a line feed is part of the ending, others are text") {
+  CHECK(read("\r", 1, 1) == "1@0[\r]0 ");
+  CHECK(read("a\r\r\n", 1, 1) == "1@0[a\r]2 ");
+  CHECK(read("\r\n", 1, 1) == "1@0[]2 ");
+  CHECK(read("a\n\rb\n", 1, 1) == "1@0[a]1 2@2[\rb]1 ");
+  CHECK(read(std::string("a\0b\n", 4), 1, 1) == std::string("1@0[a\0b]1 ", 10));
+}
+
+TEST_CASE("lines put together again are the text") {
+  std::string text;
+  std::uint64_t seed = 3;
+  for (int i = 0; i < 3000; ++i) {
+    seed = seed * 6364136223846793005U + 1442695040888963407U;
+    text += "ab\r\n\n"[(seed >> 33U) % 5];
+  }
+  for (const std::size_t chunk : {1U, 2U, 3U, 17U, 1000U, 100'000U}) {
+    TextSource source(text, chunk / 2 + 1);
+    gcode::LineReader reader(source, 0, UINT64_MAX, 1, chunk);
+    gcode::RawLine line;
+    std::string again;
+    while (*reader.next(line)) {
+      REQUIRE(line.offset == again.size());
+      again.append(line.text).append(line.ending);
+      REQUIRE(line.end_offset() == again.size());
+      REQUIRE((!line.ending.empty() || again.size() == text.size()));
+    }
+    CHECK(again == text);
+    CHECK_FALSE(*reader.next(line));  // the end stays the end
+  }
+}
+
+TEST_CASE("part of a text, with numbers that go on") {
+  TextSource source("one\ntwo\nthree\n");
+  gcode::LineReader reader(source, 4, 11, 2);
+  gcode::RawLine line;
+  REQUIRE(*reader.next(line));
+  CHECK((line.text == "two" && line.offset == 4 && line.number == 2));
+  REQUIRE(*reader.next(line));
+  CHECK((line.text == "thr" && line.ending.empty() && line.number == 3));
+  CHECK_FALSE(*reader.next(line));
+  gcode::LineReader none(source, 8, 4);
+  CHECK_FALSE(*none.next(line));
+}
+
+TEST_CASE("a watcher sees every byte once, in order") {
+  struct Copy final : gcode::LineReader::Watcher {
+    void bytes(std::string_view chunk) override { text += chunk; }
+    std::string text;
+  } copy;
+  const std::string text = "a\r\nbb\n\nccc";
+  TextSource source(text, 2);
+  gcode::LineReader reader(source, 0, UINT64_MAX, 1, 3);
+  reader.watch(&copy);
+  gcode::RawLine line;
+  while (*reader.next(line)) CHECK(copy.text.size() >= line.end_offset());
+  CHECK(copy.text == text);
 }

@@ -1,9 +1,9 @@
+// What gcode/state.h promises: what each line does to the modes, the position and the machine.
 #include "gcode/state.h"
 
 #include <fmt/format.h>
 #include <catch2/catch.hpp>
 
-#include <numbers>
 #include <string>
 #include <vector>
 
@@ -93,7 +93,11 @@ TEST_CASE("selects as jobs write them") {
       {"M204 T500", -9},  {"M117 T3", -9},
       {"; T3", -9},       {"G10 P3 T1", -9},
       {"TOOL 3", -9},     {"/T3", -9},
-      {"T99999999", -9},
+      {"T99999999", -9},  {"T99999999999999999999999", -9},
+      {"T-2", -9},        {"M6", -9},
+      {"M6 T", -9},       {"G1 X1 T3", -9},
+      {"T3 ; note", 3},   {" T 3", 3},
+      {"M60 T3", -9},     {"T3 X1 Y1", 3},
   }));
   INFO(row.line);
   Machine m;
@@ -133,49 +137,6 @@ TEST_CASE("dwells") {
   CHECK(m.effect.dwell_s == 0);
 }
 
-// NISTIR 6556 section 3.5.3 (seen): the arc from (7,7); sweep and lengths worked out from it.
-TEST_CASE("the standard's arc") {
-  Machine m;
-  m("G1 X7 Y7");
-  m("G17 G2 x10 y16 i3 j4 z9");
-  REQUIRE(m.effect.arc);
-  const gcode::Arc& a = *m.effect.arc;
-  CHECK(a.radius_mm == Approx(5));
-  CHECK(a.sweep * 180 / std::numbers::pi == Approx(-143.130102));
-  CHECK(std::abs(a.radius_mm * a.sweep) == Approx(12.4904577));
-  CHECK(a.length_mm == Approx(15.3951789));
-  CHECK(a.radius_gap_mm == Approx(0).margin(1e-12));
-}
-
-TEST_CASE("arcs by radius: short for R > 0, long for R < 0") {
-  const auto sweep = [](const char* line) {
-    Machine m;
-    m(line);
-    return m.effect.arc ? m.effect.arc->sweep * 180 / std::numbers::pi : 0;
-  };
-  CHECK(sweep("G2 X10 Y10 R10") == Approx(-90));
-  CHECK(sweep("G3 X10 Y10 R10") == Approx(90));
-  CHECK(sweep("G2 X10 Y10 R-10") == Approx(-270));
-  CHECK(sweep("G3 X10 Y10 R-10") == Approx(270));
-  CHECK(sweep("G2 X20 Y0 R10") == Approx(-180));
-  CHECK(sweep("G2 X0 Y0 I5") == Approx(-360));  // a full circle
-  CHECK(sweep("G3 I5 J0") == Approx(360));
-  CHECK(sweep("G2 X30 Y0 R10") == 0);  // too far apart: no arc
-  CHECK(sweep("G2 X10 Y0") == 0);
-}
-
-TEST_CASE("arcs in the other planes") {
-  Machine m;
-  m("G18");
-  m("G2 X10 Z10 I10 K0");  // Z is the first axis of G18, X the second
-  REQUIRE(m.effect.arc);
-  CHECK(m.effect.arc->radius_mm == Approx(10));
-  m("G19");
-  m("G3 Y10 Z20 J10 K0");
-  REQUIRE(m.effect.arc);
-  CHECK(m.effect.arc->sweep * 180 / std::numbers::pi == Approx(270));
-}
-
 TEST_CASE("a state is a value that can be compared") {
   Machine a;
   Machine b;
@@ -186,4 +147,244 @@ TEST_CASE("a state is a value that can be compared") {
   CHECK(a.state == b.state);
   b("M82");
   CHECK_FALSE(a.state == b.state);
+}
+
+TEST_CASE("a line led by T never moves") {
+  Machine m;
+  m("G1 X1");
+  for (const char* line : {"T1 X5", "T X5", "T1.5 X5", "T99999999 X5"}) {
+    INFO(line);
+    m(line);
+    CHECK_FALSE(m.effect.moves);
+    CHECK(m.at() == "1 0 0 0");
+  }
+}
+
+// NISTIR 6556 section 3.3.3 (seen) begins its example of orders with g40 g1: a mode beside a motion
+// leaves the axis words to it. A command that takes axis words of its own does not.
+TEST_CASE("who owns the axis words") {
+  struct Case {
+    const char* line;
+    double x;
+  };
+  const Case row = GENERATE(values<Case>({
+      {"G40 G1 X5", 5},
+      {"G1 G40 X5", 5},
+      {"G17 G21 G40 G49 G80 G54 G90 G94 G1 X5", 5},
+      {"G64 X5 G1", 5},
+      {"G61.1 G1 X5", 5},
+      {"G1 M83 X5", 5},
+      {"X5", 5},
+      {"X5 F600", 5},
+      {"G53 X5", 1},
+      {"G90 X5", 1},  // RepRap convention: no G0..G3, no motion
+      {"M84 X5", 1},
+      {"M201 X5", 1},
+      {"G4 X5", 1},
+      {"G10 X5", 1},
+      {"G11 X5", 1},
+      {"G29 X5", 1},
+      {"G38.2 X5", 1},
+      {"G1.04 X5", 1},  // no such command
+      {"G99999999999999999999 X5", 1},
+      {"G-1 X5", 1},
+      {"G X5", 1},
+      {"M X5", 1},
+      {"M99999999999999999999 X5", 1},
+      {"G92 X5", 5},
+      {"G28 X5", 0},
+      {"G28.1 X5", 1},
+  }));
+  INFO(row.line);
+  Machine m;
+  m("G1 X1");
+  m(row.line);
+  CHECK(m.state.position[0] == row.x);
+}
+
+TEST_CASE("G80 ends the motion in force") {
+  Machine m;
+  m("X5");
+  CHECK(m.state.position[0] == 0);  // none yet
+  m("G0 X1");
+  m("X2");
+  CHECK(m.state.position[0] == 2);
+  m("G80");
+  m("X3");
+  CHECK(m.state.position[0] == 2);
+}
+
+TEST_CASE("modes of E: G91 makes it relative, M83 outlives G90") {
+  Machine m;
+  const auto e = [&m](const char* line) {
+    m(line);
+    return m.state.position[3];
+  };
+  CHECK(e("G1 E5") == 5);
+  CHECK(e("G91 G1 E1") == 6);
+  CHECK(e("G90 G1 E1") == 1);
+  CHECK(e("M83") == 1);
+  CHECK(e("G1 E1") == 2);
+  CHECK(e("G91 G1 E1") == 3);
+  CHECK(e("G90 G1 E1") == 4);
+  CHECK(e("M82 G1 E1") == 1);
+  CHECK(e("G91") == 1);
+  CHECK(e("M82 G1 E1") == 2);  // G91 holds
+}
+
+TEST_CASE("G92 in all its forms") {
+  Machine m;
+  m("G1 X10 Y20 Z3 E4");
+  m("G92 E0");
+  CHECK(m.at() == "10 20 3 0");
+  CHECK(m.state.offset == std::array<double, 4>{0, 0, 0, 4});
+  m("G20 G92 X1");  // in the units that the line itself sets
+  CHECK(m.at() == "25.4 20 3 0");
+  CHECK(m.state.position[0] + m.state.offset[0] == Approx(10));
+  m("G21");
+  m("G92");  // no axis: all of them
+  CHECK(m.at() == "0 0 0 0");
+  CHECK(m.state.position[1] + m.state.offset[1] == 20);
+  m("G92 X");       // no number: nothing
+  m("G91 G92 Y5");  // absolute even so
+  CHECK(m.at() == "0 5 0 0");
+  m("G90 G53 G0 X1 Y2 Z3");
+  CHECK(m.state.position[0] + m.state.offset[0] == Approx(1));
+  CHECK(m.state.position[1] + m.state.offset[1] == Approx(2));
+  m("G91 G53 G0 X1");  // machine coordinates are absolute always
+  CHECK(m.state.position[0] + m.state.offset[0] == Approx(1));
+  m("G92.1");
+  CHECK(m.at() == "1 2 3 4");
+}
+
+TEST_CASE("homing") {
+  Machine m;
+  m("G1 X1 Y2 Z3 E4");
+  m("G92 X9");
+  m("G28 X0 Z");
+  CHECK(m.at() == "0 2 0 4");
+  CHECK(m.state.offset[0] == 0);
+  CHECK(m.effect.homes);
+  CHECK(m.effect.waits_for_moves);
+  CHECK_FALSE(m.effect.moves);
+  m("G28 W");
+  CHECK(m.at() == "0 0 0 4");
+}
+
+TEST_CASE("feeds: modal, per minute, in the job's units") {
+  Machine m;
+  m("G1 X1");
+  CHECK(m.effect.feed_mm_s == 25);  // common practice until the first F
+  m("G1 F600");
+  CHECK_FALSE(m.effect.moves);
+  m("G0 X2");
+  CHECK(m.effect.feed_mm_s == 10);
+  m("F1200");
+  m("G1 X3 F0");
+  CHECK(m.effect.feed_mm_s == 20);
+  m("G1 X4 F-5");
+  CHECK(m.effect.feed_mm_s == 20);
+  m("F0");
+  m("F");
+  m("G1 X5");
+  CHECK(m.effect.feed_mm_s == 20);
+  m("G20");
+  m("F60");
+  CHECK(m.state.feed_mm_s == Approx(25.4));
+}
+
+// NISTIR 6556 section 3.5.19 (seen).
+TEST_CASE("inverse time: F belongs to its own line") {
+  Machine m;
+  m("F600");
+  m("G93 G1 X30 Y40 F2");
+  CHECK(50 / m.effect.feed_mm_s == Approx(30));
+  m("G3 X30 Y40 I5 F60");  // a full circle in a second
+  CHECK(m.effect.arc->length_mm / m.effect.feed_mm_s == Approx(1));
+  m("G1 E6 F1");
+  CHECK(6 / m.effect.feed_mm_s == Approx(60));
+  m("G94 G1 X0");
+  CHECK(m.effect.feed_mm_s == 10);
+}
+
+TEST_CASE("what brings motion to a stop") {
+  struct Case {
+    const char* line;
+    bool stops;
+  };
+  const Case row = GENERATE(values<Case>({
+      {"G4 P1", true},    {"G4", true},         {"G28", true},      {"G29", true},
+      {"G38.2 Z1", true}, {"M109 S1", true},    {"M190 S1", true},  {"M191 S1", true},
+      {"M400", true},     {"M226", true},       {"M0", true},       {"M1 wait", true},
+      {"T1", true},       {"M6 T1", true},      {"M104 S1", false}, {"M140 S1", false},
+      {"G92 E0", false},  {"M106 S255", false}, {"G10", false},     {"M117 G4", false},
+      {"G1 X1", false},   {"M204 S500", false}, {"M0.5", false},    {"; G4 P1", false},
+  }));
+  INFO(row.line);
+  Machine m;
+  m(row.line);
+  CHECK(m.effect.waits_for_moves == row.stops);
+}
+
+TEST_CASE("dwells: S before P, never less than none") {
+  Machine m;
+  const auto dwell = [&m](const std::string& line) {
+    m(line);
+    return m.effect.dwell_s;
+  };
+  CHECK(dwell("G4 P500 S2") == 2);
+  CHECK(dwell("G4 S0.25") == 0.25);
+  CHECK(dwell("G4 P-500") == 0);
+  CHECK(dwell("G4 S") == 0);
+  CHECK(dwell("G4 P" + std::string(300, '9')) == 0);
+}
+
+TEST_CASE("retraction by firmware") {
+  Machine m;
+  m("G10");
+  CHECK((m.effect.retracts && !m.effect.unretracts));
+  m("G11");
+  CHECK((m.effect.unretracts && !m.effect.retracts));
+  m("G10 P1 S200 R150");  // a tool's temperatures
+  CHECK_FALSE(m.effect.retracts);
+  m("G10 L2 X0");  // a coordinate system
+  CHECK_FALSE(m.effect.retracts);
+}
+
+TEST_CASE("a T that is no tool number is not taken for the tool in use") {
+  for (const char* line : {"M104 T99999999999999999999 S200", "M104 T1.5 S200", "M104 T-7 S200"}) {
+    INFO(line);
+    Machine m;
+    m("T1");
+    m(line);
+    REQUIRE(m.effect.target_index);
+    CHECK(*m.effect.target_index > 65535);
+  }
+}
+
+TEST_CASE("what no machine reaches does not reach the sums") {
+  Machine m;
+  m("G1 X1 Y1");
+  m("G1 Y2 X" + std::string(300, '9'));
+  CHECK(m.at() == "1 2 0 0");
+  CHECK(m.effect.trouble != nullptr);
+  m("G92 X" + std::string(300, '9'));
+  CHECK(m.at() == "1 2 0 0");
+  m("G2 X5 R" + std::string(300, '9'));
+  CHECK_FALSE(m.effect.arc);
+  CHECK(m.at() == "5 2 0 0");
+}
+
+TEST_CASE("lines that are no words leave the machine as it is") {
+  Machine m;
+  m("G1 X1 F600");
+  m("T2");
+  const gcode::State before = m.state;
+  for (const char* line : {"", ";G1 X9", "(T5)", "/G1 X9", "CHANGE_TO 3", "G1 X9 #", "%"}) {
+    INFO(line);
+    m(line);
+    CHECK(m.state == before);
+    CHECK(m.effect.commands == 0);
+    CHECK_FALSE((m.effect.moves || m.effect.selects || m.effect.waits_for_moves));
+  }
 }

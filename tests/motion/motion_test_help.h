@@ -1,0 +1,66 @@
+// Paths, limits and a listener that keeps what it hears, for the tests of motion/.
+#pragma once
+
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <cstdint>
+#include <random>
+#include <vector>
+
+#include "motion/clock.h"
+#include "motion/limits.h"
+
+namespace forewarm {
+
+struct Sum final : motion::Clock::Listener {
+  std::vector<motion::Timed> all;
+  void timed(std::span<const motion::Timed> moves) override {
+    all.insert(all.end(), moves.begin(), moves.end());
+  }
+  [[nodiscard]] double seconds() const {
+    double s = 0;
+    for (const auto& m : all) s += m.seconds;
+    return s;
+  }
+};
+
+inline motion::Limits plain(double accel) {
+  motion::Limits l;
+  l.max_speed = {1e9, 1e9, 1e9, 1e9};
+  l.max_accel = {1e9, 1e9, 1e9, 1e9};
+  l.jerk = {1e-9, 1e-9, 1e-9, 1e-9};
+  l.accel_print = l.accel_travel = l.accel_retract = accel;
+  return l;
+}
+
+inline motion::Move line(double x, double y, double feed, double e = 0) {
+  motion::Move m;
+  m.delta = {x, y, 0, e};
+  m.length_mm = std::hypot(x, y);
+  m.feed_mm_s = feed;
+  return m;
+}
+
+inline double time_of(const motion::Limits& limits, const std::vector<motion::Move>& moves) {
+  Sum sum;
+  motion::Clock clock(limits, sum);
+  for (std::size_t i = 0; i < moves.size(); ++i) clock.move(moves[i], i);
+  clock.stop();
+  REQUIRE(sum.all.size() == moves.size());
+  return sum.seconds();
+}
+
+// The same numbers on every machine, which the distributions of <random> do not promise.
+class Dice {
+ public:
+  explicit Dice(unsigned seed) : engine_(seed) {}
+  double between(double low, double high) {
+    return low + (high - low) * double(engine_() >> 11U) * 0x1p-53;
+  }
+  bool chance(double of) { return between(0, 1) < of; }
+
+ private:
+  std::mt19937_64 engine_;
+};
+
+}  // namespace forewarm
