@@ -1,0 +1,3 @@
+#include "../plan/plan.h"
+#include "words.h"
+#include <plan/plan.h>

@@ -1,0 +1,1 @@
+// In a folder that is no layer.

@@ -1,0 +1,1 @@
+// Neither a header nor a source.

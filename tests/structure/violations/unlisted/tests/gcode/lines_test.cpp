@@ -1,0 +1,1 @@
+// Only in a comment of the build.
