@@ -112,7 +112,7 @@ class Run {
       return "policy as-sliced: the job is left as it is";
     }
     if (!job.start) return "the job prints nothing: it is left as it is";
-    return "the job never changes its tool: it is left as it is";
+    return "only one tool prints, once: the job is left as it is, also what it leaves on";
   }
 
   void summary(const job::Job& job, const plan::Plan& plan) const {

@@ -57,7 +57,7 @@ struct Effect {
   bool limits = false;              // M201 and its kin: motion/ reads them itself
 
   // Set if the line cannot be followed (an arc that is none).
-  const char* trouble = nullptr;
+  const char* trouble = nullptr;  // such a move is taken as straight
 };
 
 // Applies `words` to `state` and says what it did.

@@ -32,7 +32,6 @@ using job::Place;
 // Waits and start temperatures feed back into gap lengths: planned again until they agree.
 constexpr int kMostRounds = 12;
 constexpr double kAgreeS = 0.02;
-constexpr double kHotAboveStandbyC = 5;
 // At one place: what another heater may do meanwhile comes before what is waited for.
 constexpr int kFirst = 1, kNext = 2;
 

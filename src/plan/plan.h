@@ -17,6 +17,9 @@
 
 namespace forewarm::plan {
 
+// Hot idle is what a parked heater spends above its standby temperature by more than this, in C.
+constexpr double kHotAboveStandbyC = 5;
+
 enum class Treatment : std::uint8_t { hold, standby, off };
 [[nodiscard]] const char* name_of(Treatment treatment);
 

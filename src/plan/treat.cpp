@@ -9,8 +9,6 @@ namespace forewarm::plan {
 
 namespace {
 
-constexpr double kHotAboveStandbyC = 5;
-
 // The temperature `t` seconds into a gap that is cooling towards a floor.
 double parked_at(const GapQuestion& q, double floor_c, double t) {
   const double free_c = thermal::cooled_c(q.hotend, q.start_c, t);

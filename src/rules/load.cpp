@@ -156,8 +156,10 @@ class Loader {
     const double ambient = rules_.machine.ambient_c;
     head.hotend.ambient_c = ambient;
     h->need("power_w");
-    h->need("full_drive_c", "where the heater would end up at full drive; see forewarm calibrate");
-    h->need("time_constant_s", "see forewarm calibrate");
+    h->need("full_drive_c", "where the heater would end up at full drive; measure it");
+    h->need(
+        "time_constant_s",
+        "measure it: the seconds in which a parked heater loses 63 % of its heat above ambient");
     if (h->number("power_w", {0, 1e5, true}, head.hotend.power_w)) places.power = h->at("power_w");
     if (h->number("full_drive_c", {0, 5000, true}, head.hotend.full_drive_c)) {
       above_ambient(*h, "full_drive_c", head.hotend.full_drive_c);

@@ -462,7 +462,9 @@ TEST_CASE("a job that never changes its tool is left byte for byte") {
   Bench run;
   const std::string job = get(std::string(FOREWARM_FIXTURES) + "/single_tool.gcode");
   put(run / "job.gcode", job);
-  const std::string note = "forewarm: info: the job never changes its tool: it is left as it is\n";
+  const std::string note =
+      "forewarm: info: only one tool prints, once: the job is left as it is, also what it leaves "
+      "on\n";
   const Ran ran = run("forewarm rewrite job.gcode");
   CHECK(ran.code == 0);
   CHECK(ran.err == note);

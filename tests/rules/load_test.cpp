@@ -839,7 +839,7 @@ heater = { power_w = 50, time_constant_s = 180 }
            R"(rules.toml:5:10: heater needs "full_drive_c"
   heater = { power_w = 50, time_constant_s = 180 }
            ^
-  hint: where the heater would end up at full drive; see forewarm calibrate)"},
+  hint: where the heater would end up at full drive; measure it)"},
           {R"(version = 1
 [[toolhead]]
 name = "ash"
@@ -849,7 +849,7 @@ heater = { power_w = 50, full_drive_c = 450 }
            R"(rules.toml:5:10: heater needs "time_constant_s"
   heater = { power_w = 50, full_drive_c = 450 }
            ^
-  hint: see forewarm calibrate)"},
+  hint: measure it: the seconds in which a parked heater loses 63 % of its heat above ambient)"},
           {R"(version = 1
 [[toolhead]]
 name = "ash"
