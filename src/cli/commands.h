@@ -24,6 +24,12 @@ struct RestoreOptions {
 };
 int run_restore(const Context& context, const RestoreOptions& options);
 
+// With `second` empty, `first` is the rewritten job. `explain`: a finding's id, or "all".
+struct CheckOptions {
+  std::string first, second, json, explain;
+};
+int run_check(const Context& context, const CheckOptions& options);
+
 int run_diff(const Context& context, const std::string& original, const std::string& rewritten);
 
 int run_rules_check(const Context& context, const std::string& file);

@@ -32,6 +32,7 @@ int run(int argc, char** argv) {
   RewriteOptions rewrite;
   ForecastOptions forecast;
   RestoreOptions restore;
+  CheckOptions check;
   std::string diff_original;
   std::string diff_rewritten;
   std::string rules_file;
@@ -82,6 +83,18 @@ int run(int argc, char** argv) {
   shared(c_forecast, true);
   c_forecast->footer("Example: forewarm forecast --rules machine.toml --json - job.gcode");
 
+  CLI::App* c_check = app.add_subcommand(
+      "check", "replay a rewritten job beside its original; exit 1 if anything is found");
+  c_check->add_option("ORIGINAL", check.first,
+                      "the job before; without REWRITTEN, the rewritten job alone");
+  c_check->add_option("REWRITTEN", check.second, "the job after");
+  c_check->add_option("--json", check.json, "write the findings as JSON here; - is stdout, alone");
+  c_check->add_option("--explain", check.explain, "say what a finding's id means, or \"all\"");
+  shared(c_check, true);
+  c_check->footer(std::string("Example: forewarm check --rules machine.toml job.gcode "
+                              "rewritten.gcode\n\n") +
+                  kCautions);
+
   CLI::App* c_diff = app.add_subcommand("diff", "unified diff of two jobs; exit 1 if they differ");
   c_diff->add_option("ORIGINAL", diff_original, "the job before")->required();
   c_diff->add_option("REWRITTEN", diff_rewritten, "the job after")->required();
@@ -131,6 +144,7 @@ int run(int argc, char** argv) {
   const Context context(common);
   if (c_rewrite->parsed()) return run_rewrite(context, rewrite);
   if (c_forecast->parsed()) return run_forecast(context, forecast);
+  if (c_check->parsed()) return run_check(context, check);
   if (c_diff->parsed()) return run_diff(context, diff_original, diff_rewritten);
   if (c_restore->parsed()) return run_restore(context, restore);
   if (c_rules_check->parsed()) return run_rules_check(context, rules_file);

@@ -95,7 +95,7 @@ class Scanner final : public motion::Clock::Listener {
     e.hint = "compressed or packed G-code has to be unpacked first";
     std::uint64_t offset = 0;
     std::uint64_t line = 1;
-    std::uint64_t line_start = 0;
+    std::uint64_t column = 1;
     std::vector<char> buffer(1U << 16U);
     for (;;) {
       auto got = source.read_at(offset, buffer);
@@ -103,11 +103,13 @@ class Scanner final : public motion::Clock::Listener {
       for (std::size_t i = 0; i < *got; ++i) {
         if (buffer[i] == '\n') {
           ++line;
-          line_start = offset + i + 1;
+          column = 1;
         } else if (buffer[i] == 0) {
           e.line = line;
-          e.column = offset + i - line_start + 1;
+          e.column = column;
           return e;
+        } else if ((buffer[i] & 0xc0) != 0x80) {
+          ++column;
         }
       }
       offset += *got;
@@ -117,7 +119,7 @@ class Scanner final : public motion::Clock::Listener {
   // Column of the word with this letter in the present line, for the caret.
   [[nodiscard]] std::size_t column_of(char letter) const {
     for (std::size_t i = 0; i < line_.text.size(); ++i) {
-      if ((line_.text[i] & ~0x20) == letter) return i + 1;
+      if ((line_.text[i] & ~0x20) == letter) return characters(line_.text.substr(0, i)) + 1;
     }
     return 1;
   }
@@ -163,8 +165,9 @@ class Scanner final : public motion::Clock::Listener {
     if (words_.has_checksum) {
       if (!words_.checksum_ok) {
         const auto star = line_.text.find('*');
-        return refused(star == std::string_view::npos ? 1 : star + 1, "the checksum is wrong",
-                       "the file is damaged; the machine would stop here");
+        return refused(
+            star == std::string_view::npos ? 1 : characters(line_.text.substr(0, star)) + 1,
+            "the checksum is wrong", "the file is damaged; the machine would stop here");
       }
       if (words_.numbered) job_.numbered = true;
     }
@@ -461,35 +464,13 @@ class Scanner final : public motion::Clock::Listener {
     motion::Move m;
     m.delta = effect_.delta;
     m.feed_mm_s = effect_.feed_mm_s;
-    if (effect_.arc) return arc(m);
+    if (effect_.arc) {
+      motion::move_along(clock_, m, *effect_.arc, state_.plane, line_.offset);
+      return success();
+    }
     m.length_mm =
         std::sqrt(m.delta[0] * m.delta[0] + m.delta[1] * m.delta[1] + m.delta[2] * m.delta[2]);
     clock_.move(m, line_.offset);
-    return success();
-  }
-
-  // An arc goes to the clock in chords, about as fine as machines cut it, at the arc's own length.
-  Status arc(const motion::Move& whole) {
-    const gcode::Arc& a = *effect_.arc;
-    constexpr double kChordMm = 1.0;
-    constexpr double kShortestMm = 0.1;
-    constexpr double kPerTurn = 24;
-    double pieces = std::max(a.length_mm / kChordMm, std::abs(a.sweep) / 6.283185307 * kPerTurn);
-    pieces = std::ceil(std::clamp(std::min(pieces, a.length_mm / kShortestMm), 1.0, 20000.0));
-    const auto axes = gcode::axes_of(state_.plane);
-    const auto ia = std::size_t(axes[0]);
-    const auto ib = std::size_t(axes[1]);
-    const double start = std::atan2(-a.centre_b, -a.centre_a);
-    motion::Move m = whole;
-    m.length_mm = a.length_mm / pieces;
-    for (std::size_t d = 0; d < 4; ++d) m.delta[d] = whole.delta[d] / pieces;
-    for (double i = 0; i < pieces; ++i) {
-      const double from = start + a.sweep * i / pieces;
-      const double to = start + a.sweep * (i + 1) / pieces;
-      m.delta[ia] = a.radius_mm * (std::cos(to) - std::cos(from));
-      m.delta[ib] = a.radius_mm * (std::sin(to) - std::sin(from));
-      clock_.move(m, line_.offset);
-    }
     return success();
   }
 

@@ -16,6 +16,7 @@
 #include <span>
 #include <vector>
 
+#include "gcode/arc.h"
 #include "motion/limits.h"
 
 namespace forewarm::motion {
@@ -83,5 +84,10 @@ class Clock {
   std::array<double, 4> last_unit_{};
   double last_cruise_ = 0, last_safe_ = 0, last_accel_ = 0;
 };
+
+// An arc in chords, about as fine as machines cut it, at the arc's own length. `whole`: of the move
+// from end to end; its length_mm is not read.
+void move_along(Clock& clock, const Move& whole, const gcode::Arc& arc, gcode::Plane plane,
+                std::uint64_t tag);
 
 }  // namespace forewarm::motion

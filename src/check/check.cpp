@@ -1,0 +1,789 @@
+#include "check/check.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <deque>
+#include <span>
+
+#include "check/dialect.h"
+#include "check/heaters.h"
+#include "check/pairing.h"
+#include "gcode/state.h"
+#include "motion/clock.h"
+#include "rules/recogniser.h"
+
+namespace forewarm::check {
+
+namespace {
+
+using gcode::kE;
+using gcode::kZ;
+
+// What one line tells the machine.
+struct Told {
+  gcode::Words words;
+  gcode::Effect effect;
+  std::vector<rules::Recognised> found;
+  std::optional<double> seconds;
+
+  [[nodiscard]] bool feeds() const { return effect.unretracts || effect.delta[kE] > 0; }
+  [[nodiscard]] bool selects() const {
+    return effect.selects || says(rules::Recognise::As::change);
+  }
+  [[nodiscard]] bool says(rules::Recognise::As as) const {
+    return std::any_of(found.begin(), found.end(), [as](const auto& r) { return r.as == as; });
+  }
+  // Whether a machine does anything at all on it.
+  [[nodiscard]] bool acts() const {
+    return words.kind == gcode::LineKind::named || words.kind == gcode::LineKind::unknown ||
+           (words.kind == gcode::LineKind::words && words.count > 0) || seconds || selects() ||
+           says(rules::Recognise::As::set) || says(rules::Recognise::As::wait);
+  }
+};
+
+// Numbers and checksums of lines, as a machine follows them.
+struct LineCount {
+  std::optional<std::int64_t> last;
+  // Whether the line comes in order.
+  bool take(const gcode::Words& w) {
+    bool in_order = true;
+    const bool sets = w.is('M', 110);
+    if (w.numbered) {
+      in_order = sets || !last || w.number == *last + 1;
+      last = w.number;
+    }
+    if (sets && w.given('N')) last = std::int64_t(w.value('N'));
+    return in_order;
+  }
+};
+
+bool near(double a, double b) { return std::abs(a - b) <= 1e-6; }
+
+class Check final : public motion::Clock::Listener {
+ public:
+  Check(const rules::Rules& rules, const Options& options, rules::Recogniser recogniser)
+      : rules_(rules),
+        options_(options),
+        recogniser_(std::move(recogniser)),
+        dialect_(rules),
+        heads_(rules),
+        original_mount_(heads_),
+        mount_(heads_),
+        heaters_(rules, heads_, report_.findings),
+        clock_(limits_of(rules.motion), *this, rules.motion.time_scale) {
+    ask_lines_ = !recogniser_.empty();
+    ask_moves_ = recogniser_.wants_moves();
+  }
+
+  Result<Report> run(ByteSource* original, ByteSource& rewritten) {
+    Pairing pairing(original, rewritten, options_.chunk);
+    Step step;
+    std::uint64_t bytes = 0;
+    std::uint64_t next_report = 0;
+    for (;;) {
+      auto more = pairing.next(step);
+      if (!more) return std::move(more.error());
+      if (!*more) break;
+      ++report_.lines;
+      bytes += step.rewritten.text.size() + 1;
+      if (options_.progress && bytes >= next_report) {
+        options_.progress(bytes);
+        next_report = bytes + (1U << 22U);
+      }
+      line(step);
+      if (error_) return std::move(*error_);
+    }
+    close_block({});
+    finish();
+    hashes(pairing, original != nullptr);
+    auto& list = report_.findings.list();
+    std::stable_sort(list.begin(), list.end(),
+                     [](const Finding& a, const Finding& b) { return a.line < b.line; });
+    return std::move(report_);
+  }
+
+  void timed(std::span<const motion::Timed> moves) override {
+    for (const motion::Timed& m : moves) {
+      settle(delivered_, m.start_s);
+      const double end_s = m.start_s + m.seconds + waited_s_;
+      if ((m.tag & 1U) != 0 && mount_.mounted() != kNone) {
+        heaters_.fed_until(mount_.mounted(), end_s);
+      }
+      if (m.tag != long_tag_) {
+        heaters_.lines().add(long_from_s_, m.start_s + waited_s_);
+        long_tag_ = m.tag;
+        long_from_s_ = m.start_s + waited_s_;
+      }
+      ++delivered_;
+    }
+  }
+
+ private:
+  enum class Side : std::uint8_t { job, inserted, added };
+
+  static motion::Limits limits_of(const rules::Motion& m) {
+    motion::Limits l;
+    l.max_speed = m.max_speed_mm_s;
+    l.max_accel = m.max_accel_mm_s2;
+    l.jerk = m.jerk_mm_s;
+    l.junction_deviation = m.junction_deviation_mm.value_or(0);
+    l.accel_print = l.accel_travel = l.accel_retract = m.accel_mm_s2;
+    return l;
+  }
+
+  void say(Id id, std::uint64_t number, std::string what) {
+    report_.findings.add(id, number, std::move(what));
+  }
+  static std::string shown(std::string_view text) {
+    return "\"" + printable(text.substr(0, 200), 80) + "\"";
+  }
+
+  // --- reading a line ---
+
+  // `text` as the machine would take it from `state`.
+  void read(std::string_view text, std::uint64_t number, gcode::State& state, Told& told) {
+    if (number == 1 && text.substr(0, 3) == "\xef\xbb\xbf") text.remove_prefix(3);
+    gcode::parse(text, told.words);
+    gcode::apply(told.words, state, told.effect);
+    told.found.clear();
+    told.seconds.reset();
+    if (ask_lines_ && (ask_moves_ || !told.effect.moves) && !text.empty()) {
+      recogniser_.match(text, told.found, told.seconds);
+      for (const rules::Recognised& r : told.found) {
+        if (r.as == rules::Recognise::As::change) state.tool = r.tool.value_or(-1);
+      }
+    }
+  }
+
+  void line(const Step& step) {
+    number_ = step.rewritten.number;
+    switch (step.kind) {
+      case Step::Kind::header:
+        header(step.rewritten.text);
+        return;
+      case Step::Kind::inserted:
+        ++report_.inserted;
+        open_block();
+        inserted(step.rewritten.text);
+        return;
+      case Step::Kind::disabled:
+        ++report_.disabled;
+        open_block();
+        read(step.original.text, step.original.number, original_state_, other_);
+        disabled(step.original);
+        return;
+      case Step::Kind::kept:
+        close_block(step);
+        kept(step.original);
+        return;
+      case Step::Kind::changed:
+      case Step::Kind::lost:
+      case Step::Kind::added:
+        open_block();
+        parted_ = true;
+        parted(step);
+        return;
+    }
+  }
+
+  void kept(const Line& original) {
+    read(original.text, original.number, state_, told_);
+    numbers(told_.words, true);
+    follow_original(told_);
+    act(told_, Side::job);
+  }
+
+  void numbers(const gcode::Words& words, bool in_both) {
+    if (words.has_checksum && !words.checksum_ok) {
+      say(Id::checksum_wrong, number_, "the checksum does not fit the line");
+    }
+    if (!words.numbered && !words.is('M', 110)) return;
+    const bool original_good = !in_both || original_count_.take(words);
+    if (!count_.take(words) && (original_good)) {
+      say(Id::number_wrong, number_, fmt::format("N{} does not follow", words.number));
+    }
+  }
+
+  // --- the original's side ---
+
+  void follow_original(const Told& told) {
+    if (told.found.empty() && told.effect.moves && told.effect.commands <= 1) {
+      const auto& d = told.effect.delta;
+      if (d[kE] <= 0) return;
+      ++report_.moves;
+      (void)original_mount_.feeding();
+      if (!original_started_ && (d[0] != 0 || d[1] != 0 || told.effect.arc)) begin();
+      return;
+    }
+    const auto target = [&](std::size_t head, std::optional<double> temp) {
+      if (head == kNone || !temp) return;
+      wanted(head) = std::max(0.0, *temp);
+      fresh(head) = true;
+    };
+    for (const rules::Recognised& r : told.found) {
+      if (r.as == rules::Recognise::As::change) (void)original_mount_.select(r.tool.value_or(-1));
+      if (r.as == rules::Recognise::As::set || r.as == rules::Recognise::As::wait) {
+        target(r.heater ? heads_.of_heater(*r.heater) : heads_.of_tool(r.tool.value_or(-1)),
+               r.temp);
+      }
+    }
+    const gcode::Effect& e = told.effect;
+    if (told.feeds()) {
+      ++report_.moves;
+      (void)original_mount_.feeding();
+      if (!original_started_ && e.moves && (e.delta[0] != 0 || e.delta[1] != 0 || e.arc)) {
+        begin();
+      }
+    }
+    if (e.selects) (void)original_mount_.select(e.tool);
+    if (e.sets_target && e.has_temp) target(head_meant(e, original_mount_), e.temp_c);
+  }
+
+  // The first print move: planning starts before it.
+  void begin() {
+    original_started_ = true;
+    Event e;
+    e.what = Event::What::start;
+    put(e);
+  }
+
+  std::size_t head_meant(const gcode::Effect& e, Mount& mount) {
+    if (!e.target_index) return mount.spoken_to();
+    return rules_.dialect.temperature_index_is_heater ? heads_.of_heater(*e.target_index)
+                                                      : heads_.of_tool(*e.target_index);
+  }
+  double& wanted(std::size_t head) {
+    if (wanted_.size() <= head) wanted_.resize(head + 1, 0);
+    return wanted_[head];
+  }
+  char& fresh(std::size_t head) {
+    if (fresh_.size() <= head) fresh_.resize(head + 1, 1);
+    return fresh_[head];
+  }
+
+  // --- lines that are not the same on both sides ---
+
+  void header(std::string_view text) {
+    header_ = rewrite::read_header(text);
+    report_.has_header = header_.has_value();
+    if (!header_) {
+      say(Id::mark_damaged, 1, "the first line is no header that can be read");
+    } else {
+      report_.rules_differ = header_->rules != rules_.hash;
+    }
+  }
+
+  void open_block() {
+    if (in_block_) return;
+    in_block_ = true;
+    original_state_ = state_;
+    limits_ = clock_.limits();
+    block_line_ = number_;
+    block_z_ = state_.position[kZ] + state_.offset[kZ];
+  }
+
+  // Before a line that both sides have (nothing: at the end): the state has to be what it expects.
+  void close_block(const Step& next) {
+    if (!in_block_) return;
+    in_block_ = false;
+    if (!original_started_ && block_acts_) {
+      // Only right before the first print move is planning under way.
+      gcode::State after = original_state_;
+      if (!next.original.text.empty())
+        read(next.original.text, next.original.number, after, other_);
+      const gcode::Effect& e = other_.effect;
+      const bool prints = !next.original.text.empty() && e.moves && e.delta[kE] > 0 &&
+                          (e.delta[0] != 0 || e.delta[1] != 0 || e.arc);
+      if (!prints) say(Id::start_code, block_line_, "changed before the first print move");
+    }
+    block_acts_ = false;
+    if (!parted_) state_of_block();
+    parted_ = false;
+    const int tool = state_.tool;
+    state_ = original_state_;
+    state_.tool = tool;
+    clock_.limits() = limits_;
+  }
+
+  void state_of_block() {
+    const gcode::State& is = state_;
+    const gcode::State& was = original_state_;
+    std::string what;
+    const auto differs = [&](bool does, std::string_view name) {
+      if (does) what += (what.empty() ? "" : ", ") + std::string(name);
+    };
+    constexpr std::array<std::string_view, 4> kAxes{"X", "Y", "Z", "E"};
+    for (std::size_t a = 0; a < 4; ++a) {
+      differs(!near(is.position[a], was.position[a]), kAxes[a]);
+      differs(!near(is.offset[a], was.offset[a]), fmt::format("offset of {}", kAxes[a]));
+    }
+    differs(is.relative != was.relative, "G90/G91");
+    differs(is.e_relative != was.e_relative, "M82/M83");
+    differs(is.inches != was.inches, "G20/G21");
+    differs(is.inverse_time != was.inverse_time, "G93/G94");
+    differs(is.plane != was.plane, "the plane");
+    differs(is.motion != was.motion, "the kind of motion");
+    differs(!near(is.feed_mm_s, was.feed_mm_s), "the feed");
+    differs(is.tool != was.tool, "the tool");
+    differs(!(clock_.limits() == limits_), "a limit of motion");
+    if (!what.empty()) say(Id::state_differs, block_line_, "after these lines: " + what);
+  }
+
+  void inserted(std::string_view text) {
+    const std::string_view code = text.substr(0, text.find(rewrite::kInserted));
+    const gcode::State before = state_;
+    gcode::parse(code, told_.words);
+    told_.effect = {};
+    told_.found.clear();
+    told_.seconds.reset();
+    numbers(told_.words, false);
+    if (const auto target = dialect_.target(code)) {
+      block_acts_ = true;
+      const std::size_t head = target->heater ? heads_.of_heater(*target->heater)
+                                              : heads_.of_tool(target->tool.value_or(-1));
+      if (head == kNone) {
+        say(Id::inserted_unknown, number_, "no toolhead has the heater of " + shown(code));
+        return;
+      }
+      give(head, target->temp_c, target->waits, false, true);
+      return;
+    }
+    read(code, 0, state_, told_);
+    if (!told_.acts()) {
+      if (bare(code).empty()) return;
+      say(Id::mark_damaged, number_, "a mark on a line that does nothing: " + shown(code));
+      return;
+    }
+    if (told_.words.is('M', 110)) return;
+    block_acts_ = true;
+    if (!known(told_) && !dialect_.given(code)) {
+      say(Id::inserted_unknown, number_, shown(code));
+    }
+    if (told_.selects()) say(Id::select_added, number_, shown(code));
+    moves_of_block(before);
+    act(told_, Side::inserted);
+  }
+
+  // Whether a line put in is of a kind whose every effect is followed here.
+  static bool known(const Told& told) {
+    if (told.words.kind != gcode::LineKind::words) return !told.found.empty();
+    for (std::size_t i = 0; i < told.words.count; ++i) {
+      const gcode::Word& w = told.words.list[i];
+      const auto any = [&](std::initializer_list<double> codes) {
+        return std::find(codes.begin(), codes.end(), w.value) != codes.end();
+      };
+      if (w.letter == 'G' && !any({0, 1, 2, 3, 4, 17, 18, 19, 20, 21, 90, 91, 92})) return false;
+      if (w.letter == 'M' && !any({82, 83, 104, 106, 107, 109, 400})) return false;
+    }
+    return true;
+  }
+
+  void moves_of_block(const gcode::State& before) {
+    const gcode::Effect& e = told_.effect;
+    if (!e.moves) return;
+    bool outside = false;
+    for (std::size_t a = 0; a < 3; ++a) {
+      const double to = state_.position[a] + state_.offset[a];
+      const rules::Range& range = rules_.machine.travel_mm[a];
+      outside |= e.delta[a] != 0 && (to < range.low - 1e-6 || to > range.high + 1e-6);
+    }
+    if (outside) say(Id::inserted_move_outside, number_, "leaves travel_mm");
+    const double z =
+        std::min(before.position[kZ] + before.offset[kZ], state_.position[kZ] + state_.offset[kZ]);
+    if ((e.delta[0] != 0 || e.delta[1] != 0) && z <= block_z_ + 1e-6) {
+      say(Id::inserted_move_low, number_, fmt::format("moves across at Z {:g}", z));
+    }
+  }
+
+  void disabled(const Line& original) {
+    // Nothing but targets may be taken out.
+    original_numbers(other_.words);
+    follow_original(other_);
+    block_acts_ |= other_.acts();
+    if (!other_.acts()) {
+      say(Id::mark_damaged, number_, "a line that does nothing is disabled");
+      return;
+    }
+    const gcode::Effect& e = other_.effect;
+    if (other_.feeds()) {
+      say(Id::move_lost, number_, "disabled: " + shown(original.text));
+    } else if (other_.selects()) {
+      say(Id::select_lost, number_, "disabled: " + shown(original.text));
+    } else if (!((e.sets_target && e.commands == 1) || says_target(other_)) || other_.seconds) {
+      say(Id::line_lost, number_, "disabled: " + shown(original.text));
+    }
+  }
+  static bool says_target(const Told& told) {
+    return told.says(rules::Recognise::As::set) || told.says(rules::Recognise::As::wait);
+  }
+  void original_numbers(const gcode::Words& words) {
+    if (words.numbered || words.is('M', 110)) (void)original_count_.take(words);
+  }
+
+  void parted(const Step& step) {
+    const bool has_original = step.kind != Step::Kind::added;
+    const bool has_rewritten = step.kind != Step::Kind::lost;
+    const std::uint64_t number = number_;
+    other_ = Told{};
+    told_ = Told{};
+    if (has_original) {
+      read(step.original.text, step.original.number, original_state_, other_);
+      original_numbers(other_.words);
+      follow_original(other_);
+    }
+    if (has_rewritten) {
+      read(step.rewritten.text, has_original ? step.original.number : 0, state_, told_);
+      numbers(told_.words, false);
+    }
+    name_difference(step, number);
+    if (has_rewritten) act(told_, Side::added);
+  }
+
+  void name_difference(const Step& step, std::uint64_t number) {
+    const bool was = other_.acts();
+    const bool is = told_.acts();
+    if (!was && !is) return;  // comments: only the hash is another
+    const std::string_view a = bare(other_.words.code);
+    const std::string_view b = bare(told_.words.code);
+    if (was && is && a == b && other_.found.size() == told_.found.size()) return;
+    block_acts_ = true;
+    const std::string text =
+        !is    ? shown(step.original.text)
+        : !was ? shown(step.rewritten.text)
+               : shown(step.original.text) + " became " + shown(step.rewritten.text);
+    const auto kind = [](const Told& t) { return t.feeds() ? 2 : t.selects() ? 1 : 0; };
+    if (was && is && kind(other_) == kind(told_)) {
+      constexpr std::array<Id, 3> kChanged{Id::line_changed, Id::select_changed, Id::move_changed};
+      say(kChanged[std::size_t(kind(told_))], number, text);
+      return;
+    }
+    if (was) difference(kind(other_), true, a, number, shown(step.original.text));
+    if (is) difference(kind(told_), false, b, number, shown(step.rewritten.text));
+  }
+
+  // One line lost here and added a little further on is one that changed places.
+  void difference(int kind, bool lost, std::string_view code, std::uint64_t number,
+                  const std::string& text) {
+    constexpr std::array<Id, 3> kLost{Id::line_lost, Id::select_lost, Id::move_lost};
+    constexpr std::array<Id, 3> kAdded{Id::line_added, Id::select_added, Id::move_added};
+    if (kind == 2) {
+      const auto same = std::find_if(recent_.begin(), recent_.end(), [&](const Recent& r) {
+        return r.lost != lost && r.code == code;
+      });
+      if (same != recent_.end()) {
+        if (same->finding < report_.findings.list().size()) {
+          report_.findings.list()[same->finding].id = Id::move_reordered;
+        }
+        recent_.erase(same);
+        return;
+      }
+    }
+    say(lost ? kLost[std::size_t(kind)] : kAdded[std::size_t(kind)], number, text);
+    if (kind == 2) {
+      recent_.push_back({lost, std::string(code), report_.findings.list().size() - 1});
+      if (recent_.size() > Pairing::kWindow) recent_.pop_front();
+    }
+  }
+
+  // --- the rewritten job's side ---
+
+  void give(std::size_t head, std::optional<double> temp, bool waits, bool cooling, bool inserted) {
+    if (waits) stop();
+    Event e;
+    e.what = Event::What::order;
+    e.head = head;
+    e.order.target_c = temp ? std::optional(std::max(0.0, *temp)) : std::nullopt;
+    e.order.waits = waits;
+    e.order.cooling = cooling;
+    e.order.inserted = inserted;
+    e.order.line = number_;
+    fresh(head) = true;
+    put(e);
+    if (waits) settle(delivered_, clock_.now_s());
+  }
+
+  void act(const Told& told, Side side) {
+    const gcode::Effect& e = told.effect;
+    using As = rules::Recognise::As;
+    for (const rules::Recognised& r : told.found) {
+      if (r.as == As::change) {
+        stop();
+        select(r.tool.value_or(-1));
+      } else if (r.as == As::set || r.as == As::wait) {
+        const std::size_t head =
+            r.heater ? heads_.of_heater(*r.heater) : heads_.of_tool(r.tool.value_or(-1));
+        if (head != kNone) give(head, r.temp, r.as == As::wait, false, side == Side::inserted);
+      }
+    }
+    if (told.seconds) {
+      stop();
+      pass(*told.seconds);
+    }
+    if (e.moves) {
+      move(told, side);
+      if (e.commands <= 1) return;
+    }
+    if (e.commands == 0) return;
+    if (e.limits) clock_.limits().take(told.words);
+    if (e.retracts || e.unretracts) firmware_retraction(e, side);
+    if (e.waits_for_moves) {
+      stop();
+      if (e.dwell_s > 0) pass(e.dwell_s);
+    }
+    if (e.selects) select(e.tool);
+    if (e.sets_target && (e.has_temp || e.waits_for_target)) {
+      const std::size_t head = head_meant(e, mount_);
+      if (head != kNone) {
+        give(head, e.has_temp ? std::optional(e.temp_c) : std::nullopt, e.waits_for_target,
+             e.waits_for_cooling, side == Side::inserted);
+      } else if (!e.has_temp || e.temp_c > 0) {
+        unserved("no toolhead has the heater that this line sets", side);
+      }
+    }
+  }
+
+  void unserved(const std::string& what, Side side) {
+    if (side != Side::job) {
+      say(Id::inserted_unknown, number_, what);
+      return;
+    }
+    error_ = Error{Error::Kind::refused,
+                   what,
+                   options_.rewritten_name,
+                   number_,
+                   0,
+                   "",
+                   "check with the rule file that the job was rewritten with"};
+  }
+
+  void select(int tool) {
+    const Selected s = mount_.select(tool);
+    if (!s.served) {
+      unserved(fmt::format("no toolhead serves T{}", tool), Side::job);
+      return;
+    }
+    if (s.redundant) {
+      return;
+    }
+    balance_at_select(s);
+    heaters_.select(clock_.now_s() + waited_s_, s, tool, number_);
+    if (s.to != kNone) fresh(s.to) = true;
+    if (s.from != kNone) fresh(s.from) = true;
+    pass(s.seconds);
+  }
+
+  void pass(double seconds) {
+    const double from_s = clock_.now_s() + waited_s_;
+    clock_.pass(seconds);
+    heaters_.lines().add(from_s, clock_.now_s() + waited_s_);
+    long_from_s_ = clock_.now_s() + waited_s_;
+    long_tag_ = UINT64_MAX;
+  }
+
+  void feed(bool forwards, double mm, Side side) {
+    if (mount_.mounted() == kNone && !forwards) return;
+    const std::size_t head = mount_.feeding();
+    if (head == kNone) {
+      unserved("filament moves before any tool is selected, and no toolhead serves T0", side);
+      return;
+    }
+    Event e;
+    e.head = head;
+    e.tool = mount_.tool();
+    e.order.line = number_;
+    if (side == Side::inserted) {
+      fed_in_blocks_ += mm;
+      if (!forwards) return;
+      e.what = Event::What::feeds_inserted;
+      put(e);
+      return;
+    }
+    if (!forwards) return;
+    if (mount_.tool() != original_mount_.tool() && mount_.tool() != wrong_tool_) {
+      wrong_tool_ = mount_.tool();
+      say(Id::extrusion_tool, number_,
+          fmt::format("fed by T{}, in the original by T{}", mount_.tool(), original_mount_.tool()));
+    }
+    if (fed_in_blocks_ != 0) balance();
+    if (fresh(head) == 0) return;
+    fresh(head) = 0;
+    e.what = Event::What::feeds;
+    // What is not the job's has no wish of its own.
+    e.wanted_c = wanted(head);
+    put(e);
+  }
+
+  // What lines put in pulled back has to be forward again before the job feeds.
+  void balance() {
+    const bool good = exchanged_ ? fed_in_blocks_ > -1e-6 : std::abs(fed_in_blocks_) <= 1e-6;
+    if (!good) {
+      say(Id::feed_unbalanced, number_,
+          fmt::format("lines put in have moved the filament by {:g} mm", fed_in_blocks_));
+    }
+    fed_in_blocks_ = 0;
+    exchanged_ = false;
+  }
+  void balance_at_select(const Selected& s) {
+    if (s.from != kNone && s.from != s.to) {
+      tucked(s.from) += fed_in_blocks_;
+      fed_in_blocks_ = 0;
+    }
+    if (s.to == kNone) return;
+    if (s.from != s.to) fed_in_blocks_ = std::exchange(tucked(s.to), 0);
+    exchanged_ = s.exchange;
+    if (s.exchange) fed_in_blocks_ = 0;
+  }
+  double& tucked(std::size_t head) {
+    if (tucked_.size() <= head) tucked_.resize(head + 1, 0);
+    return tucked_[head];
+  }
+
+  void move(const Told& told, Side side) {
+    const gcode::Effect& e = told.effect;
+    const double mm = e.delta[kE];
+    if (mm != 0) feed(mm > 0, mm, side);
+    motion::Move m;
+    m.delta = e.delta;
+    m.feed_mm_s = e.feed_mm_s;
+    const std::uint64_t tag = number_ << 1U | std::uint64_t(mm != 0);
+    if (e.arc) {
+      motion::move_along(clock_, m, *e.arc, state_.plane, tag);
+      return;
+    }
+    m.length_mm =
+        std::sqrt(m.delta[0] * m.delta[0] + m.delta[1] * m.delta[1] + m.delta[2] * m.delta[2]);
+    clock_.move(m, tag);
+  }
+
+  void firmware_retraction(const gcode::Effect& e, Side side) {
+    const motion::Limits& l = clock_.limits();
+    motion::Move m;
+    m.delta[kE] = e.retracts ? -l.retract_mm : l.retract_mm;
+    m.feed_mm_s = e.retracts ? l.retract_mm_s : l.unretract_mm_s;
+    feed(e.unretracts, m.delta[kE], side);
+    clock_.move(m, number_ << 1U | 1U);
+  }
+
+  // --- what happens when, once that is known ---
+
+  struct Event {
+    enum class What : std::uint8_t { start, order, feeds, feeds_inserted };
+    std::uint64_t after = 0;  // moves
+    What what = What::order;
+    std::size_t head = 0;
+    int tool = 0;
+    double wanted_c = 0;
+    Order order;
+  };
+  void put(Event& e) {
+    e.after = clock_.moves_taken();
+    pending_.push_back(e);
+  }
+  void settle(std::uint64_t moves, double time_s) {
+    while (!pending_.empty() && pending_.front().after <= moves) {
+      Event e = std::move(pending_.front());
+      pending_.pop_front();
+      const double at_s = time_s + waited_s_;
+      switch (e.what) {
+        case Event::What::start:
+          heaters_.start(at_s);
+          break;
+        case Event::What::order: {
+          e.order.at_s = at_s;
+          waited_s_ += heaters_.order(e.head, e.order);
+          break;
+        }
+        case Event::What::feeds:
+          heaters_.feed(at_s, e.head, e.tool, e.wanted_c, e.order.line);
+          break;
+        case Event::What::feeds_inserted:
+          heaters_.feed_inserted(at_s, e.head, e.order.line);
+          break;
+      }
+    }
+  }
+  void stop() {
+    clock_.stop();
+    settle(delivered_, clock_.now_s());
+  }
+
+  void finish() {
+    stop();
+    const double end_s = clock_.now_s() + waited_s_;
+    heaters_.finish(end_s);
+    report_.duration_s = end_s;
+    report_.wait_s = waited_s_;
+  }
+
+  void hashes(const Pairing& pairing, bool has_original) {
+    if (!header_) {
+      if (report_.inserted + report_.disabled > 0 && !report_.findings.count(Id::mark_damaged)) {
+        say(Id::mark_damaged, 1, "there are marks, but the first line is no header");
+      }
+      return;
+    }
+    if (pairing.restored_bytes() != header_->bytes ||
+        pairing.restored_hash() != header_->original) {
+      say(Id::original_hash, 0,
+          fmt::format("the first line says {} bytes; undoing the marks gives {}{}", header_->bytes,
+                      pairing.restored_bytes(),
+                      pairing.restored_bytes() == header_->bytes ? ", other ones" : ""));
+    } else if (has_original && (pairing.original_bytes() != header_->bytes ||
+                                pairing.original_hash() != header_->original)) {
+      say(Id::original_hash, 0, "the first line names another original than the one given");
+    }
+  }
+
+  const rules::Rules& rules_;
+  const Options& options_;
+  rules::Recogniser recogniser_;
+  Dialect dialect_;
+  bool ask_lines_ = false, ask_moves_ = false;
+  Report report_;
+  std::optional<Error> error_;
+  std::uint64_t number_ = 0;
+  std::optional<rewrite::Header> header_;
+
+  gcode::State state_, original_state_;  // the latter only within a block
+  Told told_, other_;
+  LineCount count_, original_count_;
+  Heads heads_;
+  Mount original_mount_, mount_;
+  std::vector<double> wanted_;  // by toolhead: the original's target
+  std::vector<char> fresh_;     // by toolhead: something happened since it last fed
+  bool original_started_ = false;
+  int wrong_tool_ = -2;
+
+  bool in_block_ = false, block_acts_ = false, parted_ = false;
+  std::uint64_t block_line_ = 0;
+  double block_z_ = 0;
+  motion::Limits limits_;
+  double fed_in_blocks_ = 0;
+  bool exchanged_ = false;
+  std::vector<double> tucked_;
+  struct Recent {
+    bool lost;
+    std::string code;
+    std::size_t finding;
+  };
+  std::deque<Recent> recent_;
+
+  Heaters heaters_;
+  motion::Clock clock_;
+  std::deque<Event> pending_;
+  std::uint64_t delivered_ = 0, long_tag_ = UINT64_MAX;
+  double waited_s_ = 0, long_from_s_ = 0;
+};
+
+}  // namespace
+
+Result<Report> check(ByteSource* original, ByteSource& rewritten, const rules::Rules& rules,
+                     const Options& options) {
+  auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
+  if (!recogniser) return std::move(recogniser.error());
+  return Check(rules, options, std::move(*recogniser)).run(original, rewritten);
+}
+
+}  // namespace forewarm::check

@@ -1,0 +1,42 @@
+// Judges a rewritten job by replaying its text beside the original's: what would the machine do,
+// and is that what the job and the rules ask for?
+//
+// Shares nothing with planning: it reads both texts line by line, follows modes, tools, filaments
+// and temperatures itself, times the rewritten one with motion/ and heats with thermal/. Streams:
+// memory grows with the number of changes, not with bytes. Errors (kind `refused` or `io`) are for
+// texts that cannot be followed at all; whatever is wrong with the rewrite is a finding.
+//
+// What is judged against physics and margins (early, late, held, ...) is judged for policy
+// "lookahead" alone: the others are wasteful by their nature. Bounds have slack for what a line of
+// G-code cannot do: a command stands between two lines, never within one.
+#pragma once
+
+#include <cstdint>
+#include <functional>
+#include <string>
+
+#include "base/bytes.h"
+#include "check/finding.h"
+#include "rules/rules.h"
+
+namespace forewarm::check {
+
+struct Options {
+  std::string original_name = "original", rewritten_name = "rewritten";  // for messages
+  std::size_t chunk = 1U << 20U;
+  std::function<void(std::uint64_t)> progress;  // bytes of the rewritten text read so far
+};
+
+struct Report {
+  Findings findings;
+  bool has_header = false;    // else the text bears no marks: it is no rewrite
+  bool rules_differ = false;  // the first line names other rules than these
+  std::uint64_t lines = 0, moves = 0, inserted = 0, disabled = 0;  // moves: that extrude
+  double duration_s = 0, wait_s = 0;
+};
+
+// `original` nullptr: what the marks say the original was is taken for it.
+[[nodiscard]] Result<Report> check(ByteSource* original, ByteSource& rewritten,
+                                   const rules::Rules& rules, const Options& options = {});
+
+}  // namespace forewarm::check

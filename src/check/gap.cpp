@@ -1,0 +1,356 @@
+#include "check/gap.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/error.h"
+
+namespace forewarm::check {
+
+void LongLines::add(double from_s, double to_s) {
+  if (to_s - from_s < kLongS) return;
+  spans_.push_back({from_s, to_s});
+}
+
+void LongLines::forget_before(double time_s) {
+  constexpr std::size_t kWorthIt = 1U << 16U;
+  if (spans_.size() < kWorthIt) return;
+  spans_.erase(spans_.begin(), std::find_if(spans_.begin(), spans_.end(),
+                                            [time_s](const Span& s) { return s.to_s >= time_s; }));
+}
+
+double LongLines::line_end(double time_s) const {
+  const auto after = std::upper_bound(spans_.begin(), spans_.end(), time_s,
+                                      [](double t, const Span& s) { return t < s.to_s; });
+  return after != spans_.end() && after->from_s <= time_s ? after->to_s : time_s;
+}
+
+namespace {
+
+using thermal::Course;
+
+constexpr double kSameC = 0.011;  // texts give two decimals
+constexpr double kHoldSlackC = 0.7;
+// The clock of a plan does not see the stops that its own waits make, some tenths of a second each.
+double slack_s(double length_s) { return 1.5 + 0.01 * length_s; }
+// Commands stand between lines, and lines up to LongLines::kLongS are not told apart.
+constexpr double kLineSlackS = 2.5;
+
+class Judge {
+ public:
+  Judge(const Gap& gap, const GapRules& rules, Findings& findings)
+      : g_(gap), r_(rules), h_(rules.head.hotend), found_(findings) {
+    ready_c_ = g_.exchange ? std::max(g_.out_c, g_.work_c) : g_.work_c;
+    low_c_ = g_.exchange ? std::min(g_.out_c, g_.work_c) : g_.work_c;
+    standby_c_ = std::min(g_.standby_c, ready_c_);
+    warm_c_ = standby_c_ + kHotAboveStandbyC;
+  }
+
+  void run() {
+    const Past actual = past(g_.to_s, g_.orders.size());
+    waits();
+    values();
+    if (r_.gap.policy != rules::Policy::lookahead) {
+      if (r_.gap.policy != rules::Policy::as_sliced) limit(actual.hot_s);
+      return;
+    }
+    if (irregular()) return;
+    needs();
+    const std::size_t preheat = find_preheat();
+    const bool let_go = lowered_before(preheat);
+    if (preheat == kHeld || !let_go) {
+      if (preheat == kHeld) held(actual);
+      return;
+    }
+    lead(preheat);
+    treatment(preheat);
+    idle(preheat, actual.hot_s);
+  }
+
+ private:
+  static constexpr std::size_t kHeld = SIZE_MAX;
+  struct Past {
+    Course course;
+    double hot_s;
+  };
+  struct Need {
+    double at_s, temp_c;
+  };
+
+  void say(Id id, std::uint64_t line, const std::string& what) {
+    found_.add(id, line, printable(r_.head.name) + ": " + what);
+  }
+  [[nodiscard]] double length() const { return g_.to_s - g_.from_s; }
+
+  // Where the first `count` orders lead to by `until_s`, and how long it was hot before that.
+  [[nodiscard]] Past past(double until_s, std::size_t count) const {
+    Past p{g_.start, 0};
+    double now = g_.from_s;
+    for (std::size_t i = 0; i < count && g_.orders[i].at_s <= until_s; ++i) {
+      const Order& o = g_.orders[i];
+      p.hot_s += p.course.advance(std::max(0.0, o.at_s - now), warm_c_).above_s;
+      now = std::max(now, o.at_s);
+      if (o.target_c) p.course.set_target(*o.target_c);
+    }
+    p.hot_s += p.course.advance(std::max(0.0, until_s - now), warm_c_).above_s;
+    return p;
+  }
+
+  void waits() {
+    for (const Order& o : g_.orders) {
+      if (!o.waits || o.cooling || o.waited_s <= 0) continue;
+      Course at_once = g_.start;
+      at_once.set_target(ready_c_);
+      const double target = o.target_c.value_or(g_.work_c);
+      const double least = std::max(
+          0.0, g_.from_s + at_once.seconds_until_warm(std::min(target, ready_c_)) - o.at_s);
+      if (o.waited_s > least + slack_s(least)) {
+        say(Id::wait_bound, o.line,
+            fmt::format("waits {:.1f} s to reach {:g} C, though no more than {:.1f} s are needed",
+                        o.waited_s, target, least));
+      }
+    }
+  }
+
+  void values() {
+    for (const Order& o : g_.orders) {
+      if (!o.target_c) continue;
+      const double t = *o.target_c;
+      const auto is = [t](double c) { return std::abs(t - c) < kSameC; };
+      if (o.inserted && t > 0 && !is(g_.work_c) && !is(standby_c_) && !is(g_.standby_c) &&
+          !(g_.exchange && is(g_.out_c))) {
+        say(Id::invented_target, o.line,
+            fmt::format("{:g} C is neither standby ({:g} C) nor what the job prints at ({:g} C)", t,
+                        g_.standby_c, g_.work_c));
+      }
+      if (!o.inserted && !o.waits && o.at_s >= g_.from_s) {
+        say(Id::set_in_gap, o.line,
+            fmt::format("the job's own target of {:g} C is in force while it is parked", t));
+      }
+    }
+  }
+
+  // The job's own waits for something else stay in the gap, and the plan has to make do with them.
+  [[nodiscard]] bool irregular() const {
+    return std::any_of(g_.orders.begin(), g_.orders.end(), [this](const Order& o) {
+      return !o.inserted && (!o.target_c || std::abs(*o.target_c - g_.work_c) > kSameC);
+    });
+  }
+
+  void needs() {
+    for (const Order& o : g_.orders) {
+      if (o.waits) needs_.push_back({o.at_s, o.target_c.value_or(g_.work_c)});
+    }
+    if (g_.exchange) needs_.push_back({g_.exchanged_s, g_.out_c});
+    if (needs_.empty()) needs_.push_back({g_.fed_s, g_.work_c});
+  }
+
+  // The order that brings it back: after it, the target is never below what is needed.
+  [[nodiscard]] std::size_t find_preheat() const {
+    double target = g_.start.target_c();
+    std::size_t preheat = kHeld;
+    for (std::size_t i = 0; i < g_.orders.size(); ++i) {
+      if (!g_.orders[i].target_c) continue;
+      const double next = *g_.orders[i].target_c;
+      if (target < low_c_ - kSameC && next >= low_c_ - kSameC) preheat = i;
+      target = next;
+    }
+    return preheat;
+  }
+
+  // Whether it was let go of, or idle from the start, before that.
+  [[nodiscard]] bool lowered_before(std::size_t preheat) const {
+    if (preheat == kHeld) return false;
+    return g_.orders[preheat].at_s > g_.from_s + 0.05;
+  }
+
+  // Seconds that getting from `from` to a need takes, by the rule file.
+  [[nodiscard]] double lead_s(const Course& from, double temp_c) const {
+    const double heat = thermal::seconds_to_heat(h_, from.temperature_c(), temp_c);
+    return heat * (1 + r_.gap.lead_stretch) + r_.gap.lead_extra_s;
+  }
+  // Whether a preheat at `at_s`, the orders before `preheat` being as they are, meets every need.
+  [[nodiscard]] bool would_do(const Course& there, double at_s, double spare_s) const {
+    return std::all_of(needs_.begin(), needs_.end(), [&](const Need& n) {
+      return at_s + lead_s(there, n.temp_c) + spare_s <= n.at_s;
+    });
+  }
+
+  void lead(std::size_t preheat) {
+    const Order& order = g_.orders[preheat];
+    const Course there = past(order.at_s, preheat).course;
+    for (const Need& n : needs_) {
+      const double needed = lead_s(there, n.temp_c);
+      const double has = n.at_s - order.at_s;
+      if (has < needed - slack_s(needed)) {
+        say(Id::preheat_late, order.line,
+            fmt::format("{:.1f} s ahead from {:.0f} C; the rules ask for {:.1f} s to reach {:g} C",
+                        has, there.temperature_c(), needed, n.temp_c));
+        return;
+      }
+    }
+    const double next = r_.lines.line_end(order.at_s + kLineSlackS);
+    if (would_do(past(next, preheat).course, next, 0.01 * (needs_.front().at_s - next))) {
+      const double needed = lead_s(there, needs_.front().temp_c);
+      say(Id::preheat_early, order.line,
+          fmt::format(
+              "{:.1f} s ahead from {:.0f} C; the rules ask for {:.1f} s, and a line {:.1f} s "
+              "later would still do",
+              needs_.front().at_s - order.at_s, there.temperature_c(), needed, next - order.at_s));
+    }
+  }
+
+  void held(const Past& actual) {
+    const double start_c = g_.start.temperature_c();
+    double dip_c = start_c;
+    for (const Need& n : needs_) {
+      dip_c = std::min(dip_c, thermal::dip_of_gap(h_, start_c, n.temp_c,
+                                                  std::min(standby_c_, start_c), n.at_s - g_.from_s)
+                                  .dip_c);
+    }
+    const double drop = std::min(start_c, ready_c_) - dip_c;
+    const double next = r_.lines.line_end(g_.from_s + kLineSlackS);
+    Course let_go = g_.start;
+    let_go.set_target(standby_c_);
+    let_go.advance(next - g_.from_s);
+    if (!would_do(let_go, next, slack_s(0))) return;  // too short to let go of
+    if (drop >= r_.gap.hold_drop_c + kHoldSlackC) {
+      say(Id::held_long, g_.line,
+          fmt::format("held for {:.0f} s, though it could have cooled by {:.1f} C and been back",
+                      length(), drop));
+    }
+    limit(actual.hot_s);
+  }
+
+  void limit(double hot_s) {
+    if (hot_s <= g_.max_hot_idle_s + slack_s(g_.max_hot_idle_s)) return;
+    say(Id::hot_idle_limit, g_.line,
+        fmt::format("hot for {:.0f} s while parked, {:.0f} s are allowed", hot_s,
+                    g_.max_hot_idle_s));
+  }
+
+  void treatment(std::size_t preheat) {
+    double lowest = g_.start.target_c();
+    std::uint64_t line = g_.line;
+    bool given = false;
+    for (std::size_t i = 0; i < preheat; ++i) {
+      const Order& o = g_.orders[i];
+      if (!o.target_c) continue;
+      given = true;
+      if (*o.target_c <= lowest) {
+        lowest = *o.target_c;
+        line = o.line;
+      }
+    }
+    const double needed_s = needs_.front().at_s - g_.from_s;
+    const double slack = slack_s(needed_s);
+    const bool off = lowest <= h_.ambient_c;
+    if (!off && needed_s > r_.gap.off_over_s + slack) {
+      say(Id::standby_long, line,
+          fmt::format("on standby for {:.0f} s; over {:.0f} s it is to be off", needed_s,
+                      r_.gap.off_over_s));
+    }
+    const double start_c = g_.start.temperature_c();
+    const double must_be_hot = thermal::seconds_to_cool(h_, start_c, warm_c_) +
+                               thermal::seconds_to_heat(h_, std::min(warm_c_, ready_c_), ready_c_);
+    const bool cools_below =
+        past(g_.orders[preheat].at_s, preheat).course.temperature_c() < standby_c_ - 0.5;
+    if (off && given && g_.start.target_c() > h_.ambient_c && cools_below &&
+        needed_s < r_.gap.off_over_s - slack && start_c >= standby_c_ &&
+        (must_be_hot < g_.max_hot_idle_s - slack || start_c <= warm_c_)) {
+      say(Id::off_short, line, fmt::format("off for a gap of {:.0f} s only", needed_s));
+    }
+  }
+
+  // Let go of at the start and brought back where it was: no longer than that.
+  void idle(std::size_t preheat, double hot_s) {
+    double floor_c = g_.start.target_c();
+    for (std::size_t i = 0; i < preheat; ++i) {
+      if (g_.orders[i].target_c) floor_c = std::min(floor_c, *g_.orders[i].target_c);
+    }
+    Course best = g_.start;
+    best.set_target(floor_c);
+    const double back_s = std::min(g_.orders[preheat].at_s, g_.to_s);
+    double least = best.advance(std::max(0.0, back_s - g_.from_s), warm_c_).above_s;
+    best.set_target(ready_c_);
+    least += best.advance(std::max(0.0, g_.to_s - back_s), warm_c_).above_s;
+    if (hot_s > least + slack_s(0)) {
+      say(Id::hot_idle_bound, g_.line,
+          fmt::format("hot for {:.1f} s while parked; let go of at once, {:.1f} s would do", hot_s,
+                      least));
+      limit(hot_s);
+    }
+  }
+
+  const Gap& g_;
+  const GapRules& r_;
+  const thermal::Hotend& h_;
+  Findings& found_;
+  double ready_c_, low_c_, standby_c_, warm_c_;
+  std::vector<Need> needs_;
+};
+
+}  // namespace
+
+void judge(const Gap& gap, const GapRules& rules, Findings& findings) {
+  Judge(gap, rules, findings).run();
+}
+
+void judge_mounted_waits(const Gap& gap, const GapRules& rules, Findings& findings) {
+  for (const Order& o : gap.orders) {
+    if (!o.waits || o.cooling || o.waited_s <= 0) continue;
+    Course at_once = gap.start;
+    const double target = o.target_c.value_or(gap.work_c);
+    at_once.set_target(std::max(target, gap.out_c));
+    const double least = std::max(0.0, gap.from_s + at_once.seconds_until_warm(target) - o.at_s);
+    if (o.waited_s > least + slack_s(least)) {
+      findings.add(
+          Id::wait_bound, o.line,
+          fmt::format("{}: waits {:.1f} s to reach {:g} C, though no more than {:.1f} s are "
+                      "needed",
+                      printable(rules.head.name), o.waited_s, target, least));
+    }
+  }
+}
+
+void judge_last(const Gap& gap, const GapRules& rules, bool ever_fed, Findings& findings) {
+  const std::string name = printable(rules.head.name);
+  const double warm_c = gap.standby_c + kHotAboveStandbyC;
+  Course course = gap.start;
+  Course at_once = gap.start;
+  double now = gap.from_s;
+  double hot_s = 0;
+  std::uint64_t off_line = 0;
+  for (const Order& o : gap.orders) {
+    hot_s += course.advance(std::max(0.0, o.at_s - now), warm_c).above_s;
+    now = std::max(now, o.at_s);
+    if (!o.target_c) continue;
+    course.set_target(*o.target_c);
+    if (*o.target_c > 0) {
+      findings.add(Id::needless_heat, o.line,
+                   fmt::format("{}: {:g} C, though {}", name, *o.target_c,
+                               ever_fed ? "it is not used again" : "it is never used"));
+    } else if (off_line == 0) {
+      off_line = o.line;
+    }
+  }
+  if (course.target_c() > 0) {
+    findings.add(Id::left_on, 0,
+                 fmt::format("{}: still on at {:g} C when the job ends", name, course.target_c()));
+    return;
+  }
+  hot_s += course.advance(std::max(0.0, gap.to_s - now), warm_c).above_s;
+  at_once.set_target(0);
+  const double least = at_once.advance(std::max(0.0, gap.to_s - gap.from_s), warm_c).above_s;
+  if (hot_s > least + slack_s(0) && rules.gap.policy != rules::Policy::as_sliced) {
+    findings.add(
+        Id::off_late, off_line,
+        fmt::format("{}: hot for {:.1f} s after its last use; shut down at once it would be "
+                    "{:.1f} s",
+                    name, hot_s, least));
+  }
+}
+
+}  // namespace forewarm::check

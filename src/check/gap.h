@@ -1,0 +1,73 @@
+// Judges what one parked heater did between two uses.
+//
+// All times are the rewritten job's own, waits included. The gap runs from the line that puts the
+// toolhead away (or the first print move) to the one that picks it up; orders go on to the first
+// feeding after that. Pure: what is wrong goes to `findings`. Heating and cooling are those of
+// thermal/hotend.h; lead and thresholds are the rule file's.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "check/finding.h"
+#include "rules/rules.h"
+#include "thermal/hotend.h"
+
+namespace forewarm::check {
+
+// Hot idle is above standby by more than this, in C; from the contract of the figures.
+constexpr double kHotAboveStandbyC = 5;
+
+// A target given to a heater.
+struct Order {
+  double at_s = 0;
+  std::optional<double> target_c;  // a wait may name none
+  bool waits = false, cooling = false;
+  double waited_s = 0;
+  bool inserted = false;
+  std::uint64_t line = 0;
+};
+
+// Lines that take long: between their ends no command can stand.
+class LongLines {
+ public:
+  static constexpr double kLongS = 1;
+  void add(double from_s, double to_s);
+  void forget_before(double time_s);
+  // The first moment from `time_s` on at which a line ends.
+  [[nodiscard]] double line_end(double time_s) const;
+
+ private:
+  struct Span {
+    double from_s, to_s;
+  };
+  std::vector<Span> spans_;
+};
+
+struct Gap {
+  thermal::Course start;  // at from_s
+  double from_s = 0;
+  std::vector<Order> orders;
+  // Once it is over:
+  double to_s = 0;         // picked
+  double fed_s = 0;        // first feeding
+  std::uint64_t line = 0;  // of that
+  bool exchange = false;
+  double exchanged_s = 0;        // when the feeder begins
+  double out_c = 0, work_c = 0;  // working temperatures: of what is taken out, of what comes
+  double standby_c = 0, max_hot_idle_s = 0;  // of the filament that is in it
+};
+
+struct GapRules {
+  const rules::Toolhead& head;
+  const rules::Gap& gap;
+  const LongLines& lines;
+};
+
+void judge(const Gap& gap, const GapRules& rules, Findings& findings);
+// The gap after the last use, up to the end of the job at gap.to_s.
+void judge_last(const Gap& gap, const GapRules& rules, bool ever_fed, Findings& findings);
+// Waits of a mounted toolhead for an exchange that began at gap.from_s.
+void judge_mounted_waits(const Gap& gap, const GapRules& rules, Findings& findings);
+
+}  // namespace forewarm::check

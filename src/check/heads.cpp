@@ -1,0 +1,78 @@
+#include "check/heads.h"
+
+namespace forewarm::check {
+
+Heads::Heads(const rules::Rules& rules) : rules_(rules) {
+  if (rules.toolhead_per_tool_seen) return;
+  list_ = rules.toolheads;
+  for (std::size_t h = 0; h < list_.size(); ++h) {
+    for (const int tool : list_[h].tools) tools_.emplace(tool, h);
+    heaters_.emplace(list_[h].heater_index, h);
+  }
+}
+
+std::size_t Heads::of_tool(int tool) {
+  const auto known = tools_.find(tool);
+  if (known != tools_.end()) return known->second;
+  if (!rules_.toolhead_per_tool_seen || tool < 0) return kNone;
+  rules::Toolhead head = rules_.toolheads.front();
+  head.name += std::to_string(tool);
+  head.tools = {tool};
+  head.heater_index = tool;
+  list_.push_back(std::move(head));
+  heaters_.emplace(tool, list_.size() - 1);
+  return tools_.emplace(tool, list_.size() - 1).first->second;
+}
+
+std::size_t Heads::of_heater(int heater) {
+  const auto known = heaters_.find(heater);
+  if (known != heaters_.end()) return known->second;
+  return rules_.toolhead_per_tool_seen ? of_tool(heater) : kNone;
+}
+
+Selected Mount::select(int tool) {
+  Selected s;
+  s.from = mounted_;
+  if (tool < 0) {
+    s.redundant = mounted_ == kNone;
+    if (mounted_ != kNone) s.seconds = heads_[mounted_].park_s;
+  } else {
+    s.to = heads_.of_tool(tool);
+    if (s.to == kNone) {
+      s.served = false;
+      return s;
+    }
+    const auto loaded = loaded_.find(s.to);
+    s.exchange = loaded != loaded_.end() && loaded->second != tool;
+    s.redundant = s.to == mounted_ && !s.exchange;
+    if (s.to != mounted_) {
+      s.seconds = heads_[s.to].pick_s + (mounted_ != kNone ? heads_[mounted_].park_s : 0);
+    }
+    if (s.exchange) s.seconds += heads_[s.to].exchange_s;
+    loaded_[s.to] = tool;
+  }
+  if (s.redundant) return s;
+  tool_ = tool;
+  mounted_ = s.to;
+  if (mounted_ != kNone) last_mounted_ = mounted_;
+  return s;
+}
+
+std::size_t Mount::feeding() {
+  if (tool_ < 0 && mounted_ == kNone) {
+    const std::size_t head = heads_.of_tool(0);
+    if (head == kNone) return kNone;
+    tool_ = 0;
+    mounted_ = last_mounted_ = head;
+    loaded_[head] = 0;
+  }
+  return mounted_;
+}
+
+std::size_t Mount::spoken_to() {
+  if (mounted_ != kNone) return mounted_;
+  if (last_mounted_ != kNone) return last_mounted_;
+  return heads_.of_tool(0);
+}
+
+}  // namespace forewarm::check

@@ -1,0 +1,289 @@
+#include "check/heaters.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "base/error.h"
+
+namespace forewarm::check {
+
+namespace {
+
+constexpr double kColdC = 1.0;    // colder than this below what is wanted is cold
+constexpr double kSameC = 0.011;  // texts give two decimals
+
+}  // namespace
+
+void Heaters::say(Id id, std::size_t head, std::uint64_t line, const std::string& what) {
+  found_.add(id, line, printable(heads_[head].name) + ": " + what);
+}
+
+Heaters::Head& Heaters::at(std::size_t head) {
+  while (list_.size() <= head) {
+    list_.emplace_back(heads_[list_.size()].hotend);
+    // Not met before: cold, and parked since planning began.
+    if (started_) open_gap(list_.back(), start_s_);
+  }
+  return list_[head];
+}
+
+void Heaters::advance(Head& head, double at_s) {
+  if (at_s <= head.now_s) return;
+  head.course.advance(at_s - head.now_s);
+  head.now_s = at_s;
+}
+
+void Heaters::open_gap(Head& head, double at_s) {
+  advance(head, at_s);
+  head.gap.emplace(Gap{.start = head.course, .from_s = at_s, .orders = {}});
+  head.waited_c = std::numeric_limits<double>::quiet_NaN();
+}
+
+void Heaters::start(double at_s) {
+  started_ = true;
+  start_s_ = at_s;
+  for (std::size_t h = 0; h < list_.size(); ++h) {
+    Head& head = list_[h];
+    advance(head, at_s);
+    head.since.clear();
+    head.mark = head.course;
+    head.mark_s = at_s;
+    if (h == mounted_) continue;
+    head.gap.emplace(Gap{.start = head.course, .from_s = at_s, .orders = {}});
+  }
+}
+
+double Heaters::order(std::size_t h, Order o) {
+  Head& head = at(h);
+  advance(head, o.at_s);
+  head.met = true;
+  const double max_c = heads_[h].max_c;
+  if (o.target_c) {
+    if (*o.target_c > max_c) {
+      say(Id::above_max, h, o.line,
+          fmt::format("{:g} C is above its max_c = {:g}", *o.target_c, max_c));
+    }
+    if (head.since.empty()) {
+      head.mark = head.course;
+      head.mark_s = o.at_s;
+    }
+    if (std::abs(*o.target_c - head.waited_c) > kSameC) {
+      head.waited_c = std::numeric_limits<double>::quiet_NaN();
+    }
+    head.course.set_target(*o.target_c);
+    limit(h, o.at_s, o.line);
+  }
+  if (o.waits) {
+    const double target = head.course.target_c();
+    double wait = target > 0 ? head.course.seconds_until_warm(target) : 0;
+    if (o.cooling) wait = std::max(wait, head.course.seconds_until_cool(target));
+    if (!std::isfinite(wait)) wait = 0;
+    o.waited_s = wait;
+    head.waited_c = target;
+    if (wait > 0) lines_.add(o.at_s, o.at_s + wait);
+  }
+  if (started_) {
+    head.since.push_back(o);
+    if (head.gap) head.gap->orders.push_back(o);
+    if (h == mounted_ && visit_.mounted) visit_.mounted->orders.push_back(o);
+  }
+  return o.waited_s;
+}
+
+// A drive that begins now may be one too many.
+void Heaters::limit(std::size_t h, double at_s, std::uint64_t line) {
+  if (!rules_.machine.heating_limit_w || !started_ || !list_[h].course.full_drive()) return;
+  double power = 0;
+  std::size_t driven = 0;
+  for (std::size_t i = 0; i < list_.size(); ++i) {
+    advance(list_[i], at_s);
+    if (!list_[i].course.full_drive()) continue;
+    power += heads_[i].hotend.power_w;
+    ++driven;
+  }
+  if (power <= *rules_.machine.heating_limit_w + 1e-9) return;
+  say(Id::heating_limit, h, line,
+      fmt::format("{} heaters at full drive draw {:g} W, {:g} W are allowed", driven, power,
+                  *rules_.machine.heating_limit_w));
+}
+
+void Heaters::select(double at_s, const Selected& s, int tool, std::uint64_t line) {
+  if (s.redundant) return;
+  if (s.from != kNone) {
+    Head& from = at(s.from);
+    const bool used = visit_.fed || visit_.exchange;
+    if (!visit_.fed && visit_.exchange) {
+      close(s.from, at_s, std::max(visit_.out_c, from.course.target_c()), from.tool, line);
+    }
+    if (s.from != s.to && (used || !from.gap)) {
+      if (started_) {
+        open_gap(from, at_s);
+      } else {
+        from.waited_c = std::numeric_limits<double>::quiet_NaN();
+      }
+    }
+  }
+  mounted_ = s.to;
+  visit_ = Visit{};
+  if (s.to == kNone) return;
+  Head& to = at(s.to);
+  advance(to, at_s);
+  visit_.at_s = at_s;
+  visit_.line = line;
+  visit_.exchange = s.exchange;
+  visit_.target_c = to.course.target_c();
+  visit_.out_tool = to.tool;
+  if (s.exchange) {
+    visit_.out_c = to.fed ? to.last_c : 0;
+    if (started_ && to.fed) {
+      const double temp = to.course.temperature_c();
+      if (temp < visit_.out_c - kColdC) {
+        say(Id::exchange_cold, s.to, line,
+            fmt::format("exchanged at {:.0f} C, printed at {:g} C", temp, visit_.out_c));
+      }
+      if (visit_.target_c < visit_.out_c - kSameC) {
+        say(Id::exchange_target, s.to, line,
+            fmt::format("target {:g} C during the exchange, printed at {:g} C", visit_.target_c,
+                        visit_.out_c));
+      }
+      if (!(to.waited_c >= visit_.out_c - kSameC)) {
+        // What was waited for may have been raised since: the hotter of the two.
+        const bool raised = visit_.target_c > visit_.out_c &&
+                            std::any_of(to.since.begin(), to.since.end(), [&](const Order& o) {
+                              return o.waits && o.target_c.value_or(0) >= visit_.out_c - kSameC;
+                            });
+        if (!raised) {
+          say(Id::exchange_without_wait, s.to, line,
+              fmt::format("nothing waits for {:g} C before the exchange", visit_.out_c));
+        }
+      }
+    }
+    if (!to.gap && started_) {
+      visit_.mounted.emplace(Gap{.start = to.course, .from_s = at_s, .orders = {}});
+    }
+    to.waited_c = std::numeric_limits<double>::quiet_NaN();
+  }
+  to.tool = tool;
+}
+
+void Heaters::of_filament(Gap& gap, std::size_t head, int tool) const {
+  const rules::Filament f = rules_.filament(tool);
+  gap.standby_c = std::min(f.standby_c, heads_[head].max_c);
+  gap.max_hot_idle_s = f.max_hot_idle_s;
+}
+
+void Heaters::close(std::size_t h, double fed_s, double work_c, int tool, std::uint64_t line) {
+  Head& head = at(h);
+  const GapRules how{heads_[h], rules_.gap, lines_};
+  const double out_c = visit_.out_c > heads_[h].hotend.ambient_c ? visit_.out_c : work_c;
+  if (head.gap) {
+    Gap& gap = *head.gap;
+    gap.to_s = std::max(gap.from_s, visit_.at_s);
+    gap.fed_s = fed_s;
+    gap.line = line;
+    gap.exchange = visit_.exchange;
+    gap.exchanged_s = visit_.at_s;
+    gap.out_c = out_c;
+    gap.work_c = work_c;
+    of_filament(gap, h, visit_.exchange && visit_.out_tool >= 0 ? visit_.out_tool : tool);
+    judge(gap, how, found_);
+    head.gap.reset();
+  } else if (visit_.mounted) {
+    visit_.mounted->work_c = work_c;
+    visit_.mounted->out_c = out_c;
+    judge_mounted_waits(*visit_.mounted, how, found_);
+    visit_.mounted.reset();
+  }
+  double oldest = fed_s;
+  for (const Head& other : list_) {
+    if (other.gap) oldest = std::min(oldest, other.gap->from_s);
+  }
+  lines_.forget_before(oldest);
+}
+
+void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, std::uint64_t line) {
+  Head& head = at(h);
+  advance(head, at_s);
+  if (mounted_ == kNone) mounted_ = h;
+  const double target = head.course.target_c();
+  const double temp = head.course.temperature_c();
+  head.met = true;
+  if (started_) {
+    if (std::abs(target - wanted_c) > kSameC) {
+      say(Id::extrusion_target, h, line,
+          fmt::format("feeds with a target of {:g} C, the job wants {:g} C", target, wanted_c));
+    }
+    if (!visit_.fed) {
+      if (visit_.exchange && visit_.target_c < wanted_c - kSameC) {
+        say(Id::exchange_target, h, visit_.line,
+            fmt::format("target {:g} C during the exchange, the next filament is printed at {:g} C",
+                        visit_.target_c, wanted_c));
+      }
+      if (wanted_c > 0 && !(std::abs(head.waited_c - wanted_c) <= kSameC)) {
+        say(Id::use_without_wait, h, line, fmt::format("nothing waits for {:g} C", wanted_c));
+      }
+      head.least_c = wanted_c;
+      close(h, at_s, wanted_c, tool, line);
+    }
+    head.least_c = std::min(head.least_c, wanted_c);
+    if (temp < head.least_c - kColdC) {
+      say(Id::extrusion_cold, h, line,
+          fmt::format("feeds at {:.0f} C, the job prints at {:g} C", temp, wanted_c));
+    }
+  } else {
+    head.least_c = wanted_c;
+  }
+  visit_.fed = true;
+  head.fed = true;
+  head.last_c = wanted_c;
+  if (head.tool < 0) head.tool = tool;
+  head.since.clear();
+}
+
+void Heaters::feed_inserted(double at_s, std::size_t h, std::uint64_t line) {
+  Head& head = at(h);
+  advance(head, at_s);
+  const double wanted = head.fed ? head.last_c : head.course.target_c();
+  if (head.course.temperature_c() < wanted - kColdC ||
+      head.course.temperature_c() <= heads_[h].hotend.ambient_c + kColdC) {
+    say(Id::extrusion_cold, h, line,
+        fmt::format("a line put in feeds at {:.0f} C, the job prints at {:g} C",
+                    head.course.temperature_c(), wanted));
+  }
+}
+
+void Heaters::finish(double at_s) {
+  if (!started_) return;
+  if (mounted_ != kNone && !visit_.fed && visit_.exchange) {
+    Head& head = at(mounted_);
+    close(mounted_, at_s, std::max(visit_.out_c, head.course.target_c()), head.tool, 0);
+  }
+  for (std::size_t h = 0; h < list_.size(); ++h) {
+    Head& head = list_[h];
+    advance(head, at_s);
+    if (!head.met) continue;
+    if (!head.gap) {
+      // Mounted to the end: its last gap begins where it last moved filament.
+      const bool orders = !head.since.empty();
+      const double from = std::max(head.fed_until_s, start_s_);
+      Gap gap{.start = orders ? head.mark : head.course,
+              .from_s = orders ? head.mark_s : at_s,
+              .orders = head.since};
+      if (from < gap.from_s && orders) {
+        // From there to the first order nothing changed but the time: held at its target.
+        thermal::Course back(heads_[h].hotend, head.mark.temperature_c());
+        back.set_target(head.mark.target_c());
+        gap.start = back;
+        gap.from_s = from;
+      }
+      head.gap = std::move(gap);
+    }
+    head.gap->to_s = at_s;
+    of_filament(*head.gap, h, head.tool >= 0 ? head.tool : heads_[h].tools.front());
+    judge_last(*head.gap, {heads_[h], rules_.gap, lines_}, head.fed, found_);
+  }
+}
+
+}  // namespace forewarm::check

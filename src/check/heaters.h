@@ -1,0 +1,85 @@
+// Every heater of the rewritten job on its way through time, and what that way is worth.
+//
+// Calls come in the order of the text, with the seconds of the rewritten job, waits included. A
+// wait's length is worked out here. Toolheads met for the first time are cold. What is wrong goes
+// to `findings`; gaps are judged when they close (check/gap.h).
+#pragma once
+
+#include <deque>
+#include <limits>
+#include <optional>
+
+#include "check/finding.h"
+#include "check/gap.h"
+#include "check/heads.h"
+
+namespace forewarm::check {
+
+class Heaters {
+ public:
+  Heaters(const rules::Rules& rules, const Heads& heads, Findings& findings)
+      : rules_(rules), heads_(heads), found_(findings) {}
+
+  // The first print move: from here on the heaters are the plan's.
+  void start(double at_s);
+  // `order` without waited_s; returns the seconds that the machine stands still.
+  double order(std::size_t head, Order order);
+  void select(double at_s, const Selected& selected, int tool, std::uint64_t line);
+  // Filament is fed forwards by the job, the first time since something happened to `head`.
+  // `wanted_c`: the original's target here.
+  void feed(double at_s, std::size_t head, int tool, double wanted_c, std::uint64_t line);
+  // ... by a line put in.
+  void feed_inserted(double at_s, std::size_t head, std::uint64_t line);
+  // The last moment at which the mounted toolhead moved filament.
+  void fed_until(std::size_t head, double at_s) { at(head).fed_until_s = at_s; }
+  void finish(double at_s);
+
+  [[nodiscard]] LongLines& lines() { return lines_; }
+
+ private:
+  struct Head {
+    explicit Head(const thermal::Hotend& hotend) : course(hotend, hotend.ambient_c), mark(course) {}
+    thermal::Course course;
+    double now_s = 0;
+    double fed_until_s = 0;
+    bool fed = false;    // ever
+    bool met = false;    // heated or fed, ever
+    double last_c = 0;   // the job's target at its last feeding
+    double least_c = 0;  // the lowest target that it fed at in this visit
+    int tool = -1;       // whose filament is in it; -1: not known yet
+    double waited_c = std::numeric_limits<double>::quiet_NaN();  // made sure of by a wait
+    std::optional<Gap> gap;                                      // parked
+    // Since it last fed: what a last gap that begins while it is mounted consists of.
+    thermal::Course mark;
+    double mark_s = 0;
+    std::vector<Order> since;
+  };
+  struct Visit {
+    double at_s = 0;
+    std::uint64_t line = 0;
+    bool exchange = false, fed = false;
+    double out_c = 0, target_c = 0;  // at the select
+    int out_tool = -1;
+    std::optional<Gap> mounted;  // an exchange without parking
+  };
+
+  Head& at(std::size_t head);
+  void advance(Head& head, double at_s);
+  void open_gap(Head& head, double at_s);
+  void close(std::size_t head, double fed_s, double work_c, int tool, std::uint64_t line);
+  void of_filament(Gap& gap, std::size_t head, int tool) const;
+  void limit(std::size_t head, double at_s, std::uint64_t line);
+  void say(Id id, std::size_t head, std::uint64_t line, const std::string& what);
+
+  const rules::Rules& rules_;
+  const Heads& heads_;
+  Findings& found_;
+  std::deque<Head> list_;
+  LongLines lines_;
+  bool started_ = false;
+  double start_s_ = 0;
+  std::size_t mounted_ = kNone;
+  Visit visit_;
+};
+
+}  // namespace forewarm::check

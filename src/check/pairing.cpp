@@ -1,0 +1,247 @@
+#include "check/pairing.h"
+
+#define XXH_INLINE_ALL
+#include <xxhash.h>
+
+#include <algorithm>
+#include <vector>
+
+namespace forewarm::check {
+
+namespace {
+
+class Hasher final : public gcode::LineReader::Watcher {
+ public:
+  Hasher() { XXH3_64bits_reset(&state_); }
+  void bytes(std::string_view chunk) override {
+    XXH3_64bits_update(&state_, chunk.data(), chunk.size());
+    count_ += chunk.size();
+  }
+  [[nodiscard]] std::uint64_t digest() const { return XXH3_64bits_digest(&state_); }
+  [[nodiscard]] std::uint64_t count() const { return count_; }
+
+ private:
+  XXH3_state_t state_;
+  std::uint64_t count_ = 0;
+};
+
+}  // namespace
+
+struct Pairing::Hash {
+  Hasher restored, original;
+};
+
+Pairing::Pairing(ByteSource* original, ByteSource& rewritten, std::size_t chunk)
+    : rewritten_(rewritten, 0, UINT64_MAX, 1, chunk), hash_(std::make_unique<Hash>()) {
+  if (original != nullptr) {
+    original_.emplace(*original, 0, UINT64_MAX, 1, chunk);
+    original_->watch(&hash_->original);
+  }
+}
+Pairing::~Pairing() = default;
+
+std::uint64_t Pairing::restored_hash() const { return hash_->restored.digest(); }
+std::uint64_t Pairing::original_bytes() const { return hash_->original.count(); }
+std::uint64_t Pairing::original_hash() const { return hash_->original.digest(); }
+
+// Reads on, taking the marks off, and hashes what they leave of the line.
+Result<bool> Pairing::read_rewritten(gcode::RawLine& line, Mark& mark) {
+  auto more = rewritten_.next(line);
+  if (!more) return more;
+  if (!*more) {
+    if (!ended_ && !ends_inserted_open_) {
+      hash_->restored.bytes(open_ending_);
+      bytes_ += open_ending_.size();
+    }
+    ended_ = true;
+    return more;
+  }
+  if (line.number == 1 &&
+      line.text.substr(0, rewrite::kHeaderStart.size()) == rewrite::kHeaderStart) {
+    mark = Mark::header;
+    return more;
+  }
+  if (rewrite::is_inserted(line.text)) {
+    mark = Mark::inserted;
+    ends_inserted_open_ = line.ending.empty();
+    return more;
+  }
+  mark = Mark::none;
+  if (rewrite::is_disabled(line.text)) {
+    mark = Mark::disabled;
+    line.text.remove_prefix(rewrite::kDisabled.size());
+  }
+  hash_->restored.bytes(open_ending_);
+  bytes_ += open_ending_.size() + line.text.size();
+  hash_->restored.bytes(line.text);
+  open_ending_ = line.ending;
+  return more;
+}
+
+Result<bool> Pairing::next(Step& step) {
+  if (!ahead_rewritten_.empty() || !ahead_original_.empty()) return from_held(step);
+  gcode::RawLine line;
+  Mark mark = Mark::none;
+  auto more = read_rewritten(line, mark);
+  if (!more) return more;
+  if (!*more) {
+    if (!original_) return false;
+    gcode::RawLine rest;
+    more = original_->next(rest);
+    if (!more || !*more) return more;
+    step.kind = Step::Kind::lost;
+    step.original = {rest.text, rest.number};
+    step.rewritten = {{}, line.number};
+    return true;
+  }
+  step.rewritten = {line.text, line.number};
+  if (mark == Mark::header || mark == Mark::inserted) {
+    step.kind = mark == Mark::header ? Step::Kind::header : Step::Kind::inserted;
+    return true;
+  }
+  step.kind = mark == Mark::disabled ? Step::Kind::disabled : Step::Kind::kept;
+  if (!original_) {
+    step.original = {line.text, ++original_numbers_};
+    return true;
+  }
+  gcode::RawLine other;
+  more = original_->next(other);
+  if (!more) return more;
+  if (*more && other.text == line.text) {
+    step.original = {other.text, other.number};
+    return true;
+  }
+  ahead_rewritten_.push_back({std::string(line.text), line.number, mark});
+  if (*more) ahead_original_.push_back({std::string(other.text), other.number, Mark::none});
+  return from_held(step);
+}
+
+// Tops both sides up to the window.
+Result<bool> Pairing::fill() {
+  gcode::RawLine line;
+  Mark mark = Mark::none;
+  const auto jobs = [this] {
+    return std::size_t(std::count_if(
+        ahead_rewritten_.begin(), ahead_rewritten_.end(),
+        [](const Held& h) { return h.mark == Mark::none || h.mark == Mark::disabled; }));
+  };
+  for (std::size_t have = jobs(); have < kWindow && !ended_;) {
+    auto more = read_rewritten(line, mark);
+    if (!more) return more;
+    if (!*more) break;
+    ahead_rewritten_.push_back({std::string(line.text), line.number, mark});
+    have += mark == Mark::none || mark == Mark::disabled;
+    if (ahead_rewritten_.size() > 4 * kWindow) break;
+  }
+  while (original_ && ahead_original_.size() < kWindow) {
+    auto more = original_->next(line);
+    if (!more) return more;
+    if (!*more) break;
+    ahead_original_.push_back({std::string(line.text), line.number, Mark::none});
+  }
+  return true;
+}
+
+// Decides what becomes of the fronts, which differ.
+void Pairing::part() {
+  std::vector<const std::string*> job;
+  for (const Held& h : ahead_rewritten_) {
+    if (h.mark == Mark::none || h.mark == Mark::disabled) job.push_back(&h.text);
+  }
+  const std::size_t n = ahead_original_.size();
+  const std::size_t m = job.size();
+  // Agreement counts where it goes on for a line: short lines repeat.
+  const auto agree = [&](std::size_t i, std::size_t j) {
+    if (i >= n && j >= m) return true;
+    if (i >= n || j >= m || ahead_original_[i].text != *job[j]) return false;
+    if (i + 1 >= n || j + 1 >= m) return true;
+    return ahead_original_[i + 1].text == *job[j + 1];
+  };
+  for (std::size_t far = 1; far <= n + m; ++far) {
+    // As many on either side first: a changed line is likelier than lines lost and others added.
+    for (std::size_t apart = far % 2; apart <= far; apart += 2) {
+      for (const bool more_lost : {true, false}) {
+        const std::size_t i = more_lost ? (far + apart) / 2 : (far - apart) / 2;
+        const std::size_t j = far - i;
+        if (i > n || j > m || !agree(i, j)) continue;
+        if (i == j) {
+          change_ = i;
+        } else {
+          lose_ = i;
+          add_ = j;
+        }
+        return;
+      }
+    }
+  }
+  change_ = std::min<std::size_t>(n, m);
+  lose_ = n - change_;
+  add_ = m - change_;
+}
+
+Result<bool> Pairing::from_held(Step& step) {
+  // Lines put in are passed on where they stand.
+  if (!ahead_rewritten_.empty() && lose_ == 0 &&
+      (ahead_rewritten_.front().mark == Mark::inserted ||
+       ahead_rewritten_.front().mark == Mark::header)) {
+    now_rewritten_ = std::move(ahead_rewritten_.front());
+    ahead_rewritten_.pop_front();
+    step.kind = now_rewritten_.mark == Mark::header ? Step::Kind::header : Step::Kind::inserted;
+    step.rewritten = {now_rewritten_.text, now_rewritten_.number};
+    return true;
+  }
+  if (lose_ + add_ + change_ == 0) {
+    // The one side may just have run out of what was held.
+    if (ahead_rewritten_.empty() || ahead_original_.empty()) {
+      if (auto more = fill(); !more) return more;
+    }
+    if (ahead_rewritten_.empty() && ahead_original_.empty()) return next(step);
+    if (!ahead_rewritten_.empty() && ahead_rewritten_.front().mark != Mark::none &&
+        ahead_rewritten_.front().mark != Mark::disabled) {
+      return from_held(step);
+    }
+    if (ahead_rewritten_.empty() || ahead_original_.empty() ||
+        ahead_rewritten_.front().text != ahead_original_.front().text) {
+      if (auto more = fill(); !more) return more;
+      part();
+    }
+  }
+  if (lose_ > 0) {
+    --lose_;
+    now_original_ = std::move(ahead_original_.front());
+    ahead_original_.pop_front();
+    step.kind = Step::Kind::lost;
+    step.original = {now_original_.text, now_original_.number};
+    step.rewritten = {
+        {}, ahead_rewritten_.empty() ? now_rewritten_.number : ahead_rewritten_.front().number};
+    return true;
+  }
+  now_rewritten_ = std::move(ahead_rewritten_.front());
+  ahead_rewritten_.pop_front();
+  step.rewritten = {now_rewritten_.text, now_rewritten_.number};
+  if (add_ > 0) {
+    --add_;
+    step.kind = Step::Kind::added;
+    // A disabled line that the original does not have does nothing; that its mark is wrong is said
+    // of the text as a whole.
+    if (now_rewritten_.mark == Mark::disabled) step.rewritten.text = {};
+    return true;
+  }
+  now_original_ = std::move(ahead_original_.front());
+  ahead_original_.pop_front();
+  step.original = {now_original_.text, now_original_.number};
+  if (change_ > 0) {
+    --change_;
+    if (now_rewritten_.mark == Mark::disabled) {
+      step.kind = Step::Kind::changed;
+      step.rewritten.text = {};
+      return true;
+    }
+    step.kind = Step::Kind::changed;
+    return true;
+  }
+  step.kind = now_rewritten_.mark == Mark::disabled ? Step::Kind::disabled : Step::Kind::kept;
+  return true;
+}
+
+}  // namespace forewarm::check

@@ -1,0 +1,76 @@
+// The lines of a rewritten text, each beside the line of the original that it stands for.
+//
+// Marks are read with rewrite/marks.h. Where the two texts part without a mark, the nearest point
+// at which they agree again is looked for, kWindow lines ahead at most; what lies between is lost,
+// added or, where as many lines stand on both sides, changed. The views of a Step are valid until
+// the next call. Errors: those of the sources.
+#pragma once
+
+#include <cstdint>
+#include <deque>
+#include <memory>
+#include <optional>
+#include <string>
+
+#include "base/bytes.h"
+#include "gcode/lines.h"
+#include "rewrite/marks.h"
+
+namespace forewarm::check {
+
+struct Line {
+  std::string_view text;     // of a disabled line: without the mark
+  std::uint64_t number = 0;  // from 1, in its own text
+};
+
+struct Step {
+  enum class Kind : std::uint8_t { header, inserted, disabled, kept, changed, lost, added };
+  Kind kind = Kind::kept;
+  Line rewritten;  // not of `lost`
+  Line original;   // of disabled, kept, changed and lost
+};
+
+class Pairing {
+ public:
+  static constexpr std::size_t kWindow = 64;
+
+  // `original` nullptr: the original is what the marks say.
+  Pairing(ByteSource* original, ByteSource& rewritten, std::size_t chunk);
+  [[nodiscard]] Result<bool> next(Step& step);
+
+  // After the end. What undoing the marks gives.
+  [[nodiscard]] std::uint64_t restored_bytes() const { return bytes_; }
+  [[nodiscard]] std::uint64_t restored_hash() const;
+  // After the end, with an original: its own. REQUIRES: an original was given.
+  [[nodiscard]] std::uint64_t original_bytes() const;
+  [[nodiscard]] std::uint64_t original_hash() const;
+  ~Pairing();
+
+ private:
+  enum class Mark : std::uint8_t { header, inserted, disabled, none };
+  struct Held {
+    std::string text;
+    std::uint64_t number;
+    Mark mark;
+  };
+  struct Hash;
+
+  [[nodiscard]] Result<bool> read_rewritten(gcode::RawLine& line, Mark& mark);
+  [[nodiscard]] Result<bool> fill();
+  [[nodiscard]] Result<bool> from_held(Step& step);
+  void part();
+
+  gcode::LineReader rewritten_;
+  std::optional<gcode::LineReader> original_;
+  std::unique_ptr<Hash> hash_;
+  std::uint64_t bytes_ = 0, original_numbers_ = 0;
+  std::string open_ending_;  // of the last line restored: not sure to be the original's
+  bool ends_inserted_open_ = false, ended_ = false;
+
+  // Held back where the texts have parted.
+  std::deque<Held> ahead_rewritten_, ahead_original_;
+  std::size_t lose_ = 0, add_ = 0, change_ = 0;  // what to do with their fronts
+  Held now_rewritten_, now_original_;
+};
+
+}  // namespace forewarm::check

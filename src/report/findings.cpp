@@ -1,0 +1,77 @@
+#include "report/findings.h"
+
+#include <fmt/format.h>
+
+#include <nlohmann/json.hpp>
+#include <set>
+
+#include "base/error.h"
+
+namespace forewarm::report {
+
+namespace {
+
+std::set<check::Id> ids_of(const check::Report& report) {
+  std::set<check::Id> ids;
+  for (const check::Finding& f : report.findings.list()) ids.insert(f.id);
+  return ids;
+}
+
+std::string count_of(std::uint64_t n, const std::string& what) {
+  return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s");
+}
+
+}  // namespace
+
+std::string findings_text(const check::Report& report, const std::string& name) {
+  std::string out;
+  const std::string file = printable(name);
+  for (const check::Finding& f : report.findings.list()) {
+    out += f.line > 0
+               ? fmt::format("{}:{}: {}: {}\n", file, f.line, check::name_of(f.id), f.message)
+               : fmt::format("{}: {}: {}\n", file, check::name_of(f.id), f.message);
+  }
+  if (const std::uint64_t more = report.findings.left_out(); more > 0) {
+    out += fmt::format("... and {} more of the same kinds\n", more);
+  }
+  const auto ids = ids_of(report);
+  if (!ids.empty()) out += "\n";
+  for (const check::Id id : ids) {
+    out += fmt::format("{}: {}\n", check::name_of(id), check::explain(id));
+  }
+  if (!ids.empty()) out += "\n";
+  const std::uint64_t found = report.findings.list().size() + report.findings.left_out();
+  out += fmt::format(
+      "{}: {} that extrude compared, {} put in, {} taken out; {:.2f} h, {:.0f} s of it waiting\n",
+      found == 0 ? "no findings" : count_of(found, "finding"), count_of(report.moves, "move"),
+      count_of(report.inserted, "line"), count_of(report.disabled, "line"),
+      report.duration_s / 3600, report.wait_s);
+  return out;
+}
+
+std::string findings_json(const check::Report& report) {
+  nlohmann::ordered_json out;
+  out["schema_version"] = 1;
+  out["findings"] = nlohmann::ordered_json::array();
+  for (const check::Finding& f : report.findings.list()) {
+    out["findings"].push_back(
+        {{"id", check::name_of(f.id)}, {"line", f.line}, {"message", f.message}});
+  }
+  out["explain"] = nlohmann::ordered_json::object();
+  for (const check::Id id : ids_of(report)) {
+    out["explain"][std::string(check::name_of(id))] = check::explain(id);
+  }
+  out["left_out"] = report.findings.left_out();
+  return out.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
+}
+
+std::string explain_all() {
+  std::string out;
+  for (std::size_t i = 0; i < check::kIds; ++i) {
+    const auto id = check::Id(i);
+    out += fmt::format("{}: {}\n", check::name_of(id), check::explain(id));
+  }
+  return out;
+}
+
+}  // namespace forewarm::report
