@@ -246,6 +246,7 @@ class Check final : public motion::Clock::Listener {
     original_started_ = true;
     Event e;
     e.what = Event::What::start;
+    e.order.inserted = block_just_before_;
     put(e);
   }
 
@@ -281,11 +282,17 @@ class Check final : public motion::Clock::Listener {
     original_state_ = state_;
     limits_ = clock_.limits();
     block_line_ = number_;
+    if (!original_started_) {
+      Event e;
+      e.what = Event::What::prelude;
+      put(e);
+    }
     block_z_ = state_.position[kZ] + state_.offset[kZ];
   }
 
   // Before a line that both sides have (nothing: at the end): the state has to be what it expects.
   void close_block(const Step& next) {
+    block_just_before_ = in_block_;
     if (!in_block_) return;
     in_block_ = false;
     if (!original_started_ && block_acts_) {
@@ -669,7 +676,7 @@ class Check final : public motion::Clock::Listener {
   // --- what happens when, once that is known ---
 
   struct Event {
-    enum class What : std::uint8_t { start, order, feeds, feeds_inserted };
+    enum class What : std::uint8_t { prelude, start, order, feeds, feeds_inserted };
     std::uint64_t after = 0;  // moves
     What what = What::order;
     std::size_t head = 0;
@@ -688,7 +695,10 @@ class Check final : public motion::Clock::Listener {
       const double at_s = time_s + waited_s_;
       switch (e.what) {
         case Event::What::start:
-          heaters_.start(at_s);
+          heaters_.start(at_s, e.order.inserted);
+          break;
+        case Event::What::prelude:
+          heaters_.prelude(at_s);
           break;
         case Event::What::order: {
           e.order.at_s = at_s;
@@ -756,7 +766,7 @@ class Check final : public motion::Clock::Listener {
   bool original_started_ = false;
   int wrong_tool_ = -2;
 
-  bool in_block_ = false, block_acts_ = false, parted_ = false;
+  bool in_block_ = false, block_just_before_ = false, block_acts_ = false, parted_ = false;
   std::uint64_t block_line_ = 0;
   double block_z_ = 0;
   motion::Limits limits_;

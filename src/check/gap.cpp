@@ -115,7 +115,11 @@ class Judge {
   }
 
   void values() {
-    for (const Order& o : g_.orders) {
+    values_of(g_.parting);
+    values_of(g_.orders);
+  }
+  void values_of(const std::vector<Order>& orders) {
+    for (const Order& o : orders) {
       if (!o.target_c) continue;
       const double t = *o.target_c;
       const auto is = [t](double c) { return std::abs(t - c) < kSameC; };
@@ -125,9 +129,9 @@ class Judge {
             fmt::format("{:g} C is neither standby ({:g} C) nor what the job prints at ({:g} C)", t,
                         g_.standby_c, g_.work_c));
       }
-      if (!o.inserted && !o.waits && o.at_s >= g_.from_s) {
+      if (!o.inserted && !o.waits) {
         say(Id::set_in_gap, o.line,
-            fmt::format("the job's own target of {:g} C is in force while it is parked", t));
+            fmt::format("the job's own target of {:g} C is in force in the gap", t));
       }
     }
   }
@@ -232,18 +236,15 @@ class Judge {
   }
 
   void treatment(std::size_t preheat) {
-    double lowest = g_.start.target_c();
+    double lowest = g_.used_c;
     std::uint64_t line = g_.line;
-    bool given = false;
-    for (std::size_t i = 0; i < preheat; ++i) {
-      const Order& o = g_.orders[i];
-      if (!o.target_c) continue;
-      given = true;
-      if (*o.target_c <= lowest) {
-        lowest = *o.target_c;
-        line = o.line;
-      }
-    }
+    const auto look = [&](const Order& o) {
+      if (!o.target_c || *o.target_c > lowest) return;
+      lowest = *o.target_c;
+      line = o.line;
+    };
+    for (const Order& o : g_.parting) look(o);
+    for (std::size_t i = 0; i < preheat; ++i) look(g_.orders[i]);
     const double needed_s = needs_.front().at_s - g_.from_s;
     const double slack = slack_s(needed_s);
     const bool off = lowest <= h_.ambient_c;
@@ -257,9 +258,8 @@ class Judge {
                                thermal::seconds_to_heat(h_, std::min(warm_c_, ready_c_), ready_c_);
     const bool cools_below =
         past(g_.orders[preheat].at_s, preheat).course.temperature_c() < standby_c_ - 0.5;
-    if (off && given && g_.start.target_c() > h_.ambient_c && cools_below &&
-        needed_s < r_.gap.off_over_s - slack && start_c >= standby_c_ &&
-        (must_be_hot < g_.max_hot_idle_s - slack || start_c <= warm_c_)) {
+    if (off && g_.used_c > h_.ambient_c && cools_below && needed_s < r_.gap.off_over_s - slack &&
+        start_c >= standby_c_ && (must_be_hot < g_.max_hot_idle_s - slack || start_c <= warm_c_)) {
       say(Id::off_short, line, fmt::format("off for a gap of {:.0f} s only", needed_s));
     }
   }

@@ -47,7 +47,10 @@ class LongLines {
 struct Gap {
   thermal::Course start;  // at from_s
   double from_s = 0;
-  std::vector<Order> orders;
+  std::vector<Order> orders = {};
+  // Given after its last feeding but before it was put away: `start` has them behind it.
+  std::vector<Order> parting = {};
+  double used_c = 0;  // the target at its last feeding; at `start` if it has not fed
   // Once it is over:
   double to_s = 0;         // picked
   double fed_s = 0;        // first feeding

@@ -37,21 +37,45 @@ void Heaters::advance(Head& head, double at_s) {
 
 void Heaters::open_gap(Head& head, double at_s) {
   advance(head, at_s);
-  head.gap.emplace(Gap{.start = head.course, .from_s = at_s, .orders = {}});
+  head.gap.emplace(Gap{.start = head.course,
+                       .from_s = at_s,
+                       .orders = {},
+                       .parting = head.since,
+                       .used_c = head.fed ? head.last_c : head.course.target_c()});
   head.waited_c = std::numeric_limits<double>::quiet_NaN();
 }
 
-void Heaters::start(double at_s) {
+void Heaters::prelude(double at_s) {
+  prelude_s_ = at_s;
+  for (Head& head : list_) {
+    advance(head, at_s);
+    head.before = head.course;
+    head.prelude.clear();
+  }
+}
+
+void Heaters::start(double at_s, bool with_prelude) {
   started_ = true;
-  start_s_ = at_s;
+  start_s_ = with_prelude ? prelude_s_ : at_s;
   for (std::size_t h = 0; h < list_.size(); ++h) {
     Head& head = list_[h];
     advance(head, at_s);
-    head.since.clear();
-    head.mark = head.course;
-    head.mark_s = at_s;
+    if (!with_prelude) {
+      head.before = head.course;
+      head.prelude.clear();
+    }
+    head.since = head.prelude;
+    head.mark = head.before;
+    head.mark_s = start_s_;
     if (h == mounted_) continue;
-    head.gap.emplace(Gap{.start = head.course, .from_s = at_s, .orders = {}});
+    head.gap.emplace(Gap{.start = head.before,
+                         .from_s = start_s_,
+                         .orders = head.prelude,
+                         .used_c = head.before.target_c()});
+    head.waited_c = std::numeric_limits<double>::quiet_NaN();
+    for (const Order& o : head.prelude) {
+      if (o.waits) head.waited_c = o.target_c.value_or(head.course.target_c());
+    }
   }
 }
 
@@ -84,6 +108,7 @@ double Heaters::order(std::size_t h, Order o) {
     head.waited_c = target;
     if (wait > 0) lines_.add(o.at_s, o.at_s + wait);
   }
+  if (!started_) head.prelude.push_back(o);
   if (started_) {
     head.since.push_back(o);
     if (head.gap) head.gap->orders.push_back(o);
@@ -148,16 +173,12 @@ void Heaters::select(double at_s, const Selected& s, int tool, std::uint64_t lin
             fmt::format("target {:g} C during the exchange, printed at {:g} C", visit_.target_c,
                         visit_.out_c));
       }
-      if (!(to.waited_c >= visit_.out_c - kSameC)) {
-        // What was waited for may have been raised since: the hotter of the two.
-        const bool raised = visit_.target_c > visit_.out_c &&
-                            std::any_of(to.since.begin(), to.since.end(), [&](const Order& o) {
-                              return o.waits && o.target_c.value_or(0) >= visit_.out_c - kSameC;
-                            });
-        if (!raised) {
-          say(Id::exchange_without_wait, s.to, line,
-              fmt::format("nothing waits for {:g} C before the exchange", visit_.out_c));
-        }
+      const bool waited = std::any_of(to.since.begin(), to.since.end(), [&](const Order& o) {
+        return o.waits && o.target_c.value_or(visit_.target_c) >= visit_.out_c - kSameC;
+      });
+      if (!waited) {
+        say(Id::exchange_without_wait, s.to, line,
+            fmt::format("nothing waits for {:g} C before the exchange", visit_.out_c));
       }
     }
     if (!to.gap && started_) {

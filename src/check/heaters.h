@@ -20,8 +20,10 @@ class Heaters {
   Heaters(const rules::Rules& rules, const Heads& heads, Findings& findings)
       : rules_(rules), heads_(heads), found_(findings) {}
 
-  // The first print move: from here on the heaters are the plan's.
-  void start(double at_s);
+  // Lines were put in here; planning begins with them if the first print move comes next.
+  void prelude(double at_s);
+  // The first print move: from here on, or from the prelude on, the heaters are the plan's.
+  void start(double at_s, bool with_prelude);
   // `order` without waited_s; returns the seconds that the machine stands still.
   double order(std::size_t head, Order order);
   void select(double at_s, const Selected& selected, int tool, std::uint64_t line);
@@ -38,7 +40,8 @@ class Heaters {
 
  private:
   struct Head {
-    explicit Head(const thermal::Hotend& hotend) : course(hotend, hotend.ambient_c), mark(course) {}
+    explicit Head(const thermal::Hotend& hotend)
+        : course(hotend, hotend.ambient_c), before(course), mark(course) {}
     thermal::Course course;
     double now_s = 0;
     double fed_until_s = 0;
@@ -48,7 +51,9 @@ class Heaters {
     double least_c = 0;  // the lowest target that it fed at in this visit
     int tool = -1;       // whose filament is in it; -1: not known yet
     double waited_c = std::numeric_limits<double>::quiet_NaN();  // made sure of by a wait
-    std::optional<Gap> gap;                                      // parked
+    thermal::Course before;                                      // at the prelude
+    std::vector<Order> prelude;
+    std::optional<Gap> gap;  // parked
     // Since it last fed: what a last gap that begins while it is mounted consists of.
     thermal::Course mark;
     double mark_s = 0;
@@ -77,7 +82,7 @@ class Heaters {
   std::deque<Head> list_;
   LongLines lines_;
   bool started_ = false;
-  double start_s_ = 0;
+  double start_s_ = 0, prelude_s_ = 0;
   std::size_t mounted_ = kNone;
   Visit visit_;
 };

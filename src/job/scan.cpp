@@ -313,6 +313,8 @@ class Scanner final : public motion::Clock::Listener {
     job_.index.add(s.at);
     clock_.pass(s.park_s + s.pick_s + s.exchange_s);
     s.end_s = clock_.now_s();
+    // Waits come next: what is due during them has to find a place before them.
+    job_.index.add({s.end_offset, s.end_s});
     if (s.kind != Change::redundant) {
       close_stint(s.at.time_s);
       tool_ = tool;
@@ -391,7 +393,10 @@ class Scanner final : public motion::Clock::Listener {
     t.alone = alone;
     job_.targets.push_back(t);
     when_known(Field::target, job_.targets.size() - 1);
-    if (waits) settle(delivered_, clock_.now_s());
+    if (waits) {
+      settle(delivered_, clock_.now_s());
+      job_.index.add({line_.offset, clock_.now_s()});
+    }
     return success();
   }
 

@@ -1,0 +1,131 @@
+// Random small jobs of the trail map's kind: three toolheads, one of them with a feeder.
+//
+// The same seed gives the same job. Times between changes are drawn so that all treatments come up:
+// gaps of seconds, minutes and an hour; exchanges; exchanges while parked; own targets in gaps.
+#pragma once
+
+#include <fmt/format.h>
+
+#include <random>
+#include <string>
+#include <vector>
+
+namespace forewarm::test {
+
+inline const char* const kThreeHeads = R"(
+version = 1
+[machine]
+ambient_c = 23
+[[toolhead]]
+name = "ash"
+tools = [0]
+heater = { index = 0, power_w = 50, full_drive_c = 450, time_constant_s = 180, dead_time_s = 2, max_c = 290 }
+[[toolhead]]
+name = "birch"
+tools = [1, 2, 3]
+heater = { index = 1, power_w = 50, full_drive_c = 450, time_constant_s = 180, dead_time_s = 2, max_c = 290 }
+park_s = 6
+pick_s = 7
+exchange_s = 33
+[[toolhead]]
+name = "cedar"
+tools = [4]
+heater = { index = 2, power_w = 40, full_drive_c = 400, time_constant_s = 150, dead_time_s = 1, max_c = 280 }
+[[filament]]
+tool = 0
+standby_c = 170
+[[filament]]
+tool = 1
+standby_c = 165
+[[filament]]
+tool = 2
+standby_c = 170
+[[filament]]
+tool = 3
+standby_c = 160
+max_hot_idle_s = 240
+[[filament]]
+tool = 4
+standby_c = 190
+)";
+
+struct RandomJob {
+  std::mt19937_64 random;
+  explicit RandomJob(std::uint64_t seed) : random(seed) {}
+  std::uint64_t below(std::uint64_t n) { return random() % n; }
+  double between(double a, double b) { return a + (b - a) * double(random() % 10001) / 10000; }
+
+  std::string text;
+  double z = 0.2;
+  bool absolute_e = false;
+  double e = 0;
+
+  void line(const std::string& s) { text += s + "\n"; }
+  void extrude(double x, double y, double mm, double feed) {
+    e += mm;
+    line(fmt::format("G1 X{:.2f} Y{:.2f} E{:.4f} F{:.0f}", x, y, absolute_e ? e : mm, feed));
+  }
+  void print(double seconds) {
+    double left = seconds;
+    while (left > 0) {
+      const double x = between(20, 280);
+      const double y = between(20, 280);
+      line(fmt::format("G0 X{:.2f} Y{:.2f} F9000", x, y));
+      const double s = std::min(left, between(1, 6));
+      const double mm_s = between(8, 40);
+      const double length = std::min(150.0, s * mm_s);
+      const double to = x > 150 ? x - length : x + length;
+      extrude(to, y, length * 0.03, mm_s * 60);
+      left -= length / mm_s + 0.5;
+    }
+    // A retraction, and back.
+    e += absolute_e ? -0.8 : 0;
+    line(fmt::format("G1 E{:.4f} F2400", absolute_e ? e : -0.8));
+    e += absolute_e ? 0.8 : 0;
+    line(fmt::format("G1 E{:.4f} F2400", absolute_e ? e : 0.8));
+  }
+
+  std::string make() {
+    constexpr double kWork[] = {215, 210, 205, 220, 240};
+    absolute_e = below(3) == 0;
+    line("G21");
+    line("G90");
+    line(absolute_e ? "M82" : "M83");
+    line("G28");
+    int tool = int(below(5));
+    line(fmt::format("M104 T{} S{:.0f}", tool, kWork[tool]));
+    if (below(2) == 0) line(fmt::format("M104 T{} S{:.0f}", (tool + 2) % 5, kWork[(tool + 2) % 5]));
+    line(fmt::format("T{}", tool));
+    line(fmt::format("M109 T{} S{:.0f}", tool, kWork[tool]));
+    line("G92 E0");
+    e = 0;
+    const std::uint64_t changes = 3 + below(12);
+    print(between(5, 60));
+    for (std::uint64_t i = 0; i < changes; ++i) {
+      if (below(3) == 0) line(fmt::format("; == level {}", i));
+      z += 0.2;
+      line(fmt::format("G0 Z{:.2f} F600", z));
+      int next = int(below(5));
+      if (next == tool) next = (next + 1) % 5;
+      if (below(2) == 0) line(fmt::format("M104 T{} S{:.0f}", tool, between(140, 180)));
+      line(fmt::format("T{}", next));
+      if (below(4) != 0) {
+        line(fmt::format("M109 T{} S{:.0f}", next, kWork[next]));
+      } else {
+        line(fmt::format("M104 T{} S{:.0f}", next, kWork[next]));
+      }
+      tool = next;
+      const std::uint64_t kind = below(10);
+      print(kind < 5 ? between(3, 90) : kind < 9 ? between(90, 900) : between(900, 3000));
+      if (below(4) == 0) {
+        line(fmt::format("M104 S{:.0f}", kWork[tool] - 5));
+        print(between(5, 30));
+        line(fmt::format("M104 S{:.0f}", kWork[tool]));
+      }
+    }
+    line("M104 T0 S0");
+    return text;
+  }
+};
+
+}  // namespace forewarm::test
