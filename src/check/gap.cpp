@@ -50,7 +50,8 @@ class Judge {
 
   void run() {
     const Past actual = past(g_.to_s, g_.orders.size());
-    waits();
+    if (r_.gap.policy != rules::Policy::timers && r_.gap.policy != rules::Policy::as_sliced)
+      waits();
     values();
     if (r_.gap.policy != rules::Policy::lookahead) {
       if (r_.gap.policy != rules::Policy::as_sliced) limit(actual.hot_s);
@@ -298,7 +299,14 @@ void judge(const Gap& gap, const GapRules& rules, Findings& findings) {
   Judge(gap, rules, findings).run();
 }
 
-void judge_mounted_waits(const Gap& gap, const GapRules& rules, Findings& findings) {
+void judge_mounted(const Gap& gap, const GapRules& rules, Findings& findings) {
+  for (const Order& o : gap.parting) {
+    if (o.inserted || o.waits || !o.target_c) continue;
+    if (*o.target_c >= std::max(gap.out_c, gap.work_c) - kSameC) continue;
+    findings.add(Id::set_in_gap, o.line,
+                 fmt::format("{}: the job's own target of {:g} C is in force before the exchange",
+                             printable(rules.head.name), *o.target_c));
+  }
   for (const Order& o : gap.orders) {
     if (!o.waits || o.cooling || o.waited_s <= 0) continue;
     Course at_once = gap.start;
@@ -323,15 +331,21 @@ void judge_last(const Gap& gap, const GapRules& rules, bool ever_fed, Findings& 
   double now = gap.from_s;
   double hot_s = 0;
   std::uint64_t off_line = 0;
+  const auto needless = [&](const Order& o) {
+    findings.add(Id::needless_heat, o.line,
+                 fmt::format("{}: {:g} C, though {}", name, *o.target_c,
+                             ever_fed ? "it is not used again" : "it is never used"));
+  };
+  for (const Order& o : gap.parting) {
+    if (o.target_c && *o.target_c > 0 && o.at_s >= gap.fed_until_s - 1e-6) needless(o);
+  }
   for (const Order& o : gap.orders) {
     hot_s += course.advance(std::max(0.0, o.at_s - now), warm_c).above_s;
     now = std::max(now, o.at_s);
     if (!o.target_c) continue;
     course.set_target(*o.target_c);
     if (*o.target_c > 0) {
-      findings.add(Id::needless_heat, o.line,
-                   fmt::format("{}: {:g} C, though {}", name, *o.target_c,
-                               ever_fed ? "it is not used again" : "it is never used"));
+      needless(o);
     } else if (off_line == 0) {
       off_line = o.line;
     }

@@ -50,7 +50,8 @@ struct Gap {
   std::vector<Order> orders = {};
   // Given after its last feeding but before it was put away: `start` has them behind it.
   std::vector<Order> parting = {};
-  double used_c = 0;  // the target at its last feeding; at `start` if it has not fed
+  double fed_until_s = 0;  // its last movement of filament, either way
+  double used_c = 0;       // the target at its last feeding; at `start` if it has not fed
   // Once it is over:
   double to_s = 0;         // picked
   double fed_s = 0;        // first feeding
@@ -70,7 +71,7 @@ struct GapRules {
 void judge(const Gap& gap, const GapRules& rules, Findings& findings);
 // The gap after the last use, up to the end of the job at gap.to_s.
 void judge_last(const Gap& gap, const GapRules& rules, bool ever_fed, Findings& findings);
-// Waits of a mounted toolhead for an exchange that began at gap.from_s.
-void judge_mounted_waits(const Gap& gap, const GapRules& rules, Findings& findings);
+// An exchange of a mounted toolhead, at gap.from_s.
+void judge_mounted(const Gap& gap, const GapRules& rules, Findings& findings);
 
 }  // namespace forewarm::check

@@ -41,6 +41,7 @@ void Heaters::open_gap(Head& head, double at_s) {
                        .from_s = at_s,
                        .orders = {},
                        .parting = head.since,
+                       .fed_until_s = head.fed_until_s,
                        .used_c = head.fed ? head.last_c : head.course.target_c()});
   head.waited_c = std::numeric_limits<double>::quiet_NaN();
 }
@@ -182,7 +183,8 @@ void Heaters::select(double at_s, const Selected& s, int tool, std::uint64_t lin
       }
     }
     if (!to.gap && started_) {
-      visit_.mounted.emplace(Gap{.start = to.course, .from_s = at_s, .orders = {}});
+      visit_.mounted.emplace(
+          Gap{.start = to.course, .from_s = at_s, .orders = {}, .parting = to.since});
     }
     to.waited_c = std::numeric_limits<double>::quiet_NaN();
   }
@@ -214,7 +216,7 @@ void Heaters::close(std::size_t h, double fed_s, double work_c, int tool, std::u
   } else if (visit_.mounted) {
     visit_.mounted->work_c = work_c;
     visit_.mounted->out_c = out_c;
-    judge_mounted_waits(*visit_.mounted, how, found_);
+    judge_mounted(*visit_.mounted, how, found_);
     visit_.mounted.reset();
   }
   double oldest = fed_s;
