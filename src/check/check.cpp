@@ -220,6 +220,7 @@ class Check final : public motion::Clock::Listener {
     const auto target = [&](std::size_t head, std::optional<double> temp) {
       if (head == kNone || !temp) return;
       wanted(head) = std::max(0.0, *temp);
+      lowest(head) = std::min(lowest(head), wanted(head));
       fresh(head) = true;
     };
     for (const rules::Recognised& r : told.found) {
@@ -258,6 +259,10 @@ class Check final : public motion::Clock::Listener {
   double& wanted(std::size_t head) {
     if (wanted_.size() <= head) wanted_.resize(head + 1, 0);
     return wanted_[head];
+  }
+  double& lowest(std::size_t head) {
+    if (lowest_.size() <= head) lowest_.resize(head + 1, 1e9);
+    return lowest_[head];
   }
   char& fresh(std::size_t head) {
     if (fresh_.size() <= head) fresh_.resize(head + 1, 1);
@@ -575,7 +580,7 @@ class Check final : public motion::Clock::Listener {
       return;
     }
     balance_at_select(s);
-    heaters_.select(clock_.now_s() + waited_s_, s, tool, number_);
+    heaters_.select(clock_.now_s() + waited_s_, s, tool, s.to == kNone ? 0 : wanted(s.to), number_);
     if (s.to != kNone) fresh(s.to) = true;
     if (s.from != kNone) fresh(s.from) = true;
     pass(s.seconds);
@@ -619,6 +624,7 @@ class Check final : public motion::Clock::Listener {
     e.what = Event::What::feeds;
     // What is not the job's has no wish of its own.
     e.wanted_c = wanted(head);
+    e.least_c = std::exchange(lowest(head), 1e9);
     put(e);
   }
 
@@ -681,7 +687,7 @@ class Check final : public motion::Clock::Listener {
     What what = What::order;
     std::size_t head = 0;
     int tool = 0;
-    double wanted_c = 0;
+    double wanted_c = 0, least_c = 0;
     Order order;
   };
   void put(Event& e) {
@@ -706,7 +712,7 @@ class Check final : public motion::Clock::Listener {
           break;
         }
         case Event::What::feeds:
-          heaters_.feed(at_s, e.head, e.tool, e.wanted_c, e.order.line);
+          heaters_.feed(at_s, e.head, e.tool, e.wanted_c, e.least_c, e.order.line);
           break;
         case Event::What::feeds_inserted:
           heaters_.feed_inserted(at_s, e.head, e.order.line);
@@ -717,6 +723,8 @@ class Check final : public motion::Clock::Listener {
   void stop() {
     clock_.stop();
     settle(delivered_, clock_.now_s());
+    heaters_.lines().add(long_from_s_, clock_.now_s() + waited_s_);
+    long_from_s_ = clock_.now_s() + waited_s_;
   }
 
   void finish() {
@@ -761,6 +769,7 @@ class Check final : public motion::Clock::Listener {
   LineCount count_, original_count_;
   Heads heads_;
   Mount original_mount_, mount_;
+  std::vector<double> lowest_;  // by toolhead: the lowest of those since it last fed
   std::vector<double> wanted_;  // by toolhead: the original's target
   std::vector<char> fresh_;     // by toolhead: something happened since it last fed
   bool original_started_ = false;

@@ -42,7 +42,7 @@ void Heaters::open_gap(Head& head, double at_s) {
                        .orders = {},
                        .parting = head.since,
                        .fed_until_s = head.fed_until_s,
-                       .used_c = head.fed ? head.last_c : head.course.target_c()});
+                       .used_c = head.used ? head.last_c : head.course.target_c()});
   head.waited_c = std::numeric_limits<double>::quiet_NaN();
 }
 
@@ -111,7 +111,7 @@ double Heaters::order(std::size_t h, Order o) {
   }
   if (!started_) head.prelude.push_back(o);
   if (started_) {
-    head.since.push_back(o);
+    if (!(h == mounted_ && visit_.exchange && o.line == visit_.line)) head.since.push_back(o);
     if (head.gap) head.gap->orders.push_back(o);
     if (h == mounted_ && visit_.mounted) visit_.mounted->orders.push_back(o);
   }
@@ -135,14 +135,13 @@ void Heaters::limit(std::size_t h, double at_s, std::uint64_t line) {
                   *rules_.machine.heating_limit_w));
 }
 
-void Heaters::select(double at_s, const Selected& s, int tool, std::uint64_t line) {
+void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
+                     std::uint64_t line) {
   if (s.redundant) return;
   if (s.from != kNone) {
     Head& from = at(s.from);
     const bool used = visit_.fed || visit_.exchange;
-    if (!visit_.fed && visit_.exchange) {
-      close(s.from, at_s, std::max(visit_.out_c, from.course.target_c()), from.tool, line);
-    }
+    if (!visit_.fed && visit_.exchange) exchanged_only(s.from, at_s, line);
     if (s.from != s.to && (used || !from.gap)) {
       if (started_) {
         open_gap(from, at_s);
@@ -160,10 +159,12 @@ void Heaters::select(double at_s, const Selected& s, int tool, std::uint64_t lin
   visit_.line = line;
   visit_.exchange = s.exchange;
   visit_.target_c = to.course.target_c();
-  visit_.out_tool = to.tool;
+  visit_.out_tool = to.used ? to.tool : -1;
+  visit_.wanted_c = wanted_c;
+  visit_.judged = started_;
   if (s.exchange) {
-    visit_.out_c = to.fed ? to.last_c : 0;
-    if (started_ && to.fed) {
+    visit_.out_c = to.used ? to.last_c : 0;
+    if (started_ && visit_.out_c > heads_[s.to].hotend.ambient_c) {
       const double temp = to.course.temperature_c();
       if (temp < visit_.out_c - kColdC) {
         say(Id::exchange_cold, s.to, line,
@@ -187,8 +188,25 @@ void Heaters::select(double at_s, const Selected& s, int tool, std::uint64_t lin
           Gap{.start = to.course, .from_s = at_s, .orders = {}, .parting = to.since});
     }
     to.waited_c = std::numeric_limits<double>::quiet_NaN();
+    to.since.clear();
+    to.fed_until_s = at_s + s.seconds;
   }
   to.tool = tool;
+}
+
+// The visit ends, and all that happened in it was an exchange: that was its use. What came in is
+// as hot as the job says, else as what was in it.
+void Heaters::exchanged_only(std::size_t h, double at_s, std::uint64_t line) {
+  Head& head = at(h);
+  const double ambient_c = heads_[h].hotend.ambient_c;
+  double work_c = visit_.wanted_c;
+  if (work_c <= ambient_c && head.used) work_c = head.last_c;
+  const auto later = [this](const Order& o) { return o.line > visit_.line; };
+  if (head.gap) std::erase_if(head.gap->orders, later);
+  if (visit_.mounted) std::erase_if(visit_.mounted->orders, later);
+  if (started_) close(h, at_s, work_c, head.tool, line);
+  head.last_c = work_c;
+  head.used = true;
 }
 
 void Heaters::of_filament(Gap& gap, std::size_t head, int tool) const {
@@ -226,10 +244,15 @@ void Heaters::close(std::size_t h, double fed_s, double work_c, int tool, std::u
   lines_.forget_before(oldest);
 }
 
-void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, std::uint64_t line) {
+void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, double least_c,
+                   std::uint64_t line) {
   Head& head = at(h);
   advance(head, at_s);
-  if (mounted_ == kNone) mounted_ = h;
+  if (mounted_ == kNone) {
+    // Fed without being selected: that it was ever put away is not to be judged.
+    mounted_ = h;
+    head.gap.reset();
+  }
   const double target = head.course.target_c();
   const double temp = head.course.temperature_c();
   head.met = true;
@@ -239,18 +262,19 @@ void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, std::u
           fmt::format("feeds with a target of {:g} C, the job wants {:g} C", target, wanted_c));
     }
     if (!visit_.fed) {
-      if (visit_.exchange && visit_.target_c < wanted_c - kSameC) {
+      if (visit_.exchange && visit_.judged && visit_.target_c < wanted_c - kSameC) {
         say(Id::exchange_target, h, visit_.line,
             fmt::format("target {:g} C during the exchange, the next filament is printed at {:g} C",
                         visit_.target_c, wanted_c));
       }
-      if (wanted_c > 0 && !(std::abs(head.waited_c - wanted_c) <= kSameC)) {
+      if (wanted_c > heads_[h].hotend.ambient_c &&
+          !(std::abs(head.waited_c - wanted_c) <= kSameC)) {
         say(Id::use_without_wait, h, line, fmt::format("nothing waits for {:g} C", wanted_c));
       }
       head.least_c = wanted_c;
       close(h, at_s, wanted_c, tool, line);
     }
-    head.least_c = std::min(head.least_c, wanted_c);
+    head.least_c = std::min({head.least_c, wanted_c, least_c});
     if (temp < head.least_c - kColdC) {
       say(Id::extrusion_cold, h, line,
           fmt::format("feeds at {:.0f} C, the job prints at {:g} C", temp, wanted_c));
@@ -259,7 +283,7 @@ void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, std::u
     head.least_c = wanted_c;
   }
   visit_.fed = true;
-  head.fed = true;
+  head.fed = head.used = true;
   head.last_c = wanted_c;
   if (head.tool < 0) head.tool = tool;
   head.since.clear();
@@ -280,8 +304,7 @@ void Heaters::feed_inserted(double at_s, std::size_t h, std::uint64_t line) {
 void Heaters::finish(double at_s) {
   if (!started_) return;
   if (mounted_ != kNone && !visit_.fed && visit_.exchange) {
-    Head& head = at(mounted_);
-    close(mounted_, at_s, std::max(visit_.out_c, head.course.target_c()), head.tool, 0);
+    exchanged_only(mounted_, at_s, 0);
   }
   for (std::size_t h = 0; h < list_.size(); ++h) {
     Head& head = list_[h];
@@ -289,23 +312,31 @@ void Heaters::finish(double at_s) {
     if (!head.met) continue;
     if (!head.gap) {
       // Mounted to the end: its last gap begins where it last moved filament.
-      const bool orders = !head.since.empty();
       const double from = std::max(head.fed_until_s, start_s_);
-      Gap gap{.start = orders ? head.mark : head.course,
-              .from_s = orders ? head.mark_s : at_s,
-              .orders = head.since};
-      if (from < gap.from_s && orders) {
-        // From there to the first order nothing changed but the time: held at its target.
-        thermal::Course back(heads_[h].hotend, head.mark.temperature_c());
-        back.set_target(head.mark.target_c());
-        gap.start = back;
-        gap.from_s = from;
+      Gap gap{.start = head.since.empty() ? head.course : head.mark, .from_s = from};
+      double now = head.since.empty() ? at_s : head.mark_s;
+      for (const Order& o : head.since) {
+        if (o.at_s >= from - 1e-6) {
+          gap.orders.push_back(o);
+          continue;
+        }
+        gap.start.advance(std::max(0.0, o.at_s - now));
+        now = std::max(now, o.at_s);
+        if (o.target_c) gap.start.set_target(*o.target_c);
+      }
+      if (now < from) {
+        gap.start.advance(from - now);
+      } else if (now > from) {
+        // Nothing was said in between: it was held at its target.
+        const double target = gap.start.target_c();
+        gap.start = thermal::Course(heads_[h].hotend, gap.start.temperature_c());
+        gap.start.set_target(target);
       }
       head.gap = std::move(gap);
     }
     head.gap->to_s = at_s;
     of_filament(*head.gap, h, head.tool >= 0 ? head.tool : heads_[h].tools.front());
-    judge_last(*head.gap, {heads_[h], rules_.gap, lines_}, head.fed, found_);
+    judge_last(*head.gap, {heads_[h], rules_.gap, lines_}, head.used, found_);
   }
 }
 

@@ -26,10 +26,12 @@ class Heaters {
   void start(double at_s, bool with_prelude);
   // `order` without waited_s; returns the seconds that the machine stands still.
   double order(std::size_t head, Order order);
-  void select(double at_s, const Selected& selected, int tool, std::uint64_t line);
+  // `wanted_c`: the original's target, of the toolhead that is mounted then.
+  void select(double at_s, const Selected& selected, int tool, double wanted_c, std::uint64_t line);
   // Filament is fed forwards by the job, the first time since something happened to `head`.
-  // `wanted_c`: the original's target here.
-  void feed(double at_s, std::size_t head, int tool, double wanted_c, std::uint64_t line);
+  // `wanted_c`: the original's target here; `least_c`: its lowest since the last such call.
+  void feed(double at_s, std::size_t head, int tool, double wanted_c, double least_c,
+            std::uint64_t line);
   // ... by a line put in.
   void feed_inserted(double at_s, std::size_t head, std::uint64_t line);
   // The last moment at which the mounted toolhead moved filament.
@@ -45,6 +47,7 @@ class Heaters {
     thermal::Course course;
     double now_s = 0;
     double fed_until_s = 0;
+    bool used = false;   // ever, an exchange included
     bool fed = false;    // ever
     bool met = false;    // heated or fed, ever
     double last_c = 0;   // the job's target at its last feeding
@@ -62,7 +65,8 @@ class Heaters {
   struct Visit {
     double at_s = 0;
     std::uint64_t line = 0;
-    bool exchange = false, fed = false;
+    bool exchange = false, fed = false, judged = false;
+    double wanted_c = 0;
     double out_c = 0, target_c = 0;  // at the select
     int out_tool = -1;
     std::optional<Gap> mounted;  // an exchange without parking
@@ -70,6 +74,7 @@ class Heaters {
 
   Head& at(std::size_t head);
   void advance(Head& head, double at_s);
+  void exchanged_only(std::size_t head, double at_s, std::uint64_t line);
   void open_gap(Head& head, double at_s);
   void close(std::size_t head, double fed_s, double work_c, int tool, std::uint64_t line);
   void of_filament(Gap& gap, std::size_t head, int tool) const;

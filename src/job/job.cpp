@@ -4,8 +4,12 @@
 
 namespace forewarm::job {
 
-void Index::add(Place place) {
-  if (!places_.empty() && place.time_s < places_.back().time_s + step_s_) return;
+void Index::add(Place place, bool always) {
+  if (!places_.empty()) {
+    const Place& last = places_.back();
+    if (place.offset == last.offset) return;
+    if (!always && place.time_s < last.time_s + step_s_) return;
+  }
   places_.push_back(place);
   if (places_.size() < kMost) return;
   step_s_ *= 2;

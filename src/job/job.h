@@ -79,7 +79,8 @@ struct Material {
 class Index {
  public:
   static constexpr std::size_t kMost = 600'000;
-  void add(Place place);
+  // `always`: also less than a step after the one before.
+  void add(Place place, bool always = false);
   // The last place of which `early_enough` holds; the first if of none. REQUIRES: it holds for a
   // place whenever it holds for a later one.
   template <class Predicate>

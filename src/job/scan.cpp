@@ -184,7 +184,7 @@ class Scanner final : public motion::Clock::Listener {
       }
       if (seconds) {
         stop();
-        job_.index.add({line_.offset, clock_.now_s()});
+        job_.index.add({line_.offset, clock_.now_s()}, true);
         clock_.pass(*seconds);
       }
     }
@@ -200,7 +200,7 @@ class Scanner final : public motion::Clock::Listener {
     if (effect_.waits_for_moves) {
       stop();
       if (effect_.dwell_s > 0) {
-        job_.index.add({line_.offset, clock_.now_s()});
+        job_.index.add({line_.offset, clock_.now_s()}, true);
         clock_.pass(effect_.dwell_s);
       }
     }
@@ -310,11 +310,11 @@ class Scanner final : public motion::Clock::Listener {
       loaded = tool;
       ever_selected_ = true;
     }
-    job_.index.add(s.at);
+    job_.index.add(s.at, true);
     clock_.pass(s.park_s + s.pick_s + s.exchange_s);
     s.end_s = clock_.now_s();
     // Waits come next: what is due during them has to find a place before them.
-    job_.index.add({s.end_offset, s.end_s});
+    job_.index.add({s.end_offset, s.end_s}, true);
     if (s.kind != Change::redundant) {
       close_stint(s.at.time_s);
       tool_ = tool;
@@ -395,7 +395,7 @@ class Scanner final : public motion::Clock::Listener {
     when_known(Field::target, job_.targets.size() - 1);
     if (waits) {
       settle(delivered_, clock_.now_s());
-      job_.index.add({line_.offset, clock_.now_s()});
+      job_.index.add({line_.offset, clock_.now_s()}, true);
     }
     return success();
   }

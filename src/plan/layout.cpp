@@ -186,6 +186,7 @@ class Layout {
     job::Place last = picked;
     for (const std::size_t t : kept) {
       const job::Target& target = job_.targets[t];
+      if (b.parked && target.at.offset < b.from.offset) continue;  // it was put away since
       if (target.at.offset > begins.offset) guard();
       b.needs.push_back({target.at, target.has_temp ? target.temp_c : b.ready_c, false, "use", t});
       // After an exchange the wait must stand behind it; before the select it may have been for
@@ -195,7 +196,8 @@ class Layout {
       if (target.end_offset > last.offset) last = {target.end_offset, target.at.time_s};
     }
     guard();
-    if (!last_is_right) b.needs.push_back({last, b.work_c, true, "use"});
+    // What is only exchanged prints nothing: a wait for it would stand where it is put away again.
+    if (!last_is_right && s.extrudes) b.needs.push_back({last, b.work_c, true, "use"});
     breaks_.push_back(std::move(b));
     return success();
   }
