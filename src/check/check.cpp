@@ -112,7 +112,7 @@ class Check final : public motion::Clock::Listener {
         heaters_.fed_until(mount_.mounted(), end_s);
       }
       if (m.tag != long_tag_) {
-        heaters_.lines().add(long_from_s_, m.start_s + waited_s_);
+        heaters_.lines().add(long_from_s_, m.start_s + waited_s_, long_tag_ >> 1U);
         long_tag_ = m.tag;
         long_from_s_ = m.start_s + waited_s_;
       }
@@ -589,7 +589,7 @@ class Check final : public motion::Clock::Listener {
   void pass(double seconds) {
     const double from_s = clock_.now_s() + waited_s_;
     clock_.pass(seconds);
-    heaters_.lines().add(from_s, clock_.now_s() + waited_s_);
+    heaters_.lines().add(from_s, clock_.now_s() + waited_s_, number_);
     long_from_s_ = clock_.now_s() + waited_s_;
     long_tag_ = UINT64_MAX;
   }
@@ -723,7 +723,7 @@ class Check final : public motion::Clock::Listener {
   void stop() {
     clock_.stop();
     settle(delivered_, clock_.now_s());
-    heaters_.lines().add(long_from_s_, clock_.now_s() + waited_s_);
+    heaters_.lines().add(long_from_s_, clock_.now_s() + waited_s_, long_tag_ >> 1U);
     long_from_s_ = clock_.now_s() + waited_s_;
   }
 

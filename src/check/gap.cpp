@@ -9,9 +9,13 @@
 
 namespace forewarm::check {
 
-void LongLines::add(double from_s, double to_s) {
+void LongLines::add(double from_s, double to_s, std::uint64_t line) {
   if (to_s - from_s < kLongS) return;
-  spans_.push_back({from_s, to_s});
+  if (!spans_.empty() && spans_.back().line == line && from_s <= spans_.back().to_s + 1e-6) {
+    spans_.back().to_s = to_s;
+    return;
+  }
+  spans_.push_back({from_s, to_s, line});
 }
 
 void LongLines::forget_before(double time_s) {
@@ -300,6 +304,9 @@ void judge(const Gap& gap, const GapRules& rules, Findings& findings) {
 }
 
 void judge_mounted(const Gap& gap, const GapRules& rules, Findings& findings) {
+  // What the job itself sets in between is its own affair.
+  const bool own = std::any_of(gap.orders.begin(), gap.orders.end(),
+                               [](const Order& o) { return !o.inserted && !o.waits; });
   for (const Order& o : gap.parting) {
     if (o.inserted || o.waits || !o.target_c) continue;
     if (*o.target_c >= std::max(gap.out_c, gap.work_c) - kSameC) continue;
@@ -308,7 +315,7 @@ void judge_mounted(const Gap& gap, const GapRules& rules, Findings& findings) {
                              printable(rules.head.name), *o.target_c));
   }
   for (const Order& o : gap.orders) {
-    if (!o.waits || o.cooling || o.waited_s <= 0) continue;
+    if (own || !o.waits || o.cooling || o.waited_s <= 0) continue;
     Course at_once = gap.start;
     const double target = o.target_c.value_or(gap.work_c);
     at_once.set_target(std::max(target, gap.out_c));

@@ -32,7 +32,8 @@ struct Order {
 class LongLines {
  public:
   static constexpr double kLongS = 1;
-  void add(double from_s, double to_s);
+  // `line`: spans of one that follow each other are one.
+  void add(double from_s, double to_s, std::uint64_t line);
   void forget_before(double time_s);
   // The first moment from `time_s` on at which a line ends.
   [[nodiscard]] double line_end(double time_s) const;
@@ -40,6 +41,7 @@ class LongLines {
  private:
   struct Span {
     double from_s, to_s;
+    std::uint64_t line;
   };
   std::vector<Span> spans_;
 };

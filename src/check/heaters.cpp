@@ -107,7 +107,7 @@ double Heaters::order(std::size_t h, Order o) {
     if (!std::isfinite(wait)) wait = 0;
     o.waited_s = wait;
     head.waited_c = target;
-    if (wait > 0) lines_.add(o.at_s, o.at_s + wait);
+    if (wait > 0) lines_.add(o.at_s, o.at_s + wait, o.line);
   }
   if (!started_) head.prelude.push_back(o);
   if (started_) {

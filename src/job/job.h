@@ -95,6 +95,7 @@ class Index {
  private:
   std::vector<Place> places_;
   double step_s_ = 0.25;
+  bool always_ = false;  // how the last one was added
 };
 
 struct Job {

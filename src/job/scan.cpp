@@ -4,6 +4,7 @@
 #include <cmath>
 #include <deque>
 #include <map>
+#include <unordered_map>
 
 #include "gcode/lines.h"
 #include "gcode/state.h"
@@ -25,6 +26,10 @@ class Scanner final : public motion::Clock::Listener {
         clock_(limits_of(rules.motion), *this, rules.motion.time_scale) {
     job_.name = options.name;
     if (!rules.toolhead_per_tool_seen) job_.heads = rules.toolheads;
+    for (std::size_t h = 0; h < job_.heads.size(); ++h) {
+      for (const int tool : job_.heads[h].tools) head_of_tool_.emplace(tool, h);
+      head_of_heater_.emplace(job_.heads[h].heater_index, h);
+    }
     loaded_.assign(job_.heads.size(), -1);
     ask_moves_ = recogniser_.wants_moves();
     ask_lines_ = !recogniser_.empty();
@@ -251,11 +256,7 @@ class Scanner final : public motion::Clock::Listener {
   }
 
   std::optional<std::size_t> head_of_tool(int tool) {
-    for (std::size_t h = 0; h < job_.heads.size(); ++h) {
-      for (const int t : job_.heads[h].tools) {
-        if (t == tool) return h;
-      }
-    }
+    if (const auto it = head_of_tool_.find(tool); it != head_of_tool_.end()) return it->second;
     if (!rules_.toolhead_per_tool_seen || tool < 0) return std::nullopt;
     rules::Toolhead head = rules_.toolheads.front();
     head.name += std::to_string(tool);
@@ -263,12 +264,15 @@ class Scanner final : public motion::Clock::Listener {
     head.heater_index = tool;
     job_.heads.push_back(std::move(head));
     loaded_.push_back(-1);
-    return job_.heads.size() - 1;
+    const std::size_t place = job_.heads.size() - 1;
+    head_of_tool_.emplace(tool, place);
+    head_of_heater_.emplace(tool, place);
+    return place;
   }
 
   std::optional<std::size_t> head_of_heater(int heater) {
-    for (std::size_t h = 0; h < job_.heads.size(); ++h) {
-      if (job_.heads[h].heater_index == heater) return h;
+    if (const auto it = head_of_heater_.find(heater); it != head_of_heater_.end()) {
+      return it->second;
     }
     return rules_.toolhead_per_tool_seen ? head_of_tool(heater) : std::nullopt;
   }
@@ -547,6 +551,8 @@ class Scanner final : public motion::Clock::Listener {
   std::size_t mounted_ = kNone, last_mounted_ = kNone;
   std::size_t last_select_ = kNone;
   std::size_t stint_ = kNone;
+  // A job may select any of 65536 tools on every line.
+  std::unordered_map<int, std::size_t> head_of_tool_, head_of_heater_;
   std::vector<int> loaded_;  // filament in each toolhead; -1: whatever it needs first
 
   bool purging_ = false;

@@ -22,6 +22,12 @@ class Layout {
     for (std::size_t t = 0; t < job_.targets.size(); ++t) {
       by_head_[job_.targets[t].head].push_back(t);
     }
+    leaves_.assign(job_.selects.size(), kNone);
+    for (std::size_t i = job_.selects.size(); i-- > 0;) {
+      const Select& s = job_.selects[i];
+      const bool last_one = i + 1 == job_.selects.size();
+      leaves_[i] = s.head != s.from_head ? i : last_one ? kNone : leaves_[i + 1];
+    }
     std::vector<std::optional<std::size_t>> last(job_.heads.size());
     for (std::size_t k = 0; k < job_.stints.size(); ++k) {
       const Stint& s = job_.stints[k];
@@ -32,6 +38,7 @@ class Layout {
         first_use(k);
       }
       last[s.head] = k;
+      if (s.extrudes) extruded_end_ = s.extruded_end;
     }
     for (std::size_t h = 0; h < job_.heads.size(); ++h) {
       if (auto status = after_last(h, last[h]); !status) return std::move(status.error());
@@ -68,13 +75,10 @@ class Layout {
   [[nodiscard]] std::size_t parked_by(const Stint& stint) const {
     auto at = std::lower_bound(
         job_.selects.begin(), job_.selects.end(), stint.last_end,
-        [](const Select& s, std::uint64_t offset) { return s.at.offset < offset; });
-    for (; at != job_.selects.end(); ++at) {
-      if (at->from_head == stint.head && at->head != stint.head) {
-        return std::size_t(at - job_.selects.begin());
-      }
-    }
-    return kNone;
+        [](const Select& s, std::uint64_t offset) { return s.end_offset < offset; });
+    // The line on which it last feeds may select as well: perhaps it away, perhaps it.
+    while (at != job_.selects.end() && at->from_head != stint.head) ++at;
+    return at == job_.selects.end() ? kNone : leaves_[std::size_t(at - job_.selects.begin())];
   }
 
   void set_from(Break& b, std::optional<std::size_t> before) const {
@@ -84,7 +88,7 @@ class Layout {
     const Stint& s = job_.stints[*before];
     const std::size_t park = parked_by(s);
     job::Place end{s.last_end, s.last_end_s};
-    if (park != kNone) end = job_.selects[park].at;
+    if (park != kNone && job_.selects[park].at.offset >= s.last_end) end = job_.selects[park].at;
     if (end.offset > b.from.offset) b.from = end;
   }
 
@@ -155,19 +159,22 @@ class Layout {
 
     // Targets in the gap are the plan's to give; a wait right before this use stays.
     const std::uint64_t gap_start = before ? job_.stints[*before].extruded_end : 0;
-    std::size_t previous = next;
-    while (previous > 0 && !job_.stints[previous - 1].extrudes) --previous;
-    const std::uint64_t own_start = previous > 0 ? job_.stints[previous - 1].extruded_end : 0;
     std::vector<std::size_t> kept;
+    bool disturbed = false;  // by sets that stay though they are for something else
+    job::Place last_set;
     std::vector<std::size_t> not_alone;
     for_targets(b.head, gap_start, s.first.offset, [&](std::size_t t) {
       const job::Target& target = job_.targets[t];
-      if (target.waits && target.at.offset >= own_start) {
+      if (target.waits && target.at.offset >= extruded_end_) {
         kept.push_back(t);
         return;
       }
       // Mounted during the exchange: only what would make it cold there is taken out.
-      if (!b.parked && (target.at.offset > begins.offset || target.temp_c >= b.ready_c)) return;
+      if (!b.parked && (target.at.offset > begins.offset || target.temp_c >= b.ready_c)) {
+        if (target.temp_c != b.work_c) disturbed = true;
+        if (disturbed) last_set = {target.end_offset, target.at.time_s};
+        return;
+      }
       if (!target.alone) not_alone.push_back(t);
       b.disabled.push_back(t);
     });
@@ -196,6 +203,10 @@ class Layout {
       if (target.end_offset > last.offset) last = {target.end_offset, target.at.time_s};
     }
     guard();
+    if (disturbed && last_set.offset > last.offset) {
+      last = last_set;
+      last_is_right = false;
+    }
     // What is only exchanged prints nothing: a wait for it would stand where it is put away again.
     if (!last_is_right && s.extrudes) b.needs.push_back({last, b.work_c, true, "use"});
     breaks_.push_back(std::move(b));
@@ -230,6 +241,9 @@ class Layout {
   const Job& job_;
   const rules::Rules& rules_;
   std::vector<std::vector<std::size_t>> by_head_;  // targets
+  // For each select the first one, from it on, that puts away what is mounted there.
+  std::vector<std::size_t> leaves_;
+  std::uint64_t extruded_end_ = 0;  // of the stints so far
   std::vector<Break> breaks_;
 };
 

@@ -48,6 +48,7 @@ struct Track {
   std::size_t gap = job::kNone;
   double threshold_c = 1e9;
   double drive_until_s = 0;
+  std::size_t drive = job::kNone;  // the last one
 };
 
 double peak_of(const std::vector<Drive>& drives, const job::Job& job) {
@@ -117,18 +118,13 @@ Outcome simulate(const job::Job& job, const std::vector<Event>& events, std::siz
     if (e.has_temp) {
       if (e.temp_c > 0 && t.course.target_c() <= 0) ++out.figures.cold_starts;
       t.course.set_target(e.temp_c);
-      if (!drives.empty() && t.drive_until_s > wall_s) {
-        // The drive under way ends here, or goes on as the new one.
-        for (auto d = drives.rbegin(); d != drives.rend(); ++d) {
-          if (d->head != e.head) continue;
-          d->to_s = wall_s;
-          break;
-        }
-      }
+      // The drive under way ends here, or goes on as the new one.
+      if (t.drive != job::kNone && t.drive_until_s > wall_s) drives[t.drive].to_s = wall_s;
       t.drive_until_s = wall_s;
       if (t.course.full_drive()) {
         const double seconds = t.course.seconds_until_warm(e.temp_c);
         t.drive_until_s = std::isfinite(seconds) ? wall_s + seconds : 1e18;
+        t.drive = drives.size();
         drives.push_back({wall_s, t.drive_until_s, e.head});
       }
     }

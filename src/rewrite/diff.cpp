@@ -161,9 +161,12 @@ Status by_content(ByteSource& original, ByteSource& rewritten, Hunks& hunks) {
       auto more = right.next(r);
       if (!more) return std::move(more.error());
     }
-    Status s = op == 'k'   ? hunks.keep(whole(l))
-               : op == '-' ? hunks.remove(whole(l))
-                           : hunks.add(whole(r));
+    // Lines can be made that have the same hash.
+    const bool keeps = op == 'k' && whole(l) == whole(r);
+    Status s = success();
+    if (keeps) s = hunks.keep(whole(l));
+    if (!keeps && op != '+') s = hunks.remove(whole(l));
+    if (!keeps && op != '-' && s) s = hunks.add(whole(r));
     if (!s) return s;
   }
   return hunks.finish();

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <optional>
 
 #include "gcode/lines.h"
@@ -131,7 +132,7 @@ class Writer {
       if (auto s = insert_before(line.offset); !s) return s;
       gcode::parse(line.text, words);
       if (words.numbered) count = words.number;
-      if (words.is('M', 110) && words.given('N')) {
+      if (words.is('M', 110) && words.given('N') && std::abs(words.value('N')) < 9e15) {
         count = std::int64_t(words.value('N'));
       }
       if (i >= edits.size() || edits[i].offset != line.offset) continue;
