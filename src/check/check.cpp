@@ -248,6 +248,7 @@ class Check final : public motion::Clock::Listener {
     Event e;
     e.what = Event::What::start;
     e.order.inserted = block_just_before_;
+    e.head = original_mount_.mounted();
     put(e);
   }
 
@@ -701,7 +702,7 @@ class Check final : public motion::Clock::Listener {
       const double at_s = time_s + waited_s_;
       switch (e.what) {
         case Event::What::start:
-          heaters_.start(at_s, e.order.inserted);
+          heaters_.start(at_s, e.order.inserted, e.head);
           break;
         case Event::What::prelude:
           heaters_.prelude(at_s);

@@ -54,8 +54,10 @@ class Judge {
 
   void run() {
     const Past actual = past(g_.to_s, g_.orders.size());
-    if (r_.gap.policy != rules::Policy::timers && r_.gap.policy != rules::Policy::as_sliced)
+    if (r_.gap.policy != rules::Policy::timers && r_.gap.policy != rules::Policy::as_sliced &&
+        !irregular()) {
       waits();
+    }
     values();
     if (r_.gap.policy != rules::Policy::lookahead) {
       if (r_.gap.policy != rules::Policy::as_sliced) limit(actual.hot_s);
@@ -109,6 +111,7 @@ class Judge {
       Course at_once = g_.start;
       at_once.set_target(ready_c_);
       const double target = o.target_c.value_or(g_.work_c);
+      if (!o.inserted && std::abs(target - g_.work_c) > kSameC) continue;  // for something else
       const double least = std::max(
           0.0, g_.from_s + at_once.seconds_until_warm(std::min(target, ready_c_)) - o.at_s);
       if (o.waited_s > least + slack_s(least)) {
@@ -143,6 +146,7 @@ class Judge {
 
   // The job's own waits for something else stay in the gap, and the plan has to make do with them.
   [[nodiscard]] bool irregular() const {
+    if (low_c_ <= standby_c_ + kSameC) return true;  // standby tells nothing from working
     return std::any_of(g_.orders.begin(), g_.orders.end(), [this](const Order& o) {
       return !o.inserted && (!o.target_c || std::abs(*o.target_c - g_.work_c) > kSameC);
     });

@@ -55,8 +55,9 @@ void Heaters::prelude(double at_s) {
   }
 }
 
-void Heaters::start(double at_s, bool with_prelude) {
+void Heaters::start(double at_s, bool with_prelude, std::size_t printing) {
   started_ = true;
+  if (mounted_ == kNone) mounted_ = printing;
   start_s_ = with_prelude ? prelude_s_ : at_s;
   for (std::size_t h = 0; h < list_.size(); ++h) {
     Head& head = list_[h];
@@ -143,11 +144,7 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
     const bool used = visit_.fed || visit_.exchange;
     if (!visit_.fed && visit_.exchange) exchanged_only(s.from, at_s, line);
     if (s.from != s.to && (used || !from.gap)) {
-      if (started_) {
-        open_gap(from, at_s);
-      } else {
-        from.waited_c = std::numeric_limits<double>::quiet_NaN();
-      }
+      if (started_) open_gap(from, at_s);
     }
   }
   mounted_ = s.to;
@@ -187,7 +184,7 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
       visit_.mounted.emplace(
           Gap{.start = to.course, .from_s = at_s, .orders = {}, .parting = to.since});
     }
-    to.waited_c = std::numeric_limits<double>::quiet_NaN();
+    if (started_) to.waited_c = std::numeric_limits<double>::quiet_NaN();
     to.since.clear();
     to.fed_until_s = at_s + s.seconds;
   }
@@ -272,10 +269,12 @@ void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, double
         say(Id::use_without_wait, h, line, fmt::format("nothing waits for {:g} C", wanted_c));
       }
       head.least_c = wanted_c;
+      visit_.judged = true;
       close(h, at_s, wanted_c, tool, line);
     }
     head.least_c = std::min({head.least_c, wanted_c, least_c});
-    if (temp < head.least_c - kColdC) {
+    // What the start code began with, it may have begun cold.
+    if (visit_.judged && temp < head.least_c - kColdC) {
       say(Id::extrusion_cold, h, line,
           fmt::format("feeds at {:.0f} C, the job prints at {:g} C", temp, wanted_c));
     }

@@ -22,8 +22,9 @@ class Heaters {
 
   // Lines were put in here; planning begins with them if the first print move comes next.
   void prelude(double at_s);
-  // The first print move: from here on, or from the prelude on, the heaters are the plan's.
-  void start(double at_s, bool with_prelude);
+  // The first print move, by the toolhead `printing`: from here on, or from the prelude on, the
+  // heaters are the plan's.
+  void start(double at_s, bool with_prelude, std::size_t printing);
   // `order` without waited_s; returns the seconds that the machine stands still.
   double order(std::size_t head, Order order);
   // `wanted_c`: the original's target, of the toolhead that is mounted then.
