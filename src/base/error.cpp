@@ -7,26 +7,93 @@
 namespace forewarm {
 
 namespace {
-constexpr std::size_t kExcerptWidth = 120;
+constexpr std::size_t kExcerptWidth = 120;  // characters
+constexpr std::string_view kReplacement = "\xef\xbf\xbd";
 
-bool is_control(char c) {
-  const auto u = static_cast<unsigned char>(c);
-  return (u < 0x20 && c != '\t') || u == 0x7f;
+// Bytes of the well-formed UTF-8 sequence that `text`, which is not empty, begins with; 0 if none.
+std::size_t sequence(std::string_view text) {
+  const auto at = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
+  const unsigned char lead = at(0);
+  if (lead < 0x80) return 1;
+  if (lead < 0xc2 || lead > 0xf4) return 0;
+  const std::size_t n = lead < 0xe0 ? 2 : lead < 0xf0 ? 3 : 4;
+  // What the second byte may be: no overlong forms, no surrogates, nothing beyond U+10FFFF.
+  const unsigned low = lead == 0xe0 ? 0xa0 : lead == 0xf0 ? 0x90 : 0x80;
+  const unsigned high = lead == 0xed ? 0x9f : lead == 0xf4 ? 0x8f : 0xbf;
+  if (text.size() < n || at(1) < low || at(1) > high) return 0;
+  for (std::size_t i = 2; i < n; ++i) {
+    if ((at(i) & 0xc0U) != 0x80) return 0;
+  }
+  return n;
+}
+
+// A character: a well-formed sequence, or a byte that is in none. `text` is not empty.
+std::string_view first_character(std::string_view text) {
+  return text.substr(0, std::max<std::size_t>(1, sequence(text)));
+}
+
+// The first `count` characters of `text`, or all of it.
+std::string_view first_characters(std::string_view text, std::size_t count) {
+  std::size_t bytes = 0;
+  for (; count > 0 && bytes < text.size(); --count) {
+    bytes += first_character(text.substr(bytes)).size();
+  }
+  return text.substr(0, bytes);
+}
+
+// printable(), whole, where `keep` of the control characters are let through.
+std::string shown(std::string_view text, std::string_view keep) {
+  std::string out;
+  out.reserve(text.size());
+  while (!text.empty()) {
+    const std::size_t length = sequence(text);
+    const std::string_view character = text.substr(0, std::max<std::size_t>(1, length));
+    text.remove_prefix(character.size());
+    const auto lead = static_cast<unsigned char>(character[0]);
+    const bool ascii_control = lead < 0x20 || lead == 0x7f;
+    // U+0080..U+009F, the C1 controls: terminals act on them too.
+    const bool c1 = length == 2 && lead == 0xc2 && static_cast<unsigned char>(character[1]) < 0xa0;
+    if (length == 0) {
+      out += kReplacement;  // as a lone byte, a terminal might take it for a C1 control
+    } else if (c1 || (ascii_control && keep.find(character[0]) == std::string_view::npos)) {
+      out.append(character.size(), '?');
+    } else {
+      out += character;
+    }
+  }
+  return out;
+}
+
+// The line, cut around the column if it is long, and the caret.
+std::string with_caret(const Error& error) {
+  const std::size_t before = error.column > 0 ? error.column - 1 : 0;
+  const std::size_t from = before < kExcerptWidth - 20 ? 0 : before - kExcerptWidth / 2;
+  std::string_view rest = error.excerpt;
+  rest.remove_prefix(first_characters(rest, from).size());
+  const std::string_view visible = first_characters(rest, kExcerptWidth);
+  const std::string lead = from > 0 ? "..." : "";
+  std::string out = "\n  " + lead + shown(visible, "\t");
+  if (visible.size() < rest.size()) out += "...";
+  if (error.column == 0) return out;
+  // One blank for each character that stands before it as shown; a tab keeps its width.
+  std::string pad(lead.size(), ' ');
+  for (const char c : shown(first_characters(rest, before - from), "\t")) {
+    if ((static_cast<unsigned char>(c) & 0xc0U) != 0x80) pad += c == '\t' ? '\t' : ' ';
+  }
+  return out + "\n  " + pad + '^';
 }
 }  // namespace
 
 std::string printable(std::string_view text, std::size_t limit) {
-  std::string out(text.substr(0, limit));
-  for (std::size_t i = 0; i < out.size(); ++i) {
-    if (is_control(out[i])) out[i] = '?';
-    // U+0080..U+009F, the C1 controls, are 0xC2 0x80..0x9F in UTF-8: terminals act on them too.
-    if (static_cast<unsigned char>(out[i]) == 0xc2 && i + 1 < out.size() &&
-        static_cast<unsigned char>(out[i + 1]) < 0xa0) {
-      out[i] = out[i + 1] = '?';
-    }
-  }
+  std::string out = shown(text.substr(0, limit), "\t");
   if (text.size() > limit) out += "...";
   return out;
+}
+
+std::size_t characters(std::string_view text) {
+  std::size_t count = 0;
+  for (; !text.empty(); ++count) text.remove_prefix(first_character(text).size());
+  return count;
 }
 
 std::string render(const Error& error) {
@@ -39,23 +106,10 @@ std::string render(const Error& error) {
   } else if (error.line > 0) {
     out += "line " + std::to_string(error.line) + ": ";
   }
-  out += error.message;
-  if (!error.excerpt.empty() && error.line > 0) {
-    const std::size_t caret = error.column > 0 ? error.column - 1 : 0;
-    const std::size_t from = caret < kExcerptWidth - 20 ? 0 : caret - kExcerptWidth / 2;
-    const std::string_view whole = error.excerpt;
-    const std::string_view shown = whole.substr(std::min(from, whole.size()), kExcerptWidth);
-    const std::string lead = from > 0 ? "..." : "";
-    out += "\n  " + lead + printable(shown, kExcerptWidth);
-    if (from + shown.size() < whole.size()) out += "...";
-    if (error.column > 0) {
-      std::string pad = lead;
-      for (std::size_t i = from; i < caret && i < whole.size(); ++i) pad += whole[i];
-      for (char& c : pad) c = c == '\t' ? '\t' : ' ';
-      out += "\n  " + pad + '^';
-    }
-  }
-  if (!error.hint.empty()) out += "\n  hint: " + error.hint;
+  // Messages and hints may run over several lines, and may quote what others wrote.
+  out += shown(error.message, "\t\n");
+  if (!error.excerpt.empty() && error.line > 0) out += with_caret(error);
+  if (!error.hint.empty()) out += "\n  hint: " + shown(error.hint, "\t\n");
   return out;
 }
 

@@ -1,13 +1,15 @@
 // What went wrong, where, and what to do about it; and Result, which carries it.
 //
 // Contract: no exception crosses a layer. A function that can fail returns Result<T> (or Status),
-// which the compiler will not let a caller drop. `line` and `column` count from 1; 0 means "no such
-// place". `excerpt` is the offending line without its line ending; render() draws the caret under
-// `column`, cuts very long lines around it and replaces control characters, so that nothing from a
-// job reaches a terminal raw.
+// which the compiler will not let a caller drop. `line` and `column` count from 1, columns in
+// characters of UTF-8; 0 means "no such place". `excerpt` is the offending line without its line
+// ending; render() draws the caret under `column`, cuts very long lines around it and replaces
+// control characters everywhere, so that nothing from a job reaches a terminal raw.
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
+#include <iterator>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -37,8 +39,12 @@ struct Error {
 // "file:line:column: message", then, where known, the line, a caret and the hint.
 [[nodiscard]] std::string render(const Error& error);
 
-// `text` with control characters (but not tab) replaced by '?', cut to `limit` bytes with "...".
+// `text` with each byte of a control character (but not tab) replaced by '?' and each byte that is
+// no UTF-8 by U+FFFD; cut after `limit` bytes of `text`, with "...".
 [[nodiscard]] std::string printable(std::string_view text, std::size_t limit = 160);
+
+// Characters of `text`, as columns count them; a byte that is no UTF-8 is one.
+[[nodiscard]] std::size_t characters(std::string_view text);
 
 // The one of `known` that `word` is most likely a slip for, if any is near enough.
 template <class Range>
@@ -74,9 +80,13 @@ using Status = Result<Done>;
 
 template <class Range>
 std::optional<std::string> nearest(std::string_view word, const Range& known) {
+  constexpr std::size_t kLongestWord = 200;  // longer ones are no words, and would take long
   std::optional<std::string> best;
+  if (word.size() > kLongestWord) return best;
   std::size_t best_distance = word.size() / 2 + 2;  // farther than this is another word altogether
   for (const auto& candidate : known) {
+    const std::size_t longer = std::max(word.size(), std::size(candidate));
+    if (longer - std::min(word.size(), std::size(candidate)) >= best_distance) continue;
     const std::size_t distance = edit_distance(word, candidate);
     if (distance < best_distance) {
       best_distance = distance;

@@ -272,7 +272,7 @@ void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, double
       visit_.judged = true;
       close(h, at_s, wanted_c, tool, line);
     }
-    head.least_c = std::min({head.least_c, wanted_c, least_c});
+    if (visit_.fed) head.least_c = std::min({head.least_c, wanted_c, least_c});
     // What the start code began with, it may have begun cold.
     if (visit_.judged && temp < head.least_c - kColdC) {
       say(Id::extrusion_cold, h, line,

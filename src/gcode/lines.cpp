@@ -8,7 +8,9 @@ namespace forewarm::gcode {
 LineReader::LineReader(ByteSource& source, std::uint64_t from, std::uint64_t to,
                        std::uint64_t first_number, std::size_t chunk)
     : source_(source),
-      buffer_(std::max<std::size_t>(chunk, 1)),
+      // One byte more than a short text has: then its end shows without the buffer growing.
+      buffer_(std::size_t(std::min<std::uint64_t>(
+          std::max<std::size_t>(chunk, 1), source.size() - std::min(from, source.size()) + 1))),
       read_offset_(from),
       to_(to),
       line_offset_(from),

@@ -177,7 +177,12 @@ Status copy_xattrs(int from, int to, const std::string& path) {
   }
   // The folder's default access list has given the new file one; the old file had none, and who
   // could not read that shall not read this.
-  if (!has_acl) (void)::fremovexattr(to, kAccessAcl.data());
+  if (!has_acl && ::fremovexattr(to, kAccessAcl.data()) != 0) {
+    const int code = errno;
+    if (::fgetxattr(to, kAccessAcl.data(), nullptr, 0) > 0) {
+      return os_error(path, "cannot keep its folder's access list off it", code);
+    }
+  }
   return success();
 }
 

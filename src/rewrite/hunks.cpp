@@ -19,9 +19,29 @@ std::string range(std::uint64_t start, std::uint64_t count) {
   return fmt::format("{},{}", start + 1, count);
 }
 
-// A name with white space is closed by a tab, as patch(1) expects.
-std::string file_line(std::string_view mark, const std::string& name) {
-  const bool spaced = name.find_first_of(" \t") != std::string::npos;
+// A name that would break its line, or a terminal, as patch(1) reads it: in quotes, with escapes.
+std::string quoted(std::string_view name) {
+  std::string out = "\"";
+  bool quotes = name.substr(0, 1) == "\"";
+  for (std::size_t i = 0; i < name.size(); ++i) {
+    const auto c = static_cast<unsigned char>(name[i]);
+    // U+0080..U+009F, the C1 controls.
+    const bool c1 = c >= 0x80 && c < 0xa0 && i > 0 && name[i - 1] == '\xc2';
+    if (c < 0x20 || c == 0x7f || c1) {
+      quotes = true;
+      out += fmt::format("\\{:03o}", c);
+    } else {
+      if (c == '"' || c == '\\') out += '\\';
+      out += name[i];
+    }
+  }
+  return quotes ? out + '"' : std::string(name);
+}
+
+// A name with a space is closed by a tab, as patch(1) expects.
+std::string file_line(std::string_view mark, const std::string& given) {
+  const std::string name = quoted(given);
+  const bool spaced = name.find(' ') != std::string::npos;
   return fmt::format("{} {}{}\n", mark, name, spaced ? "\t" : "");
 }
 

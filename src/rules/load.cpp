@@ -6,6 +6,7 @@
 #include <exception>
 #include <map>
 #include <set>
+#include <tuple>
 
 #include "rules/reader.h"
 #include "rules/recogniser.h"
@@ -220,6 +221,7 @@ class Loader {
                     findings_);
       material_values(t, material);
       if (t.has("standby_c")) materials_with_standby_.insert(name);
+      materials_.emplace(name, rules_.materials.size());
       rules_.materials.push_back(std::move(material));
     }
   }
@@ -253,17 +255,15 @@ class Loader {
 
   // A file without materials may name them for their own sake, as in a report.
   void unknown_material(const std::string& name, Position at) {
-    if (rules_.materials.empty()) return;
+    if (rules_.materials.empty() || !findings_.wanted(at)) return;
     std::vector<std::string> names;
     for (const Filament& m : rules_.materials) names.push_back(m.material);
     findings_.add(at, "there is no [material." + printable(name, 80) + ']', suggest(name, names));
   }
 
   const Filament* material(const std::string& name) const {
-    for (const Filament& m : rules_.materials) {
-      if (m.material == name) return &m;
-    }
-    return nullptr;
+    const auto it = materials_.find(name);
+    return it == materials_.end() ? nullptr : &rules_.materials[it->second];
   }
 
   void gap() {
@@ -334,10 +334,9 @@ class Loader {
   }
 
   void check_tools() {
-    std::map<int, std::size_t> served_by;
     for (std::size_t i = 0; i < places_.size(); ++i) {
       for (const ToolAt& t : places_[i].tools) {
-        const auto [it, fresh] = served_by.emplace(t.tool, i);
+        const auto [it, fresh] = served_by_.emplace(t.tool, i);
         if (fresh) continue;
         findings_.add(t.at, it->second == i ? tool_text(t.tool) + " is listed twice"
                                             : tool_text(t.tool) + " is served by both " +
@@ -398,10 +397,12 @@ class Loader {
 
   [[nodiscard]] std::optional<std::size_t> toolhead_for(int tool) const {
     if (rules_.toolhead_per_tool_seen && !rules_.toolheads.empty()) return 0;
-    return rules_.toolhead_of(tool);
+    const auto it = served_by_.find(tool);
+    return it == served_by_.end() ? std::nullopt : std::optional(it->second);
   }
 
   void unserved(int tool, Position at) {
+    if (!findings_.wanted(at)) return;
     std::string all;
     for (const Toolhead& h : rules_.toolheads) {
       for (const int served : h.tools) {
@@ -413,7 +414,7 @@ class Loader {
 
   void check_max(Position at, const std::string& key, double temp_c, std::size_t toolhead) {
     const double max_c = rules_.toolheads[toolhead].max_c;
-    if (temp_c <= max_c) return;
+    if (temp_c <= max_c || !findings_.wanted(at)) return;
     findings_.add(at, key + " = " + text_of(temp_c) + " is above max_c of " + head(toolhead) +
                           ", which is " + text_of(max_c));
   }
@@ -425,13 +426,22 @@ class Loader {
   }
 
   void check_sequences() {
-    std::vector<std::string> names;
-    for (const Sequence& s : rules_.steps) names.push_back(s.name);
+    std::set<std::string> names;
+    for (const Sequence& s : rules_.steps) names.insert(s.name);
+    const SequenceUse* missing = nullptr;  // the first in the file
     for (const SequenceUse& use : sequence_uses_) {
-      if (std::find(names.begin(), names.end(), use.sequence) == names.end()) {
-        findings_.add(use.at, "there is no sequence " + quoted(use.sequence) + " in [steps]",
-                      suggest(use.sequence, names));
+      if (names.contains(use.sequence)) continue;
+      if (missing == nullptr ||
+          std::tie(use.at.line, use.at.column) < std::tie(missing->at.line, missing->at.column)) {
+        missing = &use;
       }
+    }
+    if (missing != nullptr && findings_.wanted(missing->at)) {
+      std::vector<std::string> in_order;
+      for (const Sequence& s : rules_.steps) in_order.push_back(s.name);
+      findings_.add(missing->at,
+                    "there is no sequence " + quoted(missing->sequence) + " in [steps]",
+                    suggest(missing->sequence, in_order));
     }
     for (std::size_t i = 0; i < rules_.toolheads.size(); ++i) {
       check_step_temperatures(rules_.toolheads[i].before_park, i);
@@ -444,8 +454,10 @@ class Loader {
   Findings& findings_;
   Table root_;
   Rules rules_;
-  std::vector<ToolheadPlaces> places_;           // as rules_.toolheads
-  std::vector<FilamentPlaces> filament_places_;  // as rules_.filaments
+  std::vector<ToolheadPlaces> places_;            // as rules_.toolheads
+  std::vector<FilamentPlaces> filament_places_;   // as rules_.filaments
+  std::map<int, std::size_t> served_by_;          // a toolhead's place, by tool
+  std::map<std::string, std::size_t> materials_;  // a material's place, by name
   std::set<std::string> materials_with_standby_;
   std::vector<SequenceUse> sequence_uses_;
   StepPlaces step_places_;

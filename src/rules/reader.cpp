@@ -25,10 +25,6 @@ std::string_view line_of(std::string_view text, std::uint64_t line) {
   return text;
 }
 
-bool before(const Error& a, const Error& b) {
-  return std::tie(a.line, a.column) < std::tie(b.line, b.column);
-}
-
 // The end of the string that starts at `i`, one past its closing quotes.
 std::size_t string_end(std::string_view text, std::size_t i) {
   const char quote = text[i];
@@ -66,11 +62,20 @@ Position position_at(std::string_view text, std::size_t offset) {
 }  // namespace
 
 void Findings::add(Position at, std::string message, std::string hint) {
-  Error error{Error::Kind::rules, std::move(message), file_, at.line, at.column, {},
-              std::move(hint)};
-  if (first_ && !before(error, *first_)) return;
-  error.excerpt = line_of(text_, at.line);
-  first_ = std::move(error);
+  if (!wanted(at)) return;
+  first_ =
+      Error{Error::Kind::rules, std::move(message), file_, at.line, at.column, {}, std::move(hint)};
+}
+
+bool Findings::wanted(Position at) const {
+  return !first_ || std::tuple<std::uint64_t, std::uint64_t>(at.line, at.column) <
+                        std::tie(first_->line, first_->column);
+}
+
+Error Findings::first() const {
+  Error error = *first_;
+  error.excerpt = line_of(text_, error.line);
+  return error;
 }
 
 std::optional<Position> too_deep(std::string_view text) {
@@ -224,6 +229,7 @@ Table::Table(const toml::table& table, std::string where, std::vector<std::strin
   for (const auto& [key, value] : table_) {
     if (std::find(known.begin(), known.end(), key.str()) != known.end()) continue;
     has_unknown_ = true;
+    if (!findings_.wanted(key.source().begin)) continue;
     findings_.add(key.source().begin, "unknown key " + quoted(key.str()) + " in " + where_,
                   suggest(key.str(), known));
   }

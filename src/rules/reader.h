@@ -27,9 +27,12 @@ class Findings {
   Findings(std::string_view text, std::string file) : text_(text), file_(std::move(file)) {}
 
   void add(Position at, std::string message, std::string hint = {});
+  // Whether a complaint there would be kept. A file may have more mistakes than it would be quick
+  // to word: ask before anything costly.
+  [[nodiscard]] bool wanted(Position at) const;
   [[nodiscard]] bool any() const { return first_.has_value(); }
   // REQUIRES: any().
-  [[nodiscard]] const Error& first() const { return *first_; }
+  [[nodiscard]] Error first() const;
 
  private:
   std::string_view text_;

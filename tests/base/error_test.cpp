@@ -78,6 +78,72 @@ TEST_CASE("control characters in an excerpt keep their width, so that the caret 
   CHECK(render(e) == "j:1:6: no\n  G1?? T9\n       ^");
 }
 
+TEST_CASE("the caret stands under its character, however many bytes stand before it") {
+  // Columns count characters: T is the 8th.
+  Error e{Error::Kind::refused, "no", "j", 1, 8, "; gr\xc3\xbc\xc3\x9f T9"};
+  CHECK(render(e) == "j:1:8: no\n  ; gr\xc3\xbc\xc3\x9f T9\n         ^");
+  e.excerpt = "\t\xe2\x82\xac\t\xf0\x9f\x8c\xb2 T9";
+  e.column = 6;
+  CHECK(render(e) == "j:1:6: no\n  \t\xe2\x82\xac\t\xf0\x9f\x8c\xb2 T9\n  \t \t  ^");
+  // Bytes that are no UTF-8 are a character each, and shown as one.
+  e.excerpt = "\xe9\xff T9";
+  e.column = 4;
+  CHECK(render(e) == "j:1:4: no\n  \xef\xbf\xbd\xef\xbf\xbd T9\n     ^");
+  // A C1 control is one character, and shown as two marks.
+  e.excerpt = "\xc2\x9b T9";
+  e.column = 3;
+  CHECK(render(e) == "j:1:3: no\n  ?? T9\n     ^");
+}
+
+TEST_CASE("a long line is cut between characters") {
+  std::string line;
+  for (int i = 0; i < 300; ++i) line += "\xc3\xa4";
+  const Error e{Error::Kind::refused, "no", "j", 1, 201, line + "T9"};
+  const std::string text = render(e);
+  CHECK(text.find("\xef\xbf\xbd") == std::string::npos);
+  CHECK(text.substr(text.rfind('\n')) == "\n  " + std::string(63, ' ') + "^");
+}
+
+TEST_CASE("characters") {
+  CHECK(characters("") == 0);
+  CHECK(characters("a\tb") == 3);
+  CHECK(characters("\xc3\xa9t\xc3\xa9 \xe2\x82\xac \xf0\x9f\x8c\xb2") == 7);
+  CHECK(characters("\xe2\x82") == 2);              // cut short
+  CHECK(characters("\xc0\xaf\xed\xa0\x80") == 5);  // overlong, surrogate
+  CHECK(characters("\xf4\x90\x80\x80\x80") == 5);  // beyond U+10FFFF, and alone
+}
+
+TEST_CASE("what a terminal might take for a control never reaches it") {
+  const std::string replaced = "\xef\xbf\xbd";
+  CHECK(printable("a\x9b\x33\x31mb") == "a" + replaced + "31mb");  // CSI as one byte
+  CHECK(printable("\xc2\x80|\xc2\x9f|\xc2\xa0") == "??|??|\xc2\xa0");
+  CHECK(printable("\xc2") == replaced);
+  CHECK(printable("\xc0\x9b|\xe0\x80\x9b") ==
+        replaced + replaced + "|" + replaced + replaced + replaced);
+  CHECK(printable("\xe2\x82\xac\x9b", 2) == replaced + replaced + "...");
+  // Neither by what was said of it, nor by a hint; several lines are several lines.
+  const Error e{Error::Kind::usage, "no \x1b[2J\xc2\x9b\r\nsecond", "", 0, 0, "",
+                "try\x07\x9b\nhere"};
+  CHECK(render(e) == "no ?[2J???\nsecond\n  hint: try?" + replaced + "\nhere");
+}
+
+TEST_CASE("no control character gets through, whatever the bytes") {
+  std::string all;
+  for (int lead = 0; lead < 256; ++lead) {
+    for (int next = 0; next < 256; ++next) all += {char(lead), char(next)};
+  }
+  Error e{Error::Kind::refused, all, "", 0, 0, "", all};
+  for (const std::string& text : {printable(all, all.size()), render(e)}) {
+    for (std::size_t i = 0; i < text.size(); ++i) {
+      const auto c = static_cast<unsigned char>(text[i]);
+      const bool bad = (c < 0x20 && c != '\t' && c != '\n') || c == 0x7f ||
+                       (c == 0xc2 && static_cast<unsigned char>(text[i + 1]) < 0xa0);
+      if (bad) FAIL("byte " << int(c) << " at " << i);
+    }
+    CHECK(characters(text) < text.size());
+  }
+}
+
 TEST_CASE("long lines are cut on the side that is long") {
   Error e{Error::Kind::refused, "no", "j", 1, 1, std::string(121, 'a')};
   CHECK(render(e) == "j:1:1: no\n  " + std::string(120, 'a') + "...\n  ^");

@@ -660,3 +660,160 @@ TEST_CASE("every fixture: rewritten, restored, and what it prints unchanged") {
   CHECK(of("job.gcode").size() > 1000);
   CHECK(of("new.gcode") == of("job.gcode"));
 }
+
+TEST_CASE("check: a good rewrite, beside its original and alone") {
+  Bench run;
+  furnish(run);
+  put(run / "new.gcode", rewritten(run));
+  const auto before = run.names();
+  const std::string summary =
+      "no findings: 4 moves that extrude compared, 6 lines put in, 1 line taken out; 0.26 h, 89 s "
+      "of it waiting\n";
+  for (const char* jobs : {"job.gcode new.gcode", "new.gcode",
+                           "new.gcode new.gcode",  // the one before is restored first
+                           "job.gcode - <new.gcode", "- new.gcode <job.gcode", "- <new.gcode"}) {
+    CAPTURE(jobs);
+    const Ran ran = run("forewarm check --rules two.toml " + std::string(jobs));
+    CHECK(ran.code == 0);
+    CHECK(ran.out == summary);
+    CHECK(ran.err.empty());
+  }
+  // It looks, and writes nothing.
+  CHECK(run.names() == before);
+  CHECK(get(run / "job.gcode") == kJob);
+}
+
+TEST_CASE("check: a rewrite that was spoiled") {
+  Bench run;
+  furnish(run);
+  std::string text = rewritten(run);
+  const std::string wanted = "M109 T1 S210\n";
+  REQUIRE(text.find(wanted) != std::string::npos);
+  text.insert(text.find(wanted), "M140 S60 ;fw+ a step\n");
+  put(run / "new.gcode", text);
+  for (const char* jobs : {"job.gcode new.gcode", "new.gcode"}) {
+    CAPTURE(jobs);
+    const Ran ran = run("forewarm check --rules two.toml " + std::string(jobs));
+    CHECK(ran.code == 1);
+    CHECK(ran.out.starts_with("new.gcode:"));
+    CHECK(ran.out.find(": inserted-unknown: \"M140 S60\"\n\ninserted-unknown: A line was put in "
+                       "that ") != std::string::npos);
+    CHECK(ran.out.find("\n1 finding: ") != std::string::npos);
+    CHECK(ran.err.empty());
+  }
+}
+
+TEST_CASE("check: findings as JSON") {
+  Bench run;
+  furnish(run);
+  std::string text = rewritten(run);
+  text.replace(text.find("E1 F1200"), 8, "E2 F1200");
+  put(run / "new.gcode", text);
+  const Ran ran = run("forewarm check --rules two.toml job.gcode new.gcode --json -");
+  CHECK(ran.code == 1);
+  CHECK(ran.err.empty());
+  const auto json = nlohmann::json::parse(ran.out);
+  CHECK(json["schema_version"] == 1);
+  std::string ids;
+  for (const auto& finding : json["findings"]) ids += finding["id"].get<std::string>() + " ";
+  CHECK(ids == "original-hash move-changed ");
+  CHECK(json["findings"][1]["message"] == "\"G1 X20 Y10 E1 F1200\" became \"G1 X20 Y10 E2 F1200\"");
+  CHECK(json["explain"].contains("move-changed"));
+  CHECK(json["left_out"] == 0);
+
+  // Into a file, the text still comes.
+  const Ran both = run("forewarm check --rules two.toml job.gcode new.gcode --json found.json");
+  CHECK(both.code == 1);
+  CHECK(both.out.find(": move-changed: ") != std::string::npos);
+  CHECK(get(run / "found.json") == ran.out);
+  const Ran over = run("forewarm check --rules two.toml job.gcode new.gcode --json new.gcode");
+  CHECK(over.code == 2);
+  CHECK(get(run / "new.gcode") == text);
+}
+
+TEST_CASE("check: what is refused") {
+  Bench run;
+  furnish(run);
+  put(run / "new.gcode", rewritten(run));
+  put(run / "empty.gcode", "");
+  const std::string no_marks =
+      "forewarm: error: job.gcode:1: not a job that forewarm rewrote: it bears no marks\n"
+      "  hint: give the original too, to compare the two\n";
+  struct Case {
+    std::string line;
+    int code;
+    std::string err;
+  };
+  for (const Case& c : {
+           Case{"job.gcode", 3, no_marks},
+           Case{"empty.gcode", 3, "forewarm: error: empty.gcode: the job is empty\n"},
+           Case{"none.gcode", 4,
+                "forewarm: error: none.gcode: cannot open: No such file or directory\n"},
+           Case{"none.gcode new.gcode", 4,
+                "forewarm: error: none.gcode: cannot open: No such file or directory\n"},
+           Case{"job.gcode none.gcode", 4,
+                "forewarm: error: none.gcode: cannot open: No such file or directory\n"},
+           Case{"- -", 2, "forewarm: error: only one of the two can be standard input\n"},
+           Case{"", 2,
+                "forewarm: error: which job? check ORIGINAL REWRITTEN, or REWRITTEN alone\n"},
+       }) {
+    CAPTURE(c.line);
+    const Ran ran = run("forewarm check --rules two.toml " + c.line);
+    CHECK(ran.code == c.code);
+    CHECK(ran.out.empty());
+    CHECK(ran.err == c.err);
+  }
+}
+
+TEST_CASE("check: other rules than those it was rewritten by") {
+  Bench run;
+  furnish(run);
+  put(run / "new.gcode", rewritten(run));
+  put(run / "other.toml", "# the same, but for this line\n" + kRules);
+  const Ran ran = run("forewarm check --rules other.toml job.gcode new.gcode");
+  CHECK(ran.code == 0);
+  CHECK(ran.err ==
+        "forewarm: info: the job was rewritten with other rules than those in force: findings may "
+        "come of that\n");
+}
+
+TEST_CASE("check: what findings mean") {
+  Bench run;
+  const Ran one = run("forewarm check --explain above-max");
+  CHECK(one.code == 0);
+  CHECK(one.out == "A target is above the toolhead's max_c.\n");
+  CHECK(one.err.empty());
+  const Ran all = run("forewarm check --explain all");
+  CHECK(all.code == 0);
+  CHECK(all.out.starts_with("mark-damaged: "));
+  CHECK(all.out.find("\nabove-max: A target is above the toolhead's max_c.\n") !=
+        std::string::npos);
+  CHECK(all.err.empty());
+  const Ran slip = run("forewarm check --explain abov-max");
+  CHECK(slip.code == 2);
+  CHECK(slip.out.empty());
+  CHECK(slip.err ==
+        "forewarm: error: no finding is called \"abov-max\"\n  hint: did you mean above-max?\n");
+}
+
+TEST_CASE("check: help") {
+  Bench run;
+  CHECK(run("forewarm --help").out.find("\n  check ") != std::string::npos);
+  const Ran ran = run("forewarm check --help");
+  CHECK(ran.code == 0);
+  CHECK(ran.out.find("Example: forewarm check") != std::string::npos);
+  CHECK(ran.err.empty());
+}
+
+TEST_CASE("check: no fixture's rewrite has findings") {
+  const std::string name = GENERATE(from_range(kFixtures));
+  CAPTURE(name);
+  Bench run;
+  REQUIRE(run("forewarm rewrite -q --rules $CONFIG/demo.toml $FIXTURES/" + name + " -o new.gcode")
+              .code == 0);
+  const Ran ran =
+      run("forewarm check -q --rules $CONFIG/demo.toml $FIXTURES/" + name + " new.gcode");
+  CHECK(ran.code == 0);
+  CHECK(ran.out.starts_with("no findings: "));
+  CHECK(ran.err.empty());
+}

@@ -15,8 +15,28 @@ using namespace forewarm::fuzz;
 
 namespace {
 
+// Whether a fresh rewrite must never have it. The grammar's jobs wait and set in the midst of gaps,
+// feed with nothing selected, and the like: there the bounds of time may be missed, which those of
+// tests/check/random_job.h never do.
+bool never(check::Id id) {
+  switch (id) {
+    case check::Id::use_without_wait:
+    case check::Id::needless_heat:
+    case check::Id::hot_idle_limit:
+    case check::Id::hot_idle_bound:
+    case check::Id::held_long:
+    case check::Id::preheat_early:
+    case check::Id::preheat_late:
+    case check::Id::wait_bound:
+    case check::Id::heating_limit:
+      return false;
+    default:
+      return true;
+  }
+}
+
 std::string found(const std::string* original, const std::string& rewritten,
-                  const rules::Rules& rules, std::size_t most, std::size_t chunk) {
+                  const rules::Rules& rules, std::size_t most, std::size_t chunk, bool fresh) {
   TextSource a(original != nullptr ? std::string_view(*original) : "", most);
   TextSource b(rewritten, most);
   check::Options options;
@@ -28,6 +48,7 @@ std::string found(const std::string* original, const std::string& rewritten,
   }
   std::string out;
   for (const check::Finding& f : report->findings.list()) {
+    if (fresh && !never(f.id)) continue;
     require(control_in(f.message) == std::string_view::npos, "a finding can be shown", f.message);
     out +=
         std::to_string(f.line) + " " + std::string(check::name_of(f.id)) + ": " + f.message + "\n";
@@ -71,11 +92,13 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     rewritten = fresh(original, set.rules);
     if (rewritten.empty()) return 0;
   }
-  const std::string once = found(&original, rewritten, set.rules, SIZE_MAX, rewritten.size() + 1);
+  const std::string once =
+      found(&original, rewritten, set.rules, SIZE_MAX, rewritten.size() + 1, !raw);
   const std::string again =
-      found(&original, rewritten, set.rules, chunk_of(chunks), chunk_of(chunks / 6));
+      found(&original, rewritten, set.rules, chunk_of(chunks), chunk_of(chunks / 6), !raw);
   require(once == again, "the same findings wherever reads end", once + "---\n" + again);
-  const std::string alone = found(nullptr, rewritten, set.rules, SIZE_MAX, chunk_of(chunks / 36));
+  const std::string alone =
+      found(nullptr, rewritten, set.rules, SIZE_MAX, chunk_of(chunks / 36), !raw);
   if (!raw) {
     require(once.empty(), "a fresh rewrite has no findings", once + rewritten);
     require(alone.empty(), "a fresh rewrite has no findings on its own", alone + rewritten);

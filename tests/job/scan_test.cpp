@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <cmath>
 #include <fstream>
 #include <sstream>
 
@@ -257,4 +258,53 @@ TEST_CASE("an exchange without extrusion is as hot as what was there, whatever c
         "birch T1 line 4 work 210 last 210\n"
         "birch T2 line 7 work 200 last 200\n"
         "birch T1 line 8 work 200 last 200\n");
+}
+
+TEST_CASE("a refusal's column counts characters") {
+  const auto rules = rules_of(kTwoHeads);
+  const auto place = [&](const std::string& text) {
+    const auto job = try_scan(text, rules);
+    REQUIRE_FALSE(job);
+    return std::pair(job.error().line, job.error().column);
+  };
+  CHECK(place("; gr\xc3\xbcn\n(gr\xc3\xbcn) T9\n") ==
+        std::pair<std::uint64_t, std::uint64_t>(2, 8));
+  CHECK(place("G1 X1\n(\xc3\xbc) M104 T0 S999\n") ==
+        std::pair<std::uint64_t, std::uint64_t>(2, 13));
+  CHECK(place("N1 (\xc3\xbc) G1 X1*7\n") == std::pair<std::uint64_t, std::uint64_t>(1, 13));
+  CHECK(place(std::string("G1\n\xc3\xbc ") + '\0') ==
+        std::pair<std::uint64_t, std::uint64_t>(2, 3));
+}
+
+TEST_CASE("absurd numbers and lines are read, and cost no more than their length") {
+  const auto rules = rules_of(kTwoHeads);
+  const std::string digits(1'000'000, '9');
+  const std::string nines = "G1 X" + digits + "\nM104 T0 S" + digits + "\nT" + digits + "\nG4 P" +
+                            digits + "\nG1 X." + digits + " E1\nG1 F1" + std::string(300, '0') +
+                            "\nN" + digits + " G1 X1\nM110 N" + digits + "\n";
+  auto job = try_scan("M109 T0 S200\nT0\n" + nines + "G1 X1 E1\n", rules);
+  REQUIRE(job);
+  CHECK(std::isfinite(job->duration_s));
+  // Digits with blanks between them, and one line of nothing but words.
+  std::string spaced = "G1 X";
+  for (int i = 0; i < 500'000; ++i) spaced += "1 ";
+  std::string words = "G1";
+  for (int i = 0; i < 500'000; ++i) words += " X1";
+  job = try_scan(spaced + "\n" + words + "\n", rules, 4096, 64);
+  REQUIRE(job);
+  CHECK(job->lines == 2);
+  // One line of 50 MB.
+  job = try_scan("T0\n; " + std::string(50'000'000, 'x') + "\nG1 X1\n", rules, SIZE_MAX, 4096);
+  REQUIRE(job);
+  CHECK(job->bytes == 50'000'012);
+}
+
+TEST_CASE("an arc longer than any machine is a bounded amount of work") {
+  const auto rules = rules_of(kTwoHeads);
+  std::string text = "M83\n";
+  for (int i = 0; i < 300; ++i) text += "G2 I9999999\n";
+  const auto job = try_scan(text, rules);
+  REQUIRE(job);
+  // At the feed that is in force before any is given, round a circle.
+  CHECK(job->duration_s == Approx(300 * 2 * 3.14159265 * 9999999 / 25).epsilon(0.01));
 }

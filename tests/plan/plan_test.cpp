@@ -305,6 +305,66 @@ TEST_CASE("a wait before the select stays, also where the other tool retracts af
   CHECK(plan.figures.wait_s == Approx(plan_of(job, rules, rules::Policy::hold).figures.wait_s));
 }
 
+TEST_CASE("what is only exchanged is not waited for, and not left on") {
+  const auto rules = rules_of(kTwoHeads);
+  const std::string start = "M83\nM104 T0 S210\nM109 T1 S215\nT1\n" + print(60);
+  // At the end, where nothing prints it any more.
+  std::string text = start + "T2\n";
+  CHECK(script(text, plan_of(scan_of(text, rules), rules)) ==
+        "set T0 0 | G1 X20.000000 E0.200000 F600\n"
+        "wait T2 215 | T2\n"
+        "set T2 0 | \n");
+  // Put away right after it: what its gap does must not be overtaken by a wait.
+  text = start + "T2\nT0\n" + print(400) + "T2\n" + print(60);
+  const auto job = scan_of(text, rules);
+  CHECK(script(text, plan_of(job, rules)) ==
+        "set T0 170 | G1 X20.000000 E0.200000 F600\n"
+        "set T0 210 | G1 X-20.000000 E0.200000 F600\n"
+        "wait T2 215 | T2\n"
+        "set T2 160 | T0\n"
+        "wait T0 210 | G91\n"
+        "set T2 215 | G1 X-20.000000 E0.200000 F600\n"
+        "set T0 0 | T2\n"
+        "wait T2 215 | G91\n"
+        "set T2 0 | G90\n");
+}
+
+TEST_CASE("a line that feeds and selects: what it puts away is parked behind it") {
+  const auto rules = rules_of(kTwoHeads);
+  const std::string text =
+      kStart + "M207 S1 F2100\n" + print(60) + "G10\nT1 G11\n" + print(400) + "T0\n" + print(60);
+  const auto job = scan_of(text, rules);
+  const auto plan = plan_of(job, rules);
+  const std::uint64_t behind = text.find("G11\n") + 4;
+  for (const auto& c : plan.commands) {
+    if (c.head == 0) CHECK(c.at.offset >= behind);
+  }
+}
+
+TEST_CASE("a job of nothing but exchanges takes no more than its length") {
+  const auto rules = rules_of(kTwoHeads);
+  std::string text = "M83\nM109 T1 S215\nT1\nG1 X1 E1 F600\n";
+  for (int i = 0; i < 100'000; ++i) text += "T2\nT1\n";
+  const auto job = scan_of(text, rules);
+  CHECK(job.stints.size() == 200'001);
+  const auto plan = plan_of(job, rules);
+  CHECK(plan.commands.back().temp_c == 0);
+}
+
+TEST_CASE("tens of thousands of toolheads, heated over and over, take no more than their number") {
+  const auto rules = rules_of(std::string(rules::built_in_text()));
+  std::string text = "M83\n";
+  for (int round = 0; round < 6; ++round) {
+    for (int t = 0; t < 20'000; ++t) text += fmt::format("M104 T{} S{}\n", t, 200 + round);
+  }
+  for (int t = 0; t < 20'000; ++t) text += fmt::format("T{}\nG1 X{} E1 F600\n", t, t % 9);
+  const auto job = scan_of(text, rules);
+  CHECK(job.heads.size() == 20'000);
+  CHECK(job.heads[19'999].tools == std::vector<int>{19'999});
+  const auto plan = plan_of(job, rules);
+  CHECK(plan.heads.size() == 20'000);
+}
+
 TEST_CASE("the first use gets a wait where the start code has none") {
   const auto rules = rules_of(kTwoHeads);
   const std::string tail = "T0\n" + print(60) + "T1\nM109 T1 S215\n" + print(60);

@@ -133,6 +133,19 @@ TEST_CASE("small diffs, as the format has them") {
   }
 }
 
+TEST_CASE("a name cannot break its line: it is quoted then") {
+  const auto head = [](const std::string& name) {
+    const std::string delta = diff_of("1\n", "2\n", {name, "new"});
+    return delta.substr(0, delta.find("\n+++ new\n"));
+  };
+  CHECK(head("a\n+++ b") == "--- \"a\\012+++ b\"\t");
+  CHECK(head("tab\there") == "--- \"tab\\011here\"");
+  CHECK(head("\x1b[31m\x7f") == "--- \"\\033[31m\\177\"");
+  CHECK(head("\xc2\x9b\xc3\x9b") == "--- \"\xc2\\233\xc3\x9b\"");
+  CHECK(head("\"a\\") == "--- \"\\\"a\\\\\"");
+  CHECK(head("a\\b\"c") == "--- a\\b\"c");  // harmless as it stands
+}
+
 TEST_CASE("a name with a space is closed by a tab") {
   const std::string delta = diff_of("1\n", "2\n", {"my job.gcode", "new.gcode"});
   CHECK(delta == "--- my job.gcode\t\n+++ new.gcode\n@@ -1 +1 @@\n-1\n+2\n");

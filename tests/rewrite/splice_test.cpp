@@ -258,9 +258,11 @@ TEST_CASE("a count that M110 sets is followed") {
     std::string set;
     int then;
   };
-  for (const Case& c : {Case{summed("N7 M110 N7"), 8}, Case{summed("N0 M110 N41"), 42},
-                        Case{summed("M110 N41"), 42}, Case{summed("N41 M110"), 42},
-                        Case{"M110 N41", 42}, Case{"; M110 N41", 8}, Case{"M111 N41", 8}}) {
+  for (const Case& c :
+       {Case{summed("N7 M110 N7"), 8}, Case{summed("N0 M110 N41"), 42},
+        Case{summed("M110 N41"), 42}, Case{summed("N41 M110"), 42}, Case{"M110 N41", 42},
+        Case{"M110 N9" + std::string(20, '0'), 8}, Case{"M110 N-9" + std::string(300, '0'), 8},
+        Case{"; M110 N41", 8}, Case{"M111 N41", 8}}) {
     CAPTURE(c.set);
     const std::string before = summed("N7 G21") + "\n" + c.set + "\n";
     const std::string n = std::to_string(c.then);

@@ -9,6 +9,8 @@
 #include <random>
 #include <set>
 
+#include "rules/recogniser.h"
+
 using namespace forewarm;
 using rules::Rules;
 using Action = rules::Step::Action;
@@ -2125,6 +2127,66 @@ TEST_CASE("refused: more patterns than 200") {
   CHECK(refusal(kMinimal + repeated(layer, 150) + repeated(duration, 51)) ==
         "rules.toml:606:1: more than 200 patterns in [[recognise]] and [[duration]]\n"
         "  [[duration]]\n  ^");
+}
+
+TEST_CASE("as many mistakes as fit are as quick to find as one") {
+  const auto number = [](const char* before, int i, const char* after) {
+    return before + std::to_string(100'000 + i) + after;
+  };
+  // Names that are not there, each near to as many that are.
+  std::string text = kMinimal;
+  for (int i = 0; i < 12'000; ++i)
+    text += number("[[filament]]\ntool = 0\nmaterial = \"m", i, "x\"\n");
+  for (int i = 0; i < 12'000; ++i) text += number("[material.m", i, "]\n");
+  CHECK(refusal(text).find(":8:12: there is no [material.m100000x]") != std::string::npos);
+
+  text = kMinimal + "[steps]\n";
+  for (int i = 0; i < 20'000; ++i) text += number("s", i, " = []\n");
+  for (int i = 0; i < 10'000; ++i) {
+    text += number("[material.m", 10'000 - i, "]\nbefore_exchange = \"none\"\n");
+  }
+  CHECK(refusal(text).find("there is no sequence \"none\"") != std::string::npos);
+
+  // Steps that are too hot for every toolhead.
+  text = kMinimal + "before_park = \"s\"\n";
+  for (int i = 1; i < 3'000; ++i) {
+    text += "[[toolhead]]\nname = \"" + std::to_string(i) + "\"\ntools = [" + std::to_string(i) +
+            "]\nbefore_park = \"s\"\nheater = { power_w = 1, full_drive_c = 450, "
+            "time_constant_s = 9 }\n";
+  }
+  text += "[steps]\ns = [" + repeated("{temp_c=999},", 40'000) + "]\n";
+  CHECK(refusal(text).find("temp_c = 999 is above max_c") != std::string::npos);
+
+  // Unknown keys, the last in the file sorted first.
+  text = kMinimal + "[gap]\n";
+  for (int i = 0; i < 50'000; ++i) text += number("k", 50'000 - i, " = 0\n");
+  CHECK(refusal(text).find(":7:1: unknown key \"k150000\"") != std::string::npos);
+
+  // A name as long as the file, near to none and to one as long.
+  const std::string name(400'000, 'm');
+  CHECK(refusal(kMinimal + "[material." + name + "]\n[[filament]]\ntool = 0\nmaterial = \"" + name +
+                "x\"\n")
+            .find("there is no [material.mmm") != std::string::npos);
+}
+
+TEST_CASE("patterns as large as they may be are refused or taken, within their budget") {
+  // Near the limit of 1 MiB compiled: together they outgrow the set, and are asked one by one.
+  std::string text = kMinimal;
+  for (int i = 0; i < 200; ++i) text += "[[duration]]\nmatch = '^G28(.{1,99}){9}'\nseconds = 1\n";
+  const auto rules = accepted(text);
+  const auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
+  REQUIRE(recogniser);
+  std::vector<rules::Recognised> found;
+  std::optional<double> seconds;
+  recogniser->match("G28" + std::string(10'000, 'G'), found, seconds);
+  CHECK(seconds == 1);
+  seconds.reset();
+  // Nested repetition is linear for RE2, and would not end for others.
+  const std::vector<rules::Duration> nested{{"(a*)*(a*)*(a*)*b", 1}, {"(a|a)*(a|a)*$", 2}};
+  const auto evil = rules::Recogniser::make({}, nested);
+  REQUIRE(evil);
+  evil->match(std::string(200'000, 'a') + "c", found, seconds);
+  CHECK(seconds == 2);
 }
 
 TEST_CASE("any damage to a good file is refused in place or accepted, never worse") {

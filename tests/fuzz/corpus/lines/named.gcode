@@ -1,0 +1,6 @@
+CHANGE_TO 3
+WARM_HEAD HEATER=1 TARGET=210
+_private x
+EXCLUDE NAME="a;b" ; c
+t_1
+TA
