@@ -132,7 +132,7 @@ void Heaters::limit(std::size_t h, double at_s, std::uint64_t line) {
   }
   if (power <= *rules_.machine.heating_limit_w + 1e-9) return;
   say(Id::heating_limit, h, line,
-      fmt::format("{} heaters at full drive draw {:g} W, {:g} W are allowed", driven, power,
+      fmt::format("full drive of {} heaters draws {:g} W, {:g} W are allowed", driven, power,
                   *rules_.machine.heating_limit_w));
 }
 

@@ -62,7 +62,8 @@ int run_check(const Context& context, const CheckOptions& options) {
   auto found = check::check(original ? &original->job() : nullptr, *text, *rules, how);
   progress.finish();
   if (!found) return context.fail(found.error());
-  if (alone && !found->has_header && found->findings.list().empty()) {
+  if (alone && !found->has_header && found->inserted + found->disabled == 0 &&
+      found->findings.count(check::Id::mark_damaged) == 0) {
     return context.fail({Error::Kind::refused, "not a job that forewarm rewrote: it bears no marks",
                          how.rewritten_name, 1, 0, "",
                          "give the original too, to compare the two"});
