@@ -10,8 +10,10 @@ void move_along(Clock& clock, const Move& whole, const gcode::Arc& a, gcode::Pla
   constexpr double kChordMm = 1.0;
   constexpr double kShortestMm = 0.1;
   constexpr double kPerTurn = 24;
+  // Once round any plate: a short line that says it is a kilometre must not cost more than that.
+  constexpr double kMostPieces = 2000;
   double pieces = std::max(a.length_mm / kChordMm, std::abs(a.sweep) / 6.283185307 * kPerTurn);
-  pieces = std::ceil(std::clamp(std::min(pieces, a.length_mm / kShortestMm), 1.0, 20000.0));
+  pieces = std::ceil(std::clamp(std::min(pieces, a.length_mm / kShortestMm), 1.0, kMostPieces));
   const auto axes = gcode::axes_of(plane);
   const auto ia = std::size_t(axes[0]);
   const auto ib = std::size_t(axes[1]);
@@ -19,11 +21,16 @@ void move_along(Clock& clock, const Move& whole, const gcode::Arc& a, gcode::Pla
   Move m = whole;
   m.length_mm = a.length_mm / pieces;
   for (std::size_t d = 0; d < 4; ++d) m.delta[d] = whole.delta[d] / pieces;
+  double cos_from = std::cos(start);
+  double sin_from = std::sin(start);
   for (double i = 0; i < pieces; ++i) {
-    const double from = start + a.sweep * i / pieces;
     const double to = start + a.sweep * (i + 1) / pieces;
-    m.delta[ia] = a.radius_mm * (std::cos(to) - std::cos(from));
-    m.delta[ib] = a.radius_mm * (std::sin(to) - std::sin(from));
+    const double cos_to = std::cos(to);
+    const double sin_to = std::sin(to);
+    m.delta[ia] = a.radius_mm * (cos_to - cos_from);
+    m.delta[ib] = a.radius_mm * (sin_to - sin_from);
+    cos_from = cos_to;
+    sin_from = sin_to;
     clock.move(m, tag);
   }
 }

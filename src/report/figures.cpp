@@ -155,4 +155,22 @@ std::string clean(std::string_view text, std::size_t limit) {
   return out;
 }
 
+std::string without_controls(std::string_view json) {
+  std::string out;
+  out.reserve(json.size());
+  for (std::size_t i = 0; i < json.size(); ++i) {
+    const auto c = static_cast<unsigned char>(json[i]);
+    const auto next = i + 1 < json.size() ? static_cast<unsigned char>(json[i + 1]) : 0U;
+    if (c == 0x7f) {
+      out += "\\u007f";
+    } else if (c == 0xc2 && next >= 0x80 && next < 0xa0) {
+      out += fmt::format("\\u00{:02x}", next);
+      ++i;
+    } else {
+      out += json[i];
+    }
+  }
+  return out;
+}
+
 }  // namespace forewarm::report

@@ -50,6 +50,10 @@ constexpr double kSomeWaitS = 0.05;
 // printable(), and valid UTF-8 whatever came in: what is not becomes U+FFFD.
 [[nodiscard]] std::string clean(std::string_view text, std::size_t limit = 160);
 
+// JSON as it may reach a terminal: DEL and the C1 controls, which JSON lets stand in strings,
+// escaped.
+[[nodiscard]] std::string without_controls(std::string_view json);
+
 extern const std::string_view kCautions;
 extern const std::string_view kBoundNote;
 

@@ -6,6 +6,7 @@
 #include <set>
 
 #include "base/error.h"
+#include "report/figures.h"
 
 namespace forewarm::report {
 
@@ -62,7 +63,9 @@ std::string findings_json(const check::Report& report) {
     out["explain"][std::string(check::name_of(id))] = check::explain(id);
   }
   out["left_out"] = report.findings.left_out();
-  return out.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n";
+  return without_controls(
+             out.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace)) +
+         "\n";
 }
 
 std::string explain_all() {

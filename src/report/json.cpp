@@ -88,7 +88,7 @@ std::string json(const Summary& summary) {
     out["filaments"].push_back(filament_of(material, summary.rules.filament(material.tool)));
   }
   // Names and paths may be any bytes; JSON is UTF-8.
-  return out.dump(2, ' ', false, Json::error_handler_t::replace) + '\n';
+  return without_controls(out.dump(2, ' ', false, Json::error_handler_t::replace)) + '\n';
 }
 
 }  // namespace forewarm::report

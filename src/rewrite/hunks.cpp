@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include "base/error.h"
+
 namespace forewarm::rewrite {
 
 namespace {
@@ -19,23 +21,23 @@ std::string range(std::uint64_t start, std::uint64_t count) {
   return fmt::format("{},{}", start + 1, count);
 }
 
-// A name that would break its line, or a terminal, as patch(1) reads it: in quotes, with escapes.
-std::string quoted(std::string_view name) {
+// A name that would break its line, or reach a terminal as a control: in quotes, as patch(1) reads
+// it, with every byte that is not plain ASCII as an escape.
+std::string quoted(const std::string& name) {
+  const bool harmless = printable(name, name.size()) == name &&
+                        name.find('\t') == std::string::npos && name.substr(0, 1) != "\"";
+  if (harmless) return name;
   std::string out = "\"";
-  bool quotes = name.substr(0, 1) == "\"";
-  for (std::size_t i = 0; i < name.size(); ++i) {
-    const auto c = static_cast<unsigned char>(name[i]);
-    // U+0080..U+009F, the C1 controls.
-    const bool c1 = c >= 0x80 && c < 0xa0 && i > 0 && name[i - 1] == '\xc2';
-    if (c < 0x20 || c == 0x7f || c1) {
-      quotes = true;
-      out += fmt::format("\\{:03o}", c);
+  for (const char c : name) {
+    const auto byte = static_cast<unsigned char>(c);
+    if (byte < 0x20 || byte >= 0x7f) {
+      out += fmt::format("\\{:03o}", byte);
     } else {
       if (c == '"' || c == '\\') out += '\\';
-      out += name[i];
+      out += c;
     }
   }
-  return quotes ? out + '"' : std::string(name);
+  return out + '"';
 }
 
 // A name with a space is closed by a tab, as patch(1) expects.

@@ -310,7 +310,7 @@ class Loader {
                                   {"layer", As::layer}});
       if (!pattern(t, r.match) || !as) continue;
       r.as = *as;
-      if (const auto why = why_unusable(r)) findings_.add(t.at("match"), *why);
+      check_pattern(r, t.at("match"));
       rules_.recognise.push_back(std::move(r));
     }
     for (const toml::table* raw : root_.tables("duration")) {
@@ -321,9 +321,16 @@ class Loader {
       t.need("seconds");
       t.number("seconds", kMachineSeconds, d.seconds);
       if (!pattern(t, d.match)) continue;
-      if (const auto why = why_unusable(d)) findings_.add(t.at("match"), *why);
+      check_pattern(d, t.at("match"));
       rules_.durations.push_back(std::move(d));
     }
+  }
+
+  // Compiling takes long where a pattern is large: not for a complaint that would not be kept.
+  template <class Pattern>
+  void check_pattern(const Pattern& pattern, Position at) {
+    if (!findings_.wanted(at)) return;
+    if (const auto why = why_unusable(pattern, &room_)) findings_.add(at, *why);
   }
 
   // An empty pattern would match every line there is: never meant.
@@ -461,6 +468,7 @@ class Loader {
   std::set<std::string> materials_with_standby_;
   std::vector<SequenceUse> sequence_uses_;
   StepPlaces step_places_;
+  std::size_t room_ = kMostInstructions;  // for patterns
 };
 
 }  // namespace

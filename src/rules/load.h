@@ -5,8 +5,8 @@
 // Checked besides types and ranges: required keys, overlapping tools, duplicate toolhead names and
 // heater indexes, filaments for tools that no toolhead serves, sequences that are named but not
 // defined, RE2 patterns that do not compile or lack their groups, dialect placeholders.
-// Bounds: 1 MiB of text, 200 patterns of 1 MiB compiled each, nesting no deeper than any rule
-// needs.
+// Bounds: 1 MiB of text, 200 patterns of 1 MiB compiled each and of kMostInstructions together,
+// nesting no deeper than any rule needs.
 #pragma once
 
 #include <string>

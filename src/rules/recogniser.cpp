@@ -38,8 +38,15 @@ std::string why_not_compiled(const RE2& re) {
 }
 
 // Compiles, and has at most one group of each name that is read: of two, only the first would be.
-std::optional<std::string> why_unusable(const RE2& re) {
+std::optional<std::string> why_unusable(const RE2& re, std::size_t* room = nullptr) {
   if (!re.ok()) return why_not_compiled(re);
+  if (room != nullptr) {
+    const auto size = static_cast<std::size_t>(re.ProgramSize());
+    if (size > *room) {
+      return "pattern is too large beside those before it: make repetitions smaller";
+    }
+    *room -= size;
+  }
   for (const char* name : {"tool", "heater", "temp"}) {
     const auto& groups = re.CapturingGroupNames();
     const auto count = std::count_if(groups.begin(), groups.end(),
@@ -249,9 +256,9 @@ void Recogniser::match(std::string_view line, std::vector<Recognised>& found,
   });
 }
 
-std::optional<std::string> why_unusable(const Recognise& pattern) {
+std::optional<std::string> why_unusable(const Recognise& pattern, std::size_t* room) {
   const auto re = compile(pattern.match);
-  if (auto why = why_unusable(*re)) return why;
+  if (auto why = why_unusable(*re, room)) return why;
   const Groups groups = groups_of(*re);
   switch (pattern.as) {
     case Recognise::As::change:
@@ -274,8 +281,8 @@ std::optional<std::string> why_unusable(const Recognise& pattern) {
   return std::nullopt;
 }
 
-std::optional<std::string> why_unusable(const Duration& pattern) {
-  return why_unusable(*compile(pattern.match));
+std::optional<std::string> why_unusable(const Duration& pattern, std::size_t* room) {
+  return why_unusable(*compile(pattern.match), room);
 }
 
 }  // namespace forewarm::rules

@@ -46,9 +46,16 @@ class Recogniser {
   std::unique_ptr<Impl> impl_;
 };
 
+// What all patterns of a file together may come to, in RE2's instructions. An ordinary one has a
+// dozen; a line that makes RE2 give up its automata is taken through all of them, byte by byte.
+constexpr std::size_t kMostInstructions = 200'000;
+
 // Checks one pattern: compiles, and has the groups that `as` needs ("change": tool; "set" and
-// "wait": temp and one of heater, tool). The message is for a located error.
-[[nodiscard]] std::optional<std::string> why_unusable(const Recognise& pattern);
-[[nodiscard]] std::optional<std::string> why_unusable(const Duration& pattern);
+// "wait": temp and one of heater, tool). The message is for a located error. `room`, if given, is
+// what is left of kMostInstructions: the pattern has to fit, and takes its own.
+[[nodiscard]] std::optional<std::string> why_unusable(const Recognise& pattern,
+                                                      std::size_t* room = nullptr);
+[[nodiscard]] std::optional<std::string> why_unusable(const Duration& pattern,
+                                                      std::size_t* room = nullptr);
 
 }  // namespace forewarm::rules

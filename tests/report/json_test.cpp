@@ -87,6 +87,14 @@ TEST_CASE("differences below the thousandth do not show, nor does the sign of no
   CHECK(json(a.summary()) == json(b.summary()));
 }
 
+TEST_CASE("no control character is in the JSON itself, and none is lost") {
+  Sample s;
+  s.path = "a\x1b[2J\x7f\xc2\x80\xc2\x9f\xc2\xa0\xc3\x9f\r\n";
+  const std::string text = json(s.summary());
+  CHECK(text.find("a\\u001b[2J\\u007f\\u0080\\u009f\xc2\xa0\xc3\x9f\\r\\n") != std::string::npos);
+  CHECK(Json::parse(text)["job"]["path"] == s.path);
+}
+
 TEST_CASE("bytes that are not UTF-8 and numbers that are none still make JSON") {
   Sample s;
   s.path = "caf\xe9 \x01\"\\.gcode";

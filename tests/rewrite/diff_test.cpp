@@ -141,7 +141,9 @@ TEST_CASE("a name cannot break its line: it is quoted then") {
   CHECK(head("a\n+++ b") == "--- \"a\\012+++ b\"\t");
   CHECK(head("tab\there") == "--- \"tab\\011here\"");
   CHECK(head("\x1b[31m\x7f") == "--- \"\\033[31m\\177\"");
-  CHECK(head("\xc2\x9b\xc3\x9b") == "--- \"\xc2\\233\xc3\x9b\"");
+  CHECK(head("\xc2\x9b\xc3\x9f") == "--- \"\\302\\233\\303\\237\"");
+  CHECK(head("\x9b") == "--- \"\\233\"");
+  CHECK(head("\xc3\x9f") == "--- \xc3\x9f");
   CHECK(head("\"a\\") == "--- \"\\\"a\\\\\"");
   CHECK(head("a\\b\"c") == "--- a\\b\"c");  // harmless as it stands
 }

@@ -2169,22 +2169,33 @@ TEST_CASE("as many mistakes as fit are as quick to find as one") {
             .find("there is no [material.mmm") != std::string::npos);
 }
 
-TEST_CASE("patterns as large as they may be are refused or taken, within their budget") {
-  // Near the limit of 1 MiB compiled: together they outgrow the set, and are asked one by one.
-  std::string text = kMinimal;
-  for (int i = 0; i < 200; ++i) text += "[[duration]]\nmatch = '^G28(.{1,99}){9}'\nseconds = 1\n";
-  const auto rules = accepted(text);
-  const auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
+TEST_CASE("patterns have a budget each and one together") {
+  const auto duration = [](const std::string& match) {
+    return "[[duration]]\nmatch = '" + match + "'\nseconds = 1\n";
+  };
+  // 8032 instructions each.
+  const std::string large = "^G28(.{1,99}){9}";
+  const Rules most = accepted(kMinimal + repeated(duration(large), 24));
+  const auto recogniser = rules::Recogniser::make(most.recognise, most.durations);
   REQUIRE(recogniser);
   std::vector<rules::Recognised> found;
   std::optional<double> seconds;
   recogniser->match("G28" + std::string(10'000, 'G'), found, seconds);
   CHECK(seconds == 1);
-  seconds.reset();
-  // Nested repetition is linear for RE2, and would not end for others.
+  CHECK(refusal(kMinimal + repeated(duration(large), 25)) ==
+        "rules.toml:79:9: pattern is too large beside those before it: make repetitions smaller\n"
+        "  match = '^G28(.{1,99}){9}'\n          ^");
+  // Only the first that is wrong is compiled.
+  CHECK(refusal(kMinimal + repeated(duration("(\\pL{1,30}\\pN){1,30}"), 200)).substr(0, 39) ==
+        "rules.toml:7:9: pattern needs more than");
+}
+
+TEST_CASE("nested repetition takes no longer than the line") {
   const std::vector<rules::Duration> nested{{"(a*)*(a*)*(a*)*b", 1}, {"(a|a)*(a|a)*$", 2}};
   const auto evil = rules::Recogniser::make({}, nested);
   REQUIRE(evil);
+  std::vector<rules::Recognised> found;
+  std::optional<double> seconds;
   evil->match(std::string(200'000, 'a') + "c", found, seconds);
   CHECK(seconds == 2);
 }
