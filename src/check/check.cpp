@@ -166,7 +166,7 @@ class Check final : private Player {
     original_started_ = true;
     Event e;
     e.what = Event::What::start;
-    e.order.inserted = block_just_before_;
+    e.with_prelude = block_just_before_;
     e.head = original_mount_.mounted();
     put(e);
   }

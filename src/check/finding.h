@@ -1,9 +1,9 @@
 // What a check can find, each with a name that stays and a text that says what it means.
 //
-// A finding names a line of the rewritten text (of the original where a line of it was lost). `Id`
-// is for programs, `message` for people, with the numbers of the case. Findings are kept in the
-// order in which they were found; of one kind no more than kMostOfOne, the rest is counted, so that
-// memory stays bounded on a text that is wrong from end to end.
+// A finding names a line of the rewritten text; where one of the original was lost, the line before
+// which it is missing. `Id` is for programs, `message` for people, with the numbers of the case.
+// Findings are kept in the order in which they were found; of one kind no more than kMostOfOne, the
+// rest is counted, so that memory stays bounded on a text that is wrong from end to end.
 #pragma once
 
 #include <array>

@@ -56,6 +56,7 @@ Result<bool> Pairing::read_rewritten(gcode::RawLine& line, Mark& mark) {
     ended_ = true;
     return more;
   }
+  last_number_ = line.number;
   if (line.number == 1 &&
       line.text.substr(0, rewrite::kHeaderStart.size()) == rewrite::kHeaderStart) {
     mark = Mark::header;
@@ -91,7 +92,7 @@ Result<bool> Pairing::next(Step& step) {
     if (!more || !*more) return more;
     step.kind = Step::Kind::lost;
     step.original = {rest.text, rest.number};
-    step.rewritten = {{}, line.number};
+    step.rewritten = {{}, last_number_};
     return true;
   }
   step.rewritten = {line.text, line.number};

@@ -26,7 +26,8 @@ struct Line {
 struct Step {
   enum class Kind : std::uint8_t { header, inserted, disabled, kept, changed, lost, added };
   Kind kind = Kind::kept;
-  Line rewritten;  // not of `lost`
+  Line rewritten;  // of `lost` only the number, of the line before which it is missing; or of the
+                   // last
   Line original;   // of disabled, kept, changed and lost
 };
 
@@ -63,7 +64,7 @@ class Pairing {
   gcode::LineReader rewritten_;
   std::optional<gcode::LineReader> original_;
   std::unique_ptr<Hash> hash_;
-  std::uint64_t bytes_ = 0, original_numbers_ = 0;
+  std::uint64_t bytes_ = 0, original_numbers_ = 0, last_number_ = 0;
   std::string open_ending_;  // of the last line restored: not sure to be the original's
   bool ends_inserted_open_ = false, ended_ = false;
 

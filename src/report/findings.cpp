@@ -42,11 +42,10 @@ std::string findings_text(const check::Report& report, const std::string& name) 
   }
   if (!ids.empty()) out += "\n";
   const std::uint64_t found = report.findings.list().size() + report.findings.left_out();
-  out += fmt::format(
-      "{}: {} that extrude compared, {} put in, {} taken out; {:.2f} h, {:.0f} s of it waiting\n",
-      found == 0 ? "no findings" : count_of(found, "finding"), count_of(report.moves, "move"),
-      count_of(report.inserted, "line"), count_of(report.disabled, "line"),
-      report.duration_s / 3600, report.wait_s);
+  out += fmt::format("{}: {} compared, {} put in, {} taken out; {:.2f} h, {:.0f} s of it waiting\n",
+                     found == 0 ? "no findings" : count_of(found, "finding"),
+                     count_of(report.moves, "extruding move"), count_of(report.inserted, "line"),
+                     count_of(report.disabled, "line"), report.duration_s / 3600, report.wait_s);
   return out;
 }
 

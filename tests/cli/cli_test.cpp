@@ -667,7 +667,7 @@ TEST_CASE("check: a good rewrite, beside its original and alone") {
   put(run / "new.gcode", rewritten(run));
   const auto before = run.names();
   const std::string summary =
-      "no findings: 4 moves that extrude compared, 6 lines put in, 1 line taken out; 0.26 h, 89 s "
+      "no findings: 4 extruding moves compared, 6 lines put in, 1 line taken out; 0.26 h, 89 s "
       "of it waiting\n";
   for (const char* jobs : {"job.gcode new.gcode", "new.gcode",
                            "new.gcode new.gcode",  // the one before is restored first

@@ -1,0 +1,267 @@
+#include "check/player.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+namespace forewarm::check {
+
+Player::Player(const rules::Rules& rules, const Options& options)
+    : rules_(rules),
+      options_(options),
+      heads_(rules),
+      original_mount_(heads_),
+      mount_(heads_),
+      heaters_(rules, heads_, report_.findings),
+      clock_(limits_of(rules.motion), *this, rules.motion.time_scale) {}
+
+void Player::timed(std::span<const motion::Timed> moves) {
+  for (const motion::Timed& m : moves) {
+    settle(delivered_, m.start_s);
+    const double end_s = m.start_s + m.seconds + waited_s_;
+    if ((m.tag & 1U) != 0 && mount_.mounted() != kNone) {
+      heaters_.fed_until(mount_.mounted(), end_s);
+    }
+    if (m.tag != long_tag_) {
+      heaters_.lines().add(long_from_s_, m.start_s + waited_s_, long_tag_ >> 1U);
+      long_tag_ = m.tag;
+      long_from_s_ = m.start_s + waited_s_;
+    }
+    ++delivered_;
+  }
+}
+
+motion::Limits Player::limits_of(const rules::Motion& m) {
+  motion::Limits l;
+  l.max_speed = m.max_speed_mm_s;
+  l.max_accel = m.max_accel_mm_s2;
+  l.jerk = m.jerk_mm_s;
+  l.junction_deviation = m.junction_deviation_mm.value_or(0);
+  l.accel_print = l.accel_travel = l.accel_retract = m.accel_mm_s2;
+  return l;
+}
+
+std::size_t Player::head_meant(const gcode::Effect& e, Mount& mount) {
+  if (!e.target_index) return mount.spoken_to();
+  return rules_.dialect.temperature_index_is_heater ? heads_.of_heater(*e.target_index)
+                                                    : heads_.of_tool(*e.target_index);
+}
+
+void Player::give(std::size_t head, std::optional<double> temp, bool waits, bool cooling,
+                  bool inserted) {
+  if (waits) stop();
+  Event e;
+  e.what = Event::What::order;
+  e.head = head;
+  e.order.target_c = temp ? std::optional(std::max(0.0, *temp)) : std::nullopt;
+  e.order.waits = waits;
+  e.order.cooling = cooling;
+  e.order.inserted = inserted;
+  e.order.line = number_;
+  fresh(head) = true;
+  put(e);
+  if (waits) settle(delivered_, clock_.now_s());
+}
+
+void Player::act(const Told& told, Side side) {
+  const gcode::Effect& e = told.effect;
+  using As = rules::Recognise::As;
+  for (const rules::Recognised& r : told.found) {
+    if (r.as == As::change) {
+      stop();
+      select(r.tool.value_or(-1), side);
+    } else if (r.as == As::set || r.as == As::wait) {
+      const std::size_t head =
+          r.heater ? heads_.of_heater(*r.heater) : heads_.of_tool(r.tool.value_or(-1));
+      if (head != kNone) give(head, r.temp, r.as == As::wait, false, side == Side::inserted);
+    }
+  }
+  if (told.seconds) {
+    stop();
+    pass(*told.seconds);
+  }
+  if (e.moves) {
+    move(told, side);
+    if (e.commands <= 1) return;
+  }
+  if (e.commands == 0) return;
+  if (e.limits) clock_.limits().take(told.words);
+  if (e.retracts || e.unretracts) firmware_retraction(e, side);
+  if (e.waits_for_moves) {
+    stop();
+    if (e.dwell_s > 0) pass(e.dwell_s);
+  }
+  if (e.selects) select(e.tool, side);
+  if (e.sets_target && (e.has_temp || e.waits_for_target)) {
+    const std::size_t head = head_meant(e, mount_);
+    if (head != kNone) {
+      give(head, e.has_temp ? std::optional(e.temp_c) : std::nullopt, e.waits_for_target,
+           e.waits_for_cooling, side == Side::inserted);
+    } else if (!e.has_temp || e.temp_c > 0) {
+      unserved("no toolhead has the heater that this line sets", side);
+    }
+  }
+}
+
+void Player::unserved(const std::string& what, Side side) {
+  if (side != Side::job) {
+    say(Id::inserted_unknown, number_, what);
+    return;
+  }
+  error_ = Error{Error::Kind::refused,
+                 what,
+                 options_.rewritten_name,
+                 number_,
+                 0,
+                 "",
+                 "check with the rule file that the job was rewritten with"};
+}
+
+void Player::select(int tool, Side side) {
+  const Selected s = mount_.select(tool);
+  if (!s.served) {
+    unserved(fmt::format("no toolhead serves T{}", tool), side);
+    return;
+  }
+  if (s.redundant) return;
+  balance_at_select(s);
+  heaters_.select(clock_.now_s() + waited_s_, s, tool, s.to == kNone ? 0 : wanted(s.to), number_);
+  if (s.to != kNone) fresh(s.to) = true;
+  if (s.from != kNone) fresh(s.from) = true;
+  pass(s.seconds);
+}
+
+void Player::pass(double seconds) {
+  const double from_s = clock_.now_s() + waited_s_;
+  clock_.pass(seconds);
+  heaters_.lines().add(from_s, clock_.now_s() + waited_s_, number_);
+  long_from_s_ = clock_.now_s() + waited_s_;
+  long_tag_ = UINT64_MAX;
+}
+
+void Player::feed(bool forwards, double mm, Side side) {
+  if (mount_.mounted() == kNone && !forwards) return;
+  const std::size_t head = mount_.feeding();
+  if (head == kNone) {
+    unserved("filament moves before any tool is selected, and no toolhead serves T0", side);
+    return;
+  }
+  Event e;
+  e.head = head;
+  e.tool = mount_.tool();
+  e.order.line = number_;
+  if (side == Side::inserted) {
+    fed_in_blocks_ += mm;
+    if (!forwards) return;
+    e.what = Event::What::feeds_inserted;
+    put(e);
+    return;
+  }
+  if (!forwards) return;
+  if (mount_.tool() != original_mount_.tool() && mount_.tool() != wrong_tool_) {
+    wrong_tool_ = mount_.tool();
+    say(Id::extrusion_tool, number_,
+        fmt::format("fed by T{}, in the original by T{}", mount_.tool(), original_mount_.tool()));
+  }
+  if (fed_in_blocks_ != 0) balance();
+  if (fresh(head) == 0) return;
+  fresh(head) = 0;
+  e.what = Event::What::feeds;
+  // What is not the job's has no wish of its own.
+  e.wanted_c = wanted(head);
+  e.least_c = std::exchange(lowest(head), 1e9);
+  put(e);
+}
+
+void Player::balance() {
+  const bool good = exchanged_ ? fed_in_blocks_ > -1e-6 : std::abs(fed_in_blocks_) <= 1e-6;
+  if (!good) {
+    say(Id::feed_unbalanced, number_,
+        fmt::format("lines put in have moved the filament by {:g} mm", fed_in_blocks_));
+  }
+  fed_in_blocks_ = 0;
+  exchanged_ = false;
+}
+
+void Player::balance_at_select(const Selected& s) {
+  if (s.from != kNone && s.from != s.to) {
+    tucked(s.from) += fed_in_blocks_;
+    fed_in_blocks_ = 0;
+  }
+  if (s.to == kNone) return;
+  if (s.from != s.to) fed_in_blocks_ = std::exchange(tucked(s.to), 0);
+  exchanged_ = s.exchange;
+  if (s.exchange) fed_in_blocks_ = 0;
+}
+
+void Player::move(const Told& told, Side side) {
+  const gcode::Effect& e = told.effect;
+  const double mm = e.delta[gcode::kE];
+  if (mm != 0) feed(mm > 0, mm, side);
+  motion::Move m;
+  m.delta = e.delta;
+  m.feed_mm_s = e.feed_mm_s;
+  const std::uint64_t tag = number_ << 1U | std::uint64_t(mm != 0);
+  if (e.arc) {
+    motion::move_along(clock_, m, *e.arc, state_.plane, tag);
+    return;
+  }
+  m.length_mm =
+      std::sqrt(m.delta[0] * m.delta[0] + m.delta[1] * m.delta[1] + m.delta[2] * m.delta[2]);
+  clock_.move(m, tag);
+}
+
+void Player::firmware_retraction(const gcode::Effect& e, Side side) {
+  const motion::Limits& l = clock_.limits();
+  motion::Move m;
+  m.delta[gcode::kE] = e.retracts ? -l.retract_mm : l.retract_mm;
+  m.feed_mm_s = e.retracts ? l.retract_mm_s : l.unretract_mm_s;
+  feed(e.unretracts, m.delta[gcode::kE], side);
+  clock_.move(m, number_ << 1U | 1U);
+}
+
+void Player::settle(std::uint64_t moves, double time_s) {
+  while (!pending_.empty() && pending_.front().after <= moves) {
+    Event e = std::move(pending_.front());
+    pending_.pop_front();
+    const double at_s = time_s + waited_s_;
+    switch (e.what) {
+      case Event::What::start:
+        heaters_.start(at_s, e.with_prelude, e.head);
+        break;
+      case Event::What::prelude:
+        heaters_.prelude(at_s);
+        break;
+      case Event::What::order: {
+        e.order.at_s = at_s;
+        waited_s_ += heaters_.order(e.head, e.order);
+        break;
+      }
+      case Event::What::feeds:
+        heaters_.feed(at_s, e.head, e.tool, e.wanted_c, e.least_c, e.order.line);
+        break;
+      case Event::What::feeds_inserted:
+        heaters_.feed_inserted(at_s, e.head, e.order.line);
+        break;
+    }
+  }
+}
+
+void Player::stop() {
+  clock_.stop();
+  settle(delivered_, clock_.now_s());
+  heaters_.lines().add(long_from_s_, clock_.now_s() + waited_s_, long_tag_ >> 1U);
+  long_from_s_ = clock_.now_s() + waited_s_;
+}
+
+void Player::finish() {
+  stop();
+  const double end_s = clock_.now_s() + waited_s_;
+  heaters_.finish(end_s);
+  report_.duration_s = end_s;
+  report_.wait_s = waited_s_;
+}
+
+}  // namespace forewarm::check
