@@ -218,6 +218,8 @@ Result<std::unique_ptr<Replacement>> Replacement::create(const std::string& path
   }
   if (errno != ENOENT) return os_error(path, "cannot examine", errno);
   if (::lstat(path.c_str(), &st) == 0) {
+    // Not a link: another run has made it since.
+    if (!S_ISLNK(st.st_mode)) return replace(path, options);
     return refusal(path, "is a symbolic link that leads nowhere",
                    "create what it points to, or name another file");
   }
