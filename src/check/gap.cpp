@@ -322,6 +322,7 @@ void judge_mounted(const Gap& gap, const GapRules& rules, Findings& findings) {
     if (own || !o.waits || o.cooling || o.waited_s <= 0) continue;
     Course at_once = gap.start;
     const double target = o.target_c.value_or(gap.work_c);
+    if (!o.inserted && std::abs(target - gap.work_c) > kSameC) continue;  // for something else
     at_once.set_target(std::max(target, gap.out_c));
     const double least = std::max(0.0, gap.from_s + at_once.seconds_until_warm(target) - o.at_s);
     if (o.waited_s > least + slack_s(least)) {
@@ -348,7 +349,7 @@ void judge_last(const Gap& gap, const GapRules& rules, bool ever_fed, Findings& 
                              ever_fed ? "it is not used again" : "it is never used"));
   };
   for (const Order& o : gap.parting) {
-    if (o.target_c && *o.target_c > 0 && o.at_s >= gap.fed_until_s - 1e-6) needless(o);
+    if (o.target_c && *o.target_c > 0 && o.line > gap.fed_line) needless(o);
   }
   for (const Order& o : gap.orders) {
     hot_s += course.advance(std::max(0.0, o.at_s - now), warm_c).above_s;

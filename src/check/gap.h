@@ -52,8 +52,8 @@ struct Gap {
   std::vector<Order> orders = {};
   // Given after its last feeding but before it was put away: `start` has them behind it.
   std::vector<Order> parting = {};
-  double fed_until_s = 0;  // its last movement of filament, either way
-  double used_c = 0;       // the target at its last feeding; at `start` if it has not fed
+  std::uint64_t fed_line = 0;  // of its last movement of filament, either way
+  double used_c = 0;           // the target at its last feeding; at `start` if it has not fed
   // Once it is over:
   double to_s = 0;         // picked
   double fed_s = 0;        // first feeding

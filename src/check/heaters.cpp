@@ -41,9 +41,9 @@ void Heaters::open_gap(Head& head, double at_s) {
                        .from_s = at_s,
                        .orders = {},
                        .parting = head.since,
-                       .fed_until_s = head.fed_until_s,
+                       .fed_line = head.fed_line,
                        .used_c = head.used ? head.last_c : head.course.target_c()});
-  head.waited_c = std::numeric_limits<double>::quiet_NaN();
+  head.put_away = true;
 }
 
 void Heaters::prelude(double at_s) {
@@ -108,6 +108,7 @@ double Heaters::order(std::size_t h, Order o) {
     if (!std::isfinite(wait)) wait = 0;
     o.waited_s = wait;
     head.waited_c = target;
+    head.put_away = false;
     if (wait > 0) lines_.add(o.at_s, o.at_s + wait, o.line);
   }
   if (!started_) head.prelude.push_back(o);
@@ -187,6 +188,7 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
     if (started_) to.waited_c = std::numeric_limits<double>::quiet_NaN();
     to.since.clear();
     to.fed_until_s = at_s + s.seconds;
+    to.fed_line = line;
   }
   to.tool = tool;
 }
@@ -249,6 +251,7 @@ void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, double
     // Fed without being selected: that it was ever put away is not to be judged.
     mounted_ = h;
     head.gap.reset();
+    head.put_away = false;
   }
   const double target = head.course.target_c();
   const double temp = head.course.temperature_c();
@@ -265,7 +268,7 @@ void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, double
                         visit_.target_c, wanted_c));
       }
       if (wanted_c > heads_[h].hotend.ambient_c &&
-          !(std::abs(head.waited_c - wanted_c) <= kSameC)) {
+          (head.put_away || !(std::abs(head.waited_c - wanted_c) <= kSameC))) {
         say(Id::use_without_wait, h, line, fmt::format("nothing waits for {:g} C", wanted_c));
       }
       head.least_c = wanted_c;
@@ -274,7 +277,11 @@ void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, double
     }
     if (visit_.fed) head.least_c = std::min({head.least_c, wanted_c, least_c});
     // What the start code began with, it may have begun cold.
-    if (visit_.judged && temp < head.least_c - kColdC) {
+    // Nor is it cold that a heater which had just let go cools on in its dead time.
+    const thermal::Hotend& hotend = heads_[h].hotend;
+    const double warm_c =
+        visit_.fed ? thermal::cooled_c(hotend, head.least_c, hotend.dead_time_s) : head.least_c;
+    if (visit_.judged && temp < warm_c - kColdC) {
       say(Id::extrusion_cold, h, line,
           fmt::format("feeds at {:.0f} C, the job prints at {:g} C", temp, wanted_c));
     }
@@ -315,7 +322,7 @@ void Heaters::finish(double at_s) {
       Gap gap{.start = head.since.empty() ? head.course : head.mark, .from_s = from};
       double now = head.since.empty() ? at_s : head.mark_s;
       for (const Order& o : head.since) {
-        if (o.at_s >= from - 1e-6) {
+        if (o.line > head.fed_line && o.at_s >= from - 1e-6) {
           gap.orders.push_back(o);
           continue;
         }

@@ -36,7 +36,10 @@ class Heaters {
   // ... by a line put in.
   void feed_inserted(double at_s, std::size_t head, std::uint64_t line);
   // The last moment at which the mounted toolhead moved filament.
-  void fed_until(std::size_t head, double at_s) { at(head).fed_until_s = at_s; }
+  void fed_until(std::size_t head, double at_s, std::uint64_t line) {
+    at(head).fed_until_s = at_s;
+    at(head).fed_line = line;
+  }
   void finish(double at_s);
 
   [[nodiscard]] LongLines& lines() { return lines_; }
@@ -48,13 +51,15 @@ class Heaters {
     thermal::Course course;
     double now_s = 0;
     double fed_until_s = 0;
+    std::uint64_t fed_line = 0;
     bool used = false;   // ever, an exchange included
     bool fed = false;    // ever
     bool met = false;    // heated or fed, ever
     double last_c = 0;   // the job's target at its last feeding
     double least_c = 0;  // the lowest target that it fed at in this visit
     int tool = -1;       // whose filament is in it; -1: not known yet
-    double waited_c = std::numeric_limits<double>::quiet_NaN();  // made sure of by a wait
+    double waited_c = std::numeric_limits<double>::quiet_NaN();  // made sure of by a wait…
+    bool put_away = false;                                       // …but put away since
     thermal::Course before;                                      // at the prelude
     std::vector<Order> prelude;
     std::optional<Gap> gap;  // parked

@@ -22,7 +22,7 @@ void Player::timed(std::span<const motion::Timed> moves) {
     settle(delivered_, m.start_s);
     const double end_s = m.start_s + m.seconds + waited_s_;
     if ((m.tag & 1U) != 0 && mount_.mounted() != kNone) {
-      heaters_.fed_until(mount_.mounted(), end_s);
+      heaters_.fed_until(mount_.mounted(), end_s, m.tag >> 1U);
     }
     if (m.tag != long_tag_) {
       heaters_.lines().add(long_from_s_, m.start_s + waited_s_, long_tag_ >> 1U);
@@ -220,6 +220,13 @@ void Player::firmware_retraction(const gcode::Effect& e, Side side) {
   m.feed_mm_s = e.retracts ? l.retract_mm_s : l.unretract_mm_s;
   feed(e.unretracts, m.delta[gcode::kE], side);
   clock_.move(m, number_ << 1U | 1U);
+  // However far the firmware pulls, and be it nothing: until here the toolhead is in use.
+  if (mount_.mounted() == kNone) return;
+  Event used;
+  used.what = Event::What::retracts;
+  used.head = mount_.mounted();
+  used.order.line = number_;
+  put(used);
 }
 
 void Player::settle(std::uint64_t moves, double time_s) {
@@ -241,6 +248,9 @@ void Player::settle(std::uint64_t moves, double time_s) {
       }
       case Event::What::feeds:
         heaters_.feed(at_s, e.head, e.tool, e.wanted_c, e.least_c, e.order.line);
+        break;
+      case Event::What::retracts:
+        heaters_.fed_until(e.head, at_s, e.order.line);
         break;
       case Event::What::feeds_inserted:
         heaters_.feed_inserted(at_s, e.head, e.order.line);

@@ -79,7 +79,7 @@ class Player : public motion::Clock::Listener {
   // --- what happens when, once that is known ---
 
   struct Event {
-    enum class What : std::uint8_t { prelude, start, order, feeds, feeds_inserted };
+    enum class What : std::uint8_t { prelude, start, order, feeds, feeds_inserted, retracts };
     std::uint64_t after = 0;  // moves
     What what = What::order;
     std::size_t head = 0;

@@ -433,7 +433,7 @@ class Scanner final : public motion::Clock::Listener {
         }
         tool_ = 0;
         ever_selected_ = true;
-        mounted_ = *head;
+        mounted_ = last_mounted_ = *head;
         loaded_[*head] = 0;
       }
       Stint s;

@@ -474,6 +474,28 @@ TEST_CASE("a good rewrite has no findings") {
   }
 }
 
+TEST_CASE("a good rewrite of an odd job has none either") {
+  const std::string begin = "G21\nG90\nM83\nM104 T1 S210\nT0\nM109 T0 S200\nG0 Z1 F600\n" +
+                            rows(1, 3) + "T1\nM109 T1 S210\n" + rows(4, 23);
+  const std::vector<std::pair<const char*, std::string>> odd = {
+      {"fed with every tool put away, and spoken to there",
+       "T-1\nM109 S215\n" + rows(24, 28) + "T-1\nM109 S205\n" + rows(29, 30)},
+      {"waited for, put away and fed",
+       "T0\nM109 S200\n" + rows(24, 26) + "M109 R190\nT-1\n" + rows(27, 28)},
+      {"heated between two retractions of no length",
+       "M207 S0\nT0\nM109 T0 S200\n" + rows(24, 26) + "G10\nM104 S210\nG10\nT1\nM109 T1 S210\n" +
+           rows(27, 28)},
+      {"waits of its own between two exchanges",
+       "T2\nM109 T2 S230\nG4 S2\nT1\nM109 T1 S210\n" + rows(24, 26)},
+  };
+  for (const auto& [what, rest] : odd) {
+    INFO(what);
+    const std::string job = begin + rest + "G0 Z9\n";
+    const std::string rewritten = rewrite_of(job, two_heads());
+    CHECK(all(report_of(&job, rewritten, two_heads())) == "");
+    CHECK(all(report_of(nullptr, rewritten, two_heads())) == "");
+  }
+}
 TEST_CASE("marks that do not hold") { try_all(marks()); }
 TEST_CASE("lines of the job that are not as they were") { try_all(lines_of_the_job()); }
 TEST_CASE("numbers and checksums that do not fit") { try_all(numbers()); }
