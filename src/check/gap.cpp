@@ -182,7 +182,8 @@ class Judge {
   // Seconds that getting from `from` to a need takes, by the rule file.
   [[nodiscard]] double lead_s(const Course& from, double temp_c) const {
     const double heat = thermal::seconds_to_heat(h_, from.temperature_c(), temp_c);
-    return heat * (1 + r_.gap.lead_stretch) + r_.gap.lead_extra_s;
+    return heat * (1 + r_.gap.lead_stretch.value_or(r_.gap.kLeadStretch)) +
+           r_.gap.lead_extra_s.value_or(r_.gap.kLeadExtraS);
   }
   // Whether a preheat at `at_s`, the orders before `preheat` being as they are, meets every need.
   [[nodiscard]] bool would_do(const Course& there, double at_s, double spare_s) const {

@@ -26,7 +26,8 @@ double latest_preheat(const GapQuestion& q, const rules::Gap& gap, double floor_
                       const GapQuestion::Need& need) {
   const auto arrives = [&](double t) {
     const double heat = thermal::seconds_to_heat(q.hotend, parked_at(q, floor_c, t), need.temp_c);
-    return t + heat * (1 + gap.lead_stretch) + gap.lead_extra_s;
+    return t + heat * (1 + gap.lead_stretch.value_or(gap.kLeadStretch)) +
+           gap.lead_extra_s.value_or(gap.kLeadExtraS);
   };
   if (arrives(0) > need.after_s) return -1;
   double early = 0;

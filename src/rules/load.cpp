@@ -8,6 +8,7 @@
 #include <set>
 #include <tuple>
 
+#include "rules/gap_keys.h"
 #include "rules/reader.h"
 #include "rules/recogniser.h"
 #include "rules/sections.h"
@@ -41,7 +42,7 @@ class Loader {
     toolheads();
     materials();
     filaments();
-    gap();
+    read_gap(root_, rules_.gap);
     read_steps(root_, rules_.machine, rules_.steps, step_places_);
     read_dialect(root_, rules_.dialect);
     patterns();
@@ -266,26 +267,6 @@ class Loader {
     return it == materials_.end() ? nullptr : &rules_.materials[it->second];
   }
 
-  void gap() {
-    const auto t = root_.table("gap", "[gap]",
-                               {"policy", "hold_drop_c", "off_over_s", "timer_standby_s",
-                                "timer_off_s", "lead_stretch", "lead_extra_s"});
-    if (!t) return;
-    Gap& g = rules_.gap;
-    const auto policy = choice<Policy>(*t, "policy",
-                                       {{"lookahead", Policy::lookahead},
-                                        {"timers", Policy::timers},
-                                        {"hold", Policy::hold},
-                                        {"as-sliced", Policy::as_sliced}});
-    if (policy) g.policy = *policy;
-    t->number("hold_drop_c", kTemperature, g.hold_drop_c);
-    t->number("off_over_s", kAtLeastZero, g.off_over_s);
-    t->number("timer_standby_s", kAtLeastZero, g.timer_standby_s);
-    t->number("timer_off_s", kAtLeastZero, g.timer_off_s);
-    t->number("lead_stretch", {0, 100}, g.lead_stretch);
-    t->number("lead_extra_s", kMachineSeconds, g.lead_extra_s);
-  }
-
   void patterns() {
     using As = Recognise::As;
     std::size_t count = 0;
@@ -375,10 +356,12 @@ class Loader {
     if (!limit) return;
     for (std::size_t i = 0; i < places_.size(); ++i) {
       const double power = rules_.toolheads[i].hotend.power_w;
-      if (!places_[i].power || power <= *limit) continue;
+      if (!places_[i].power || power + rules_.machine.bed_w <= *limit) continue;
+      const double bed = rules_.machine.bed_w;
       findings_.add(*places_[i].power,
                     "power_w = " + text_of(power) + " of " + head(i) +
-                        " alone is more than machine.heating_limit_w, which is " + text_of(*limit));
+                        (bed > 0 ? " and bed_w = " + text_of(bed) + " are" : " alone is") +
+                        " more than machine.heating_limit_w, which is " + text_of(*limit));
     }
   }
 

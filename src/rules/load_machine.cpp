@@ -40,12 +40,13 @@ void axes(const Table& t, const std::string& key, Limits limits, Axes& into) {
 }  // namespace
 
 void read_machine(const Table& root, Machine& m) {
-  const auto t =
-      root.table("machine", "[machine]", {"name", "ambient_c", "travel_mm", "heating_limit_w"});
+  const auto t = root.table("machine", "[machine]",
+                            {"name", "ambient_c", "travel_mm", "heating_limit_w", "bed_w"});
   if (!t) return;
   t->name("name", m.name);
   t->number("ambient_c", {-50, 100}, m.ambient_c);
   t->number("heating_limit_w", kOverZero, m.heating_limit_w);
+  t->number("bed_w", kAtLeastZero, m.bed_w);
   const auto travel = t->table("travel_mm", "travel_mm", {"x", "y", "z"});
   if (!travel) return;
   for (std::size_t i = 0; i < m.travel_mm.size(); ++i) range(*travel, kAxes[i], m.travel_mm[i]);

@@ -134,8 +134,8 @@ std::string suggest(std::string_view word, const Words& known) {
   std::string all;
   for (const auto& candidate : known) {
     if (!all.empty()) all += ", ";
+    if (all.size() > 300) return "known here: " + all + "...";
     all += printable(candidate);
-    if (all.size() > 200) return all + " ...";
   }
   return all.empty() ? all : "known here: " + all;
 }

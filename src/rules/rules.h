@@ -25,6 +25,7 @@ struct Machine {
   double ambient_c = 23;
   std::array<Range, 3> travel_mm{};       // x y z; inserted moves stay inside
   std::optional<double> heating_limit_w;  // heaters at full drive together
+  double bed_w = 0;                       // of that, taken for the bed at any moment
 };
 
 using Axes = std::array<double, 4>;  // x y z e
@@ -68,10 +69,25 @@ struct Gap {
   Policy policy = Policy::lookahead;
   double hold_drop_c = 8;
   double off_over_s = 1500;
+  bool off_over_best = false;  // not off_over_s, but where the costs break even
+  // What a plan costs beside waiting, in any one currency. Common practice, no source.
+  double hot_idle_cost_per_h = 0.05;
+  double energy_cost_per_kwh = 0.30;
+  double restart_cost = 0.002;
   double timer_standby_s = 0;
   double timer_off_s = 900;
-  double lead_stretch = 0.10;
-  double lead_extra_s = 4;
+  // How sure a preheat is: standard deviations, and the share of uses that is not to be late.
+  // Common practice, no source.
+  double on_time = 0.99;
+  double time_error = 0.03;      // of modelled time, as a share of it
+  double heater_error = 0.05;    // of what full drive adds to ambient, as a share of it
+  double exchange_spread_s = 3;  // of an exchange
+  double park_spread_s = 0.5;    // of parking, and of picking
+  // Given either, these say the lead instead: heat-up time so much longer, and so many seconds
+  // more.
+  std::optional<double> lead_stretch, lead_extra_s;
+  static constexpr double kLeadStretch = 0.10, kLeadExtraS = 4;  // of the two, where one is given
+  [[nodiscard]] bool plain_lead() const { return lead_stretch || lead_extra_s; }
 };
 
 struct Step {

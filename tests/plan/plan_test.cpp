@@ -199,7 +199,7 @@ TEST_CASE("no preheat second is both in time and cooler than the least that is c
       const Tried planned = euler(q, q.standby_c, *answer.preheat_after_s, length);
       CHECK(planned.late_s < 0.1);
       const double lead = length - *answer.preheat_after_s;
-      CHECK(planned.hot_s <= least.hot_idle_s + gap.lead_extra_s + gap.lead_stretch * lead + 1);
+      CHECK(planned.hot_s <= least.hot_idle_s + gap.kLeadExtraS + gap.kLeadStretch * lead + 1);
     }
   }
 }

@@ -229,8 +229,10 @@ TEST_CASE("the design's sample loads, value for value") {
   CHECK(r.gap.off_over_s == 1500);
   CHECK(r.gap.timer_standby_s == 0);
   CHECK(r.gap.timer_off_s == 900);
+  CHECK_FALSE(r.gap.off_over_best);
   CHECK(r.gap.lead_stretch == 0.10);
-  CHECK(r.gap.lead_extra_s == 4);
+  CHECK(r.gap.lead_extra_s == 4.0);
+  CHECK(r.gap.on_time == 0.99);
 
   std::map<std::string, std::vector<rules::Step>> steps;
   for (const auto& s : r.steps) steps[s.name] = s.steps;
@@ -301,6 +303,7 @@ TEST_CASE("the demo rule file has every key there is") {
                           "ambient_c",
                           "travel_mm",
                           "heating_limit_w",
+                          "bed_w",
                           "max_speed_mm_s",
                           "max_accel_mm_s2",
                           "accel_mm_s2",
@@ -331,8 +334,16 @@ TEST_CASE("the demo rule file has every key there is") {
                           "policy",
                           "hold_drop_c",
                           "off_over_s",
+                          "hot_idle_cost_per_h",
+                          "energy_cost_per_kwh",
+                          "restart_cost",
                           "timer_standby_s",
                           "timer_off_s",
+                          "on_time",
+                          "time_error",
+                          "heater_error",
+                          "exchange_spread_s",
+                          "park_spread_s",
                           "lead_stretch",
                           "lead_extra_s",
                           "feed_mm",
@@ -395,6 +406,8 @@ TEST_CASE("values at the very ends of their ranges are in them") {
         "[machine]\nheating_limit_w = 50\n", "[motion]\ntime_scale = 0.1\n",
         "[motion]\ntime_scale = 10\n", "[motion]\njerk_mm_s = { x = 0 }\n",
         "[gap]\nhold_drop_c = 0\n", "[gap]\noff_over_s = 0\n", "[gap]\nlead_stretch = 0\n",
+        "[gap]\non_time = 0.5\n", "[gap]\ntime_error = 0.5\nheater_error = 0\n",
+        "[machine]\nheating_limit_w = 70\nbed_w = 20\n", "[gap]\noff_over_s = \"best\"\n",
         "[[filament]]\ntool = 0\nmax_hot_idle_s = 0\n", "[[filament]]\ntool = 0\nstandby_c = 300\n",
         "[steps]\na = [ { fan = 0 }, { fan = 1 }, { dwell_s = 0 } ]\n", "[steps]\na = []\n",
         "[machine]\ntravel_mm = { x = [0, 320] }\n[steps]\na = [ { move_mm = { x = 320 } } ]\n"}) {
@@ -1053,6 +1066,13 @@ heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
           ^
   hint: heater.index is the first of tools unless it is given)"},
           {R"([machine]
+heating_limit_w = 60
+bed_w = 20
+)",
+           R"(rules.toml:5:22: power_w = 50 of "ash" and bed_w = 20 are more than machine.heating_limit_w, which is 60
+  heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
+                       ^)"},
+          {R"([machine]
 heating_limit_w = 40
 )",
            R"(rules.toml:5:22: power_w = 50 of "ash" alone is more than machine.heating_limit_w, which is 40
@@ -1575,6 +1595,30 @@ off_over_s = inf
   off_over_s = inf
                ^)"},
                 {R"([gap]
+off_over_s = "bset"
+)",
+                 R"(rules.toml:7:14: off_over_s must be a number or "best", not "bset"
+  off_over_s = "bset"
+               ^)"},
+                {R"([gap]
+on_time = "best"
+)",
+                 R"(rules.toml:7:11: on_time must be a number, not a string
+  on_time = "best"
+            ^)"},
+                {R"([gap]
+on_time = 1
+)",
+                 R"(rules.toml:7:11: on_time must be from 0.5 to 0.999999, not 1
+  on_time = 1
+            ^)"},
+                {R"([gap]
+restart_cost = -1
+)",
+                 R"(rules.toml:7:16: restart_cost must be at least 0, not -1
+  restart_cost = -1
+                 ^)"},
+                {R"([gap]
 off_over_s = true
 )",
                  R"(rules.toml:7:14: off_over_s must be a number, not a boolean
@@ -2072,7 +2116,7 @@ ambient_c = 999
                                        R"(rules.toml:7:1: unknown key "foo" in [gap]
   foo = 1
   ^
-  hint: known here: policy, hold_drop_c, off_over_s, timer_standby_s, timer_off_s, lead_stretch, lead_extra_s)"},
+  hint: known here: policy, hold_drop_c, off_over_s, hot_idle_cost_per_h, energy_cost_per_kwh, restart_cost, timer_standby_s, timer_off_s, on_time, time_error, heater_error, exchange_spread_s, park_spread_s, lead_stretch, lead_extra_s)"},
                                   });
 }
 
