@@ -114,7 +114,9 @@ class Judge {
       if (!o.inserted && std::abs(target - g_.work_c) > kSameC) continue;  // for something else
       const double least = std::max(
           0.0, g_.from_s + at_once.seconds_until_warm(std::min(target, ready_c_)) - o.at_s);
-      if (o.waited_s > least + slack_s(least)) {
+      if (o.waited_s > least + slack_s(least) &&
+          (!r_.around.limited() ||
+           r_.around.power_free(r_.index, h_.power_w, g_.from_s, o.at_s + o.waited_s))) {
         say(Id::wait_bound, o.line,
             fmt::format("waits {:.1f} s to reach {:g} C, though no more than {:.1f} s are needed",
                         o.waited_s, target, least));
@@ -179,26 +181,32 @@ class Judge {
     return g_.orders[preheat].at_s > g_.from_s + 0.05;
   }
 
-  // Seconds that getting from `from` to a need takes, by the rule file.
-  [[nodiscard]] double lead_s(const Course& from, double temp_c) const {
-    const double heat = thermal::seconds_to_heat(h_, from.temperature_c(), temp_c);
-    return heat * (1 + r_.gap.lead_stretch.value_or(r_.gap.kLeadStretch)) +
-           r_.gap.lead_extra_s.value_or(r_.gap.kLeadExtraS);
+  // Seconds that the rules want for getting from `from` at `at_s` to a need.
+  [[nodiscard]] double lead_s(const Course& from, double at_s, const Need& need) const {
+    return r_.around.lead_s(h_, from.temperature_c(), need.temp_c, at_s, need.at_s);
   }
-  // Whether a preheat at `at_s`, the orders before `preheat` being as they are, meets every need.
+  // Whether a preheat at `at_s` meets every need.
   [[nodiscard]] bool would_do(const Course& there, double at_s, double spare_s) const {
     return std::all_of(needs_.begin(), needs_.end(), [&](const Need& n) {
-      return at_s + lead_s(there, n.temp_c) + spare_s <= n.at_s;
+      return at_s + lead_s(there, at_s, n) + spare_s <= n.at_s;
     });
+  }
+  // Whether nothing else's power was in its way.
+  [[nodiscard]] bool power_free(const Course& there, double at_s) const {
+    if (!r_.around.limited()) return true;
+    return r_.around.power_free(
+        r_.index, h_.power_w, at_s,
+        at_s + thermal::seconds_to_heat(h_, there.temperature_c(), ready_c_));
   }
 
   void lead(std::size_t preheat) {
     const Order& order = g_.orders[preheat];
     const Course there = past(order.at_s, preheat).course;
     for (const Need& n : needs_) {
-      const double needed = lead_s(there, n.temp_c);
+      const double needed = lead_s(there, order.at_s, n);
       const double has = n.at_s - order.at_s;
-      if (has < needed - slack_s(needed)) {
+      const double due_s = std::max(g_.from_s, n.at_s - needed);
+      if (has < needed - slack_s(needed) && power_free(past(due_s, preheat).course, due_s)) {
         say(Id::preheat_late, order.line,
             fmt::format("{:.1f} s ahead from {:.0f} C; the rules ask for {:.1f} s to reach {:g} C",
                         has, there.temperature_c(), needed, n.temp_c));
@@ -206,8 +214,9 @@ class Judge {
       }
     }
     const double next = r_.lines.line_end(order.at_s + kLineSlackS);
-    if (would_do(past(next, preheat).course, next, 0.01 * (needs_.front().at_s - next))) {
-      const double needed = lead_s(there, needs_.front().temp_c);
+    const Course later = past(next, preheat).course;
+    if (would_do(later, next, 0.01 * (needs_.front().at_s - next)) && power_free(later, next)) {
+      const double needed = lead_s(there, order.at_s, needs_.front());
       say(Id::preheat_early, order.line,
           fmt::format(
               "{:.1f} s ahead from {:.0f} C; the rules ask for {:.1f} s, and a line {:.1f} s "
@@ -230,6 +239,7 @@ class Judge {
     let_go.set_target(standby_c_);
     let_go.advance(next - g_.from_s);
     if (!would_do(let_go, next, slack_s(0))) return;  // too short to let go of
+    if (!power_free(let_go, next)) return;
     if (drop >= r_.gap.hold_drop_c + kHoldSlackC) {
       say(Id::held_long, g_.line,
           fmt::format("held for {:.0f} s, though it could have cooled by {:.1f} C and been back",
@@ -258,12 +268,16 @@ class Judge {
     const double needed_s = needs_.front().at_s - g_.from_s;
     const double slack = slack_s(needed_s);
     const bool off = lowest <= h_.ambient_c;
-    if (!off && needed_s > r_.gap.off_over_s + slack) {
+    const double start_c = g_.start.temperature_c();
+    if (r_.gap.off_over_best) {
+      dearer(preheat, off, line);
+      return;
+    }
+    if (!off && needed_s > r_.gap.off_over_s + slack && back_from_off()) {
       say(Id::standby_long, line,
           fmt::format("on standby for {:.0f} s; over {:.0f} s it is to be off", needed_s,
                       r_.gap.off_over_s));
     }
-    const double start_c = g_.start.temperature_c();
     const double must_be_hot = thermal::seconds_to_cool(h_, start_c, warm_c_) +
                                thermal::seconds_to_heat(h_, std::min(warm_c_, ready_c_), ready_c_);
     const bool cools_below =
@@ -271,6 +285,51 @@ class Judge {
     if (off && g_.used_c > h_.ambient_c && cools_below && needed_s < r_.gap.off_over_s - slack &&
         start_c >= standby_c_ && (must_be_hot < g_.max_hot_idle_s - slack || start_c <= warm_c_)) {
       say(Id::off_short, line, fmt::format("off for a gap of {:.0f} s only", needed_s));
+    }
+  }
+
+  // Whether, shut down at the first chance and told again at the next, it would be back in time.
+  [[nodiscard]] bool back_from_off() const {
+    Course cold = g_.start;
+    cold.set_target(0);
+    const double next = r_.lines.line_end(g_.from_s + kLineSlackS);
+    cold.advance(next - g_.from_s);
+    return would_do(cold, next, slack_s(next - g_.from_s)) && power_free(cold, next);
+  }
+
+  // Where costs decide between standby and off: the other must not have been clearly cheaper.
+  void dearer(std::size_t preheat, bool off, std::uint64_t line) {
+    if (g_.start.target_c() <= h_.ambient_c && !off) return;
+    const double need_s = needs_.front().at_s;
+    const auto cost = [&](double floor_c) {
+      Course course = g_.start;
+      course.set_target(floor_c);
+      // As late as physics allows, by trial; margins are much the same for both.
+      double early = g_.from_s;
+      double late = need_s;
+      for (int i = 0; i < 40; ++i) {
+        const double middle = (early + late) / 2;
+        Course there = course;
+        there.advance(middle - g_.from_s);
+        (middle + lead_s(there, middle, needs_.front()) <= need_s ? early : late) = middle;
+      }
+      thermal::Spent spent = course.advance(early - g_.from_s, warm_c_);
+      course.set_target(ready_c_);
+      spent.add(course.advance(need_s - early, warm_c_));
+      return spent.above_s / 3600 * r_.gap.hot_idle_cost_per_h +
+             spent.energy_j / 3.6e6 * r_.gap.energy_cost_per_kwh +
+             (floor_c <= 0 ? r_.gap.restart_cost : 0);
+    };
+    if (!back_from_off() || preheat == kHeld) return;
+    const double of_off = cost(0);
+    const double of_standby = cost(standby_c_);
+    const double slack = 0.03 * std::max(of_off, of_standby);
+    if (off && of_off > of_standby + slack && g_.start.temperature_c() > warm_c_) {
+      say(Id::off_short, line,
+          fmt::format("off costs {:.2g} here, standby {:.2g}", of_off, of_standby));
+    } else if (!off && of_standby > of_off + slack) {
+      say(Id::standby_long, line,
+          fmt::format("standby costs {:.2g} here, off {:.2g}", of_standby, of_off));
     }
   }
 

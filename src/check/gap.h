@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "check/finding.h"
+#include "check/surroundings.h"
 #include "rules/rules.h"
 #include "thermal/hotend.h"
 
@@ -66,8 +67,10 @@ struct Gap {
 
 struct GapRules {
   const rules::Toolhead& head;
+  std::size_t index;  // of it
   const rules::Gap& gap;
   const LongLines& lines;
+  const Surroundings& around;
 };
 
 void judge(const Gap& gap, const GapRules& rules, Findings& findings);

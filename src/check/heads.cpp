@@ -36,6 +36,7 @@ Selected Mount::select(int tool) {
   if (tool < 0) {
     s.redundant = mounted_ == kNone;
     if (mounted_ != kNone) s.seconds = heads_[mounted_].park_s;
+    s.parks = s.seconds > 0;
   } else {
     s.to = heads_.of_tool(tool);
     if (s.to == kNone) {
@@ -46,6 +47,8 @@ Selected Mount::select(int tool) {
     s.exchange = loaded != loaded_.end() && loaded->second != tool;
     s.redundant = s.to == mounted_ && !s.exchange;
     if (s.to != mounted_) {
+      s.parks = mounted_ != kNone && heads_[mounted_].park_s > 0;
+      s.picks = heads_[s.to].pick_s > 0;
       s.seconds = heads_[s.to].pick_s + (mounted_ != kNone ? heads_[mounted_].park_s : 0);
     }
     if (s.exchange) s.seconds += heads_[s.to].exchange_s;

@@ -32,7 +32,7 @@ struct Selected {
   bool served = true;  // else nothing happens
   bool redundant = false;
   std::size_t from = kNone, to = kNone;
-  bool exchange = false;
+  bool exchange = false, parks = false, picks = false;
   double seconds = 0;  // parking, picking, exchanging
 };
 

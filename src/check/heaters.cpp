@@ -99,6 +99,9 @@ double Heaters::order(std::size_t h, Order o) {
       head.waited_c = std::numeric_limits<double>::quiet_NaN();
     }
     head.course.set_target(*o.target_c);
+    const double drive_s =
+        head.course.full_drive() ? head.course.seconds_until_warm(*o.target_c) : 0;
+    around_.driven(h, o.at_s, o.at_s + drive_s, heads_[h].hotend.power_w);
     limit(h, o.at_s, o.line);
   }
   if (o.waits) {
@@ -131,15 +134,18 @@ void Heaters::limit(std::size_t h, double at_s, std::uint64_t line) {
     power += heads_[i].hotend.power_w;
     ++driven;
   }
+  power += rules_.machine.bed_w;
   if (power <= *rules_.machine.heating_limit_w + 1e-9) return;
   say(Id::heating_limit, h, line,
-      fmt::format("full drive of {} heaters draws {:g} W, {:g} W are allowed", driven, power,
+      fmt::format("full drive of {} heaters{} draws {:g} W, {:g} W are allowed", driven,
+                  rules_.machine.bed_w > 0 ? ", and the bed," : "", power,
                   *rules_.machine.heating_limit_w));
 }
 
 void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
                      std::uint64_t line) {
   if (s.redundant) return;
+  around_.changed(at_s, at_s + s.seconds, around_.spread_s2(s.parks, s.picks, s.exchange));
   if (s.from != kNone) {
     Head& from = at(s.from);
     const bool used = visit_.fed || visit_.exchange;
@@ -216,7 +222,7 @@ void Heaters::of_filament(Gap& gap, std::size_t head, int tool) const {
 
 void Heaters::close(std::size_t h, double fed_s, double work_c, int tool, std::uint64_t line) {
   Head& head = at(h);
-  const GapRules how{heads_[h], rules_.gap, lines_};
+  const GapRules how{heads_[h], h, rules_.gap, lines_, around_};
   const double out_c = visit_.out_c > heads_[h].hotend.ambient_c ? visit_.out_c : work_c;
   if (head.gap) {
     Gap& gap = *head.gap;
@@ -241,6 +247,7 @@ void Heaters::close(std::size_t h, double fed_s, double work_c, int tool, std::u
     if (other.gap) oldest = std::min(oldest, other.gap->from_s);
   }
   lines_.forget_before(oldest);
+  around_.forget_before(oldest);
 }
 
 void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, double least_c,
@@ -342,7 +349,7 @@ void Heaters::finish(double at_s) {
     }
     head.gap->to_s = at_s;
     of_filament(*head.gap, h, head.tool >= 0 ? head.tool : heads_[h].tools.front());
-    judge_last(*head.gap, {heads_[h], rules_.gap, lines_}, head.used, found_);
+    judge_last(*head.gap, {heads_[h], h, rules_.gap, lines_, around_}, head.used, found_);
   }
 }
 

@@ -18,7 +18,7 @@ namespace forewarm::check {
 class Heaters {
  public:
   Heaters(const rules::Rules& rules, const Heads& heads, Findings& findings)
-      : rules_(rules), heads_(heads), found_(findings) {}
+      : rules_(rules), heads_(heads), found_(findings), around_(rules) {}
 
   // Lines were put in here; planning begins with them if the first print move comes next.
   void prelude(double at_s);
@@ -92,6 +92,7 @@ class Heaters {
   Findings& found_;
   std::deque<Head> list_;
   LongLines lines_;
+  Surroundings around_;
   bool started_ = false;
   double start_s_ = 0, prelude_s_ = 0;
   std::size_t mounted_ = kNone;

@@ -89,6 +89,13 @@ class Index {
     auto after = std::partition_point(places_.begin(), places_.end(), early_enough);
     return after == places_.begin() ? places_.front() : *(after - 1);
   }
+  // The first place of which it does not hold; the last if of none.
+  template <class Predicate>
+  [[nodiscard]] Place first_not(Predicate too_early) const {
+    if (places_.empty()) return {};
+    auto at = std::partition_point(places_.begin(), places_.end(), too_early);
+    return at == places_.end() ? places_.back() : *at;
+  }
   [[nodiscard]] std::size_t size() const { return places_.size(); }
   [[nodiscard]] double step_s() const { return step_s_; }
 

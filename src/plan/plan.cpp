@@ -4,10 +4,15 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
+#include "plan/events.h"
 #include "plan/layout.h"
+#include "plan/margin.h"
 #include "plan/simulate.h"
+#include "plan/stagger.h"
 #include "plan/treat.h"
+#include "plan/words.h"
 
 namespace forewarm::plan {
 
@@ -38,7 +43,7 @@ constexpr int kFirst = 1, kNext = 2;
 class Planner {
  public:
   Planner(const Job& job, const rules::Rules& rules, rules::Policy policy)
-      : job_(job), rules_(rules) {
+      : job_(job), rules_(rules), margin_(rules.gap) {
     plan_.policy = policy;
   }
 
@@ -50,17 +55,19 @@ class Planner {
       if (breaks_[b].parked) parked_.push_back(b);
     }
     if (plan_.policy == rules::Policy::as_sliced) {
-      outcome_ = simulate(job_, events(), parked_.size());
+      outcome_ = simulate(job_, events_of(job_, breaks_, parked_, plan_), parked_.size());
       fill_gaps();
     } else {
       disable();
       first_guess();
-      for (int round = 0; round < kMostRounds; ++round) {
-        compose();
-        Outcome next = simulate(job_, events(), parked_.size());
-        const bool agreed = round > 0 && agrees(next);
+      for (int round = 1;; ++round) {
+        answer();
+        compose(false);
+        Outcome next = simulate(job_, events_of(job_, breaks_, parked_, plan_), parked_.size());
+        const bool last = (round > 1 && agrees(next)) || round == kMostRounds;
+        if (last) compose(true);
         outcome_ = std::move(next);
-        if (agreed) break;
+        if (last) break;
       }
       fill_gaps();
     }
@@ -108,10 +115,84 @@ class Planner {
     q.max_hot_idle_s = b.max_hot_idle_s;
     q.ready_c = b.ready_c;
     const double from = outcome_.waits.wall(b.from);
+    q.needs.reserve(b.needs.size());
     for (const Need& n : b.needs) {
-      q.needs.push_back({outcome_.waits.wall(n.at) - from, n.temp_c});
+      q.needs.push_back(
+          {outcome_.waits.wall(n.at) - from, n.temp_c, b.exchange && n.at.offset <= b.to.offset});
     }
+    q.delays = delays_;
+    q.delays_from_s = from;
+    q.line_at = [this, &b, from](double after_s) {
+      const Place p = place_at(from + after_s, b);
+      return p.offset <= b.from.offset ? 0.0 : outcome_.waits.wall(p) - from;
+    };
     return q;
+  }
+
+  // When tools are changed, by the timeline so far.
+  void time_changes() {
+    delays_.clear();
+    for (const job::Select& s : job_.selects) {
+      if (s.kind == job::Change::redundant) continue;
+      const double from = s.at.time_s + outcome_.waits.before(s.at.offset + 1);
+      delays_.push_back({from, from + (s.end_s - s.at.time_s),
+                         variance_of(rules_.gap, s.park_s > 0, s.pick_s > 0, s.exchange_s > 0)});
+    }
+  }
+
+  void answer() {
+    time_changes();
+    answers_.clear();
+    for (std::size_t g = 0; g < parked_.size(); ++g) {
+      answers_.push_back(treat(question(g), rules_.gap, margin_, plan_.policy));
+    }
+    if (rules_.machine.heating_limit_w && plan_.policy == rules::Policy::lookahead) share_power();
+  }
+
+  // Preheats that would draw too much together are told at other times.
+  void share_power() {
+    std::vector<std::size_t> gaps;
+    std::vector<Heating> heatings;
+    for (std::size_t g = 0; g < parked_.size(); ++g) {
+      if (!answers_[g].preheat_after_s) continue;
+      const Break& b = breaks_[parked_[g]];
+      const double from = outcome_.waits.wall(b.from);
+      GapQuestion q = question(g);
+      Heating h;
+      h.release_s = from;
+      h.latest_s = from + *answers_[g].preheat_after_s;
+      h.need_s = from + q.needs.front().after_s;
+      h.wait_s = outcome_.gaps[g].wait_s;
+      h.watts = q.hotend.power_w;
+      h.line_at = [this, &b](double wall_s) { return outcome_.waits.wall(place_at(wall_s, b)); };
+      h.line_after = [this](double wall_s) {
+        const Place p = job_.index.first_not(
+            [&](const Place& c) { return outcome_.waits.wall(c) < wall_s - 1e-9; });
+        return std::max(wall_s, outcome_.waits.wall(p));
+      };
+      const double floor_c =
+          answers_[g].treatment == Treatment::standby ? std::min(q.standby_c, q.ready_c) : 0;
+      h.drive_s = [q = std::move(q), floor_c, from](double wall_s) {
+        const double from_c = parked_at(q, floor_c, std::max(0.0, wall_s - from));
+        return thermal::seconds_to_heat(q.hotend, from_c, q.ready_c);
+      };
+      gaps.push_back(g);
+      heatings.push_back(std::move(h));
+    }
+    std::vector<Drawn> fixed;
+    for (const Drive& d : outcome_.drives) {
+      if (!d.preheat && d.to_s > d.from_s) {
+        fixed.push_back({d.from_s, d.to_s, job_.heads[d.head].hotend.power_w});
+      }
+    }
+    const auto told =
+        stagger(heatings, fixed, *rules_.machine.heating_limit_w - rules_.machine.bed_w);
+    for (std::size_t i = 0; i < gaps.size(); ++i) {
+      if (!told[i].late && told[i].at_s >= heatings[i].latest_s - 1e-6) continue;
+      GapQuestion q = question(gaps[i]);
+      q.told_at_s = told[i].at_s - heatings[i].release_s;
+      answers_[gaps[i]] = treat(q, rules_.gap, margin_, plan_.policy);
+    }
   }
 
   void add(Place at, Command::What what, const Break& b, double temp_c, std::string reason,
@@ -127,7 +208,9 @@ class Planner {
     return p;
   }
 
-  void compose() {
+  // `words`: with reasons, which take longer to say than to have.
+  void compose(bool words) {
+    words_ = words;
     plan_.commands.clear();
     plan_.gaps.clear();
     for (const std::string& line : rules_.dialect.job_start) {
@@ -136,12 +219,10 @@ class Planner {
     }
     std::size_t g = 0;
     for (const Break& b : breaks_) {
-      if (b.parked) {
-        compose_parked(b, g++);
-      } else {
-        // Mounted while its filament is exchanged: hot all the way, at the hotter of the two.
-        waits(b);
-      }
+      if (b.parked) compose_parked(b, g++);
+      // What is mounted while its filament is exchanged is hot all the way, at the hotter of the
+      // two.
+      waits(b);
     }
     const job::Stint& last = job_.stints.back();
     for (const std::string& line : rules_.dialect.job_end) {
@@ -161,39 +242,32 @@ class Planner {
   }
 
   void compose_parked(const Break& b, std::size_t g) {
-    const GapQuestion q = question(g);
-    const GapAnswer a = treat(q, rules_.gap, plan_.policy);
+    const GapAnswer& a = answers_[g];
     const double from_s = outcome_.waits.wall(b.from);
     Gap gap;
-    gap.head = b.head;
-    gap.before = b.before;
-    gap.after = b.after;
     gap.treatment = a.treatment;
-    gap.reason = a.reason;
-    // An action is superseded if the next one falls on the same line.
+    gap.because = a.because;
+    if (words_) gap.reason = words_of(a.because);
     for (std::size_t i = 0; i < a.actions.size(); ++i) {
-      const Place at =
-          i == 0 && a.actions[i].after_s <= 0 ? b.from : place_at(from_s + a.actions[i].after_s, b);
+      const GapAction& action = a.actions[i];
+      const Place at = action.after_s <= 0 ? b.from : place_at(from_s + action.after_s, b);
+      // Superseded if the next one falls on the same line.
       if (i + 1 < a.actions.size() &&
           place_at(from_s + a.actions[i + 1].after_s, b).offset == at.offset) {
-        if (i == 0 && at.offset == b.from.offset && gap.treatment != Treatment::hold) {
-          gap.treatment = Treatment::hold;
-          gap.reason = "held: no line stands between its parking and its preheat";
-        }
         continue;
       }
-      const bool same_as_now = i == 0 && at.offset == b.from.offset &&
-                               a.actions[i].target_c == q.start_target_c && b.disabled.empty() &&
-                               q.start_target_c <= 0;
-      if (!same_as_now) {
-        add(at, Command::What::set, b, a.actions[i].target_c,
-            i > 0 && gap.treatment == Treatment::hold ? gap.reason : a.actions[i].reason, kFirst);
-      }
+      const double now_c = outcome_.gaps[g].start_target_c;
+      const bool same_as_now = i == 0 && at.offset == b.from.offset && action.target_c == now_c &&
+                               b.disabled.empty() && now_c <= 0;
+      if (same_as_now) continue;
+      add(at, Command::What::set, b, action.target_c, words_ ? words_of(action, a.because) : "",
+          kFirst);
+      plan_.commands.back().preheat = action.what == GapAction::What::preheat;
     }
-    if (a.preheat_after_s && gap.treatment != Treatment::hold)
+    if (a.preheat_after_s) {
       gap.preheat_at_s = outcome_.waits.wall(place_at(from_s + *a.preheat_after_s, b));
+    }
     plan_.gaps.push_back(std::move(gap));
-    waits(b);
   }
 
   void waits(const Break& b) {
@@ -203,13 +277,13 @@ class Planner {
       if (n.ours) {
         if (b.exchange && before_select) {
           add(n.at, Command::What::wait, b, n.temp_c,
-              fmt::format("wait: hot before the exchange to T{}", b.tool), kNext);
+              words_ ? fmt::format("wait: hot before the exchange to T{}", b.tool) : "", kNext);
           if (b.ready_c > n.temp_c) {
             add(n.at, Command::What::set, b, b.ready_c, "exchange at the hotter of the two", kNext);
           }
         } else {
           add(n.at, Command::What::wait, b, n.temp_c,
-              fmt::format("wait: T{} prints at {:g} C", b.tool, n.temp_c), kNext);
+              words_ ? fmt::format("wait: T{} prints at {:g} C", b.tool, n.temp_c) : "", kNext);
         }
       } else {
         // The job's own wait may be for less; the plan's target comes back right after it.
@@ -223,64 +297,6 @@ class Planner {
         }
       }
     }
-  }
-
-  // What the heaters are told, in the order of the text: the plan's commands and what stays.
-  [[nodiscard]] std::vector<Event> events() const {
-    struct Ordered {
-      Event event;
-      int rank;  // at one place: inserted lines stand before the job's own
-      bool operator<(const Ordered& o) const {
-        return event.at.offset != o.event.at.offset ? event.at.offset < o.event.at.offset
-                                                    : rank < o.rank;
-      }
-    };
-    std::vector<Ordered> all;
-    std::vector<std::vector<std::pair<std::uint64_t, std::size_t>>> window(job_.heads.size());
-    std::vector<std::uint64_t> ends(parked_.size());
-    for (std::size_t g = 0; g < parked_.size(); ++g) {
-      const Break& b = breaks_[parked_[g]];
-      Event begin{b.from, Event::What::gap_begins, b.head};
-      begin.gap = g;
-      begin.threshold_c = std::min(b.standby_c, b.after ? b.ready_c : 1e9) + kHotAboveStandbyC;
-      all.push_back({begin, 0});
-      Event end{b.to, Event::What::gap_ends, b.head};
-      end.gap = g;
-      all.push_back({end, 2});
-      window[b.head].emplace_back(b.from.offset, g);
-      ends[g] = std::max(b.to.offset, b.needs.empty() ? 0 : b.needs.back().at.offset);
-    }
-    const auto gap_of = [&](std::size_t head, std::uint64_t offset) {
-      auto after =
-          std::upper_bound(window[head].begin(), window[head].end(), std::pair{offset, SIZE_MAX});
-      if (after == window[head].begin()) return kNone;
-      const std::size_t g = (after - 1)->second;
-      return offset <= ends[g] ? g : kNone;
-    };
-    for (const Command& c : plan_.commands) {
-      if (c.what == Command::What::raw) continue;
-      Event e{c.at, c.what == Command::What::wait ? Event::What::wait : Event::What::set, c.head};
-      e.temp_c = c.temp_c;
-      e.gap = gap_of(c.head, c.at.offset);
-      all.push_back({e, 1});
-    }
-    std::size_t d = 0;
-    for (std::size_t t = 0; t < job_.targets.size(); ++t) {
-      while (d < plan_.disabled.size() && plan_.disabled[d] < t) ++d;
-      if (d < plan_.disabled.size() && plan_.disabled[d] == t) continue;
-      const job::Target& target = job_.targets[t];
-      Event e{target.at, target.waits ? Event::What::wait : Event::What::set, target.head};
-      e.has_temp = target.has_temp;
-      e.temp_c = target.temp_c;
-      e.cooling = target.cooling;
-      e.gap = gap_of(target.head, target.at.offset);
-      all.push_back({e, 3});
-    }
-    std::stable_sort(all.begin(), all.end());
-    std::vector<Event> out;
-    out.reserve(all.size());
-    for (Ordered& o : all) out.push_back(o.event);
-    return out;
   }
 
   void fill_gaps() {
@@ -334,6 +350,10 @@ class Planner {
   Plan plan_;
   std::vector<Break> breaks_;
   std::vector<std::size_t> parked_;  // breaks that are gaps
+  Margin margin_;
+  std::vector<Delay> delays_;
+  std::vector<GapAnswer> answers_;  // as parked_
+  bool words_ = false;
   Outcome outcome_;
 };
 

@@ -23,6 +23,35 @@ constexpr double kHotAboveStandbyC = 5;
 enum class Treatment : std::uint8_t { hold, standby, off };
 [[nodiscard]] const char* name_of(Treatment treatment);
 
+// Why a gap is treated as it is, with its numbers. words.h says it.
+struct Because {
+  enum class Cause : std::uint8_t {
+    no_further_use,
+    timer,  // limit_s: the timer that it outlasted; 0: none
+    policy_hold,
+    small_dip,        // held: would dip by drop_c only
+    too_short,        // held: to cool and heat again
+    no_line,          // held: no line stands between parking and preheat
+    heated_at_once,   // from from_c, late_s late
+    over_off,         // off: longer than limit_s
+    over_hot_idle,    // off: standby would be hot for hot_s, limit_s are allowed
+    not_heated,       // off: was not heated before
+    cheaper_off,      // off: by the costs
+    cheaper_standby,  // standby: by the costs
+    within_off,       // standby: no longer than limit_s
+    no_time_for_off,  // standby: longer than limit_s, but from off it would be late
+  };
+  Cause cause = Cause::no_further_use;
+  double length_s = 0;  // to the first need
+  double drop_c = 0, hot_s = 0, limit_s = 0, late_s = 0;
+  double cost_off = 0, cost_standby = 0;
+  // Of the preheat, if there is one.
+  double from_c = 0, to_c = 0;    // temperatures
+  double lead_s = 0, heat_s = 0;  // told so long before the need; heating takes so long of it
+  enum class Bound : std::uint8_t { use, exchange, line, power } bound = Bound::use;
+  double earlier_s = 0;  // Bound::line, power: than the need itself asked for
+};
+
 struct Command {
   enum class What : std::uint8_t { set, wait, raw };
   job::Place at;  // goes in before the line that begins here
@@ -33,6 +62,7 @@ struct Command {
   std::string raw;  // of What::raw, as [dialect] gives it
   std::string reason;
   int rank = 0;  // order at one place
+  bool preheat = false;
 };
 
 struct Gap {
@@ -45,6 +75,7 @@ struct Gap {
   double wait_s = 0;
   double hot_idle_s = 0;
   double least_hot_idle_s = 0, least_wait_s = 0;  // no plan can do better
+  Because because;
   std::string reason;
 };
 

@@ -36,11 +36,6 @@ bool Waits::near(const Waits& other, double seconds) const {
 
 namespace {
 
-struct Drive {
-  double from_s, to_s;
-  std::size_t head;
-};
-
 // One heater on its way through the job.
 struct Track {
   thermal::Course course;
@@ -76,7 +71,7 @@ Outcome simulate(const job::Job& job, const std::vector<Event>& events, std::siz
   for (const rules::Toolhead& h : job.heads) {
     tracks.push_back({thermal::Course(h.hotend, h.hotend.ambient_c)});
   }
-  std::vector<Drive> drives;
+  std::vector<Drive>& drives = out.drives;
   double energy_j = 0;
   const auto advance = [&](std::size_t head, double wall_s) {
     Track& t = tracks[head];
@@ -125,7 +120,7 @@ Outcome simulate(const job::Job& job, const std::vector<Event>& events, std::siz
         const double seconds = t.course.seconds_until_warm(e.temp_c);
         t.drive_until_s = std::isfinite(seconds) ? wall_s + seconds : 1e18;
         t.drive = drives.size();
-        drives.push_back({wall_s, t.drive_until_s, e.head});
+        drives.push_back({wall_s, t.drive_until_s, e.head, e.preheat});
       }
     }
     if (e.what != Event::What::wait) continue;

@@ -21,6 +21,7 @@ struct Event {
   bool cooling = false;          // the wait is for cooling, too
   std::size_t gap = job::kNone;  // the gap that it begins, ends, or is waited for after
   double threshold_c = 1e9;      // gap_begins: hotter than this is hot idle
+  bool preheat = false;          // the plan's own command to come back
 };
 
 // Seconds of waiting before places, cumulative.
@@ -44,11 +45,19 @@ struct GapOutcome {
   double hot_idle_s = 0, dip_c = 1e9, wait_s = 0;
 };
 
+// A heater at full drive.
+struct Drive {
+  double from_s, to_s;  // wall
+  std::size_t head;
+  bool preheat;  // by the plan's own
+};
+
 struct Outcome {
   Figures figures;
   std::vector<HeadFigures> heads;  // hot_idle_s, energy_wh, wait_s only
   std::vector<GapOutcome> gaps;
   Waits waits;
+  std::vector<Drive> drives;
 };
 
 [[nodiscard]] Outcome simulate(const job::Job& job, const std::vector<Event>& events,

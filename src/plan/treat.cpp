@@ -1,165 +1,309 @@
 #include "plan/treat.h"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 namespace forewarm::plan {
 
 namespace {
 
-// The temperature `t` seconds into a gap that is cooling towards a floor.
-double parked_at(const GapQuestion& q, double floor_c, double t) {
-  const double free_c = thermal::cooled_c(q.hotend, q.start_c, t);
-  if (floor_c <= q.hotend.ambient_c) return free_c;
-  if (q.start_c >= floor_c) return std::max(free_c, floor_c);
-  // Colder than its standby: it is being driven there.
-  thermal::Course course(q.hotend, q.start_c);
-  course.set_target(floor_c);
-  course.advance(t);
-  return course.temperature_c();
+using Need = GapQuestion::Need;
+using Cause = Because::Cause;
+
+double parked_standby_c(const GapQuestion& q) {
+  return q.needs.empty() ? q.standby_c : std::min(q.standby_c, q.ready_c);
 }
 
-// Seconds into the gap of the latest preheat that meets `need` with its lead stretched; < 0: none.
-double latest_preheat(const GapQuestion& q, const rules::Gap& gap, double floor_c,
-                      const GapQuestion::Need& need) {
-  const auto arrives = [&](double t) {
-    const double heat = thermal::seconds_to_heat(q.hotend, parked_at(q, floor_c, t), need.temp_c);
-    return t + heat * (1 + gap.lead_stretch.value_or(gap.kLeadStretch)) +
-           gap.lead_extra_s.value_or(gap.kLeadExtraS);
+// The latest moment at which told to heat, the heater meets `need` with its margin; < 0: none.
+// Between two changes of tool that moment is found by halving, as what is left falls with time; a
+// change that lies behind it takes its uncertainty with it, so the last stretch comes first.
+double latest_preheat(const GapQuestion& q, const Margin& margin, double floor_c,
+                      const Need& need) {
+  double changes_s = 0;
+  double variance = 0;
+  const auto in_time = [&](double t) {
+    return t + margin.lead_s(q.hotend, parked_at(q, floor_c, t), need.temp_c, changes_s,
+                             variance) <=
+           need.after_s + 1e-9;
   };
-  if (arrives(0) > need.after_s) return -1;
-  double early = 0;
-  double late = need.after_s;
-  for (int i = 0; i < 60 && late - early > 1e-3; ++i) {
-    const double middle = (early + late) / 2;
-    (arrives(middle) <= need.after_s ? early : late) = middle;
+  auto before = q.delays.begin();
+  if (!margin.plain()) {
+    before =
+        std::lower_bound(q.delays.begin(), q.delays.end(), q.delays_from_s + need.after_s - 1e-6,
+                         [](const Delay& d, double absolute_s) { return d.from_s < absolute_s; });
   }
-  return early;
+  double end = need.after_s;
+  while (end >= 0) {
+    const bool first = before == q.delays.begin();
+    const Delay* delay = first ? nullptr : &*(before - 1);
+    const double begin =
+        delay == nullptr ? 0 : std::clamp(delay->to_s - q.delays_from_s, 0.0, need.after_s);
+    if (begin <= end && in_time(begin)) {
+      // Once it has come down to its floor, the lead is what it is.
+      const double guess = end - margin.lead_s(q.hotend, floor_c, need.temp_c, changes_s, variance);
+      if (end == need.after_s && guess >= begin && floor_c > q.hotend.ambient_c &&
+          std::abs(parked_at(q, floor_c, guess) - floor_c) < thermal::kSameC) {
+        return guess;
+      }
+      double early = begin;
+      double late = end;
+      if (in_time(late)) return late;
+      while (late - early > 1e-3) {
+        const double middle = (early + late) / 2;
+        (in_time(middle) ? early : late) = middle;
+      }
+      return early;
+    }
+    if (begin <= 0) return -1;
+    changes_s += delay->to_s - delay->from_s;
+    variance += delay->variance_s2;
+    end = std::min(end, delay->from_s - q.delays_from_s);
+    --before;
+  }
+  return -1;
+}
+
+// Letting go of the heater down to a floor (0: off), and the last preheat that this allows.
+struct Option {
+  double floor_c = 0;
+  bool in_time = false, has_line = false;
+  double preheat_s = 0, asked_s = 0;  // where a command can stand; as the need asks for
+  const Need* need = nullptr;
+  bool power = false;  // earlier for the heating limit
+  [[nodiscard]] bool possible() const { return in_time && has_line; }
+};
+
+Option option_of(const GapQuestion& q, const Margin& margin, double floor_c) {
+  Option o;
+  o.floor_c = floor_c;
+  o.asked_s = std::numeric_limits<double>::infinity();
+  for (const Need& need : q.needs) {
+    const double latest = latest_preheat(q, margin, floor_c, need);
+    if (latest < o.asked_s) {
+      o.asked_s = latest;
+      o.need = &need;
+    }
+  }
+  const double wanted = q.told_at_s.value_or(o.asked_s);
+  o.power = q.told_at_s.has_value();
+  o.in_time = wanted > 0;
+  o.preheat_s = !o.in_time ? 0 : q.line_at ? q.line_at(wanted) : wanted;
+  o.has_line = o.preheat_s > 0;
+  return o;
 }
 
 GapAnswer timers(const GapQuestion& q, const rules::Gap& gap) {
   GapAnswer a;
   a.treatment = Treatment::hold;
-  const double length = q.needs.empty() ? 1e18 : q.needs.front().after_s;
-  if (length > gap.timer_standby_s) {
+  a.because.cause = Cause::timer;
+  a.because.length_s = q.needs.front().after_s;
+  if (a.because.length_s > gap.timer_standby_s) {
     a.treatment = Treatment::standby;
-    a.actions.push_back({gap.timer_standby_s, q.standby_c,
-                         fmt::format("standby by timer after {:.0f} s", gap.timer_standby_s)});
+    a.because.limit_s = gap.timer_standby_s;
+    a.actions.push_back({gap.timer_standby_s, q.standby_c, GapAction::What::timer_standby});
   }
-  if (length > gap.timer_off_s) {
+  if (a.because.length_s > gap.timer_off_s) {
     a.treatment = Treatment::off;
-    a.actions.push_back(
-        {gap.timer_off_s, 0, fmt::format("off by timer after {:.0f} s", gap.timer_off_s)});
+    a.because.limit_s = gap.timer_off_s;
+    a.actions.push_back({gap.timer_off_s, 0, GapAction::What::timer_off});
   }
-  a.reason = a.actions.empty() ? "shorter than the timers" : a.actions.back().reason;
   return a;
 }
 
-GapAnswer hold(const GapQuestion& q, std::string reason) {
+GapAnswer hold(const GapQuestion& q, const Because& because) {
   GapAnswer a;
   a.treatment = Treatment::hold;
-  a.reason = std::move(reason);
-  a.actions.push_back({0, q.ready_c, "hold: " + a.reason});
+  a.because = because;
+  a.actions.push_back({0, q.ready_c, GapAction::What::hold});
   return a;
+}
+
+// Neither standby nor off lets it be back in time: heat at once, and be as little late as physics
+// allows.
+GapAnswer at_once(const GapQuestion& q, Because because, bool hot, bool no_line) {
+  if (hot) {
+    because.cause = no_line ? Cause::no_line : Cause::too_short;
+    return hold(q, because);
+  }
+  thermal::Course course(q.hotend, q.start_c);
+  course.set_target(q.start_target_c);
+  course.set_target(q.ready_c);
+  for (const Need& need : q.needs) {
+    because.late_s =
+        std::max(because.late_s, course.seconds_until_warm(need.temp_c) - need.after_s);
+  }
+  because.cause = Cause::heated_at_once;
+  because.from_c = q.start_c;
+  because.to_c = q.ready_c;
+  because.lead_s = q.needs.front().after_s;
+  because.heat_s = thermal::seconds_to_heat(q.hotend, q.start_c, q.needs.front().temp_c);
+  GapAnswer a;
+  a.treatment = Treatment::off;
+  a.because = because;
+  a.preheat_after_s = 0;
+  a.actions.push_back({0, q.ready_c, GapAction::What::preheat});
+  return a;
+}
+
+void name_bound(const GapQuestion& q, const Option& o, Because& because) {
+  using Bound = Because::Bound;
+  because.from_c = parked_at(q, o.floor_c, o.preheat_s);
+  because.to_c = q.ready_c;
+  because.lead_s = o.need->after_s - o.preheat_s;
+  because.heat_s = thermal::seconds_to_heat(q.hotend, because.from_c, o.need->temp_c);
+  because.earlier_s = o.asked_s - o.preheat_s;
+  constexpr double kWorthAWord = 1;
+  if (o.power && std::abs(because.earlier_s) > kWorthAWord) {
+    because.bound = Bound::power;
+  } else if (because.earlier_s > kWorthAWord) {
+    because.bound = Bound::line;
+  } else {
+    because.bound = o.need->exchange ? Bound::exchange : Bound::use;
+  }
 }
 
 }  // namespace
 
-GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, rules::Policy policy) {
+double parked_at(const GapQuestion& q, double floor_c, double after_s) {
+  const double free_c = thermal::cooled_c(q.hotend, q.start_c, after_s);
+  if (floor_c <= q.hotend.ambient_c) return free_c;
+  if (q.start_c >= floor_c) return std::max(free_c, floor_c);
+  // Colder than its standby: it is being driven there.
+  thermal::Course course(q.hotend, q.start_c);
+  course.set_target(floor_c);
+  course.advance(after_s);
+  return course.temperature_c();
+}
+
+GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, const Margin& margin,
+                rules::Policy policy) {
   if (q.needs.empty()) {
     GapAnswer a;
-    a.reason = "no further use";
-    a.actions.push_back({0, 0, "off: no further use"});
+    a.actions.push_back({0, 0, GapAction::What::off});
     return a;
   }
   if (policy == rules::Policy::timers) return timers(q, gap);
-  if (policy == rules::Policy::hold) return hold(q, "policy hold");
+  Because why;
+  why.length_s = q.needs.front().after_s;
+  if (policy == rules::Policy::hold) {
+    why.cause = Cause::policy_hold;
+    return hold(q, why);
+  }
 
   const thermal::Hotend& h = q.hotend;
-  const double length = q.needs.front().after_s;
-  const double standby_c = std::min(q.standby_c, q.ready_c);
+  const double standby_c = parked_standby_c(q);
   // What the gap would come to if it were left to cool and driven back just in time.
   double dip_c = q.start_c;
-  for (const auto& need : q.needs) {
+  for (const Need& need : q.needs) {
     dip_c = std::min(dip_c, thermal::dip_of_gap(h, q.start_c, need.temp_c,
                                                 std::min(standby_c, q.start_c), need.after_s)
                                 .dip_c);
   }
   const bool hot = q.start_c >= q.ready_c - gap.hold_drop_c;
-  const double drop = std::min(q.start_c, q.ready_c) - dip_c;
-  if (hot && drop < gap.hold_drop_c && length <= q.max_hot_idle_s) {
-    return hold(
-        q, fmt::format("parked {:.0f} s, would dip only {:.1f} C", length, std::max(0.0, drop)));
+  why.drop_c = std::max(0.0, std::min(q.start_c, q.ready_c) - dip_c);
+  if (hot && why.drop_c < gap.hold_drop_c && why.length_s <= q.max_hot_idle_s) {
+    why.cause = Cause::small_dip;
+    return hold(q, why);
   }
 
-  GapAnswer a;
-  const double warm_c = standby_c + kHotAboveStandbyC;
-  const double must_be_hot = thermal::seconds_to_cool(h, q.start_c, warm_c) +
-                             thermal::seconds_to_heat(h, std::min(warm_c, q.ready_c), q.ready_c);
   const bool heated = q.start_target_c > h.ambient_c;
-  if (length > gap.off_over_s) {
-    a.treatment = Treatment::off;
-    a.reason = fmt::format("parked {:.0f} s, more than {:.0f} s", length, gap.off_over_s);
-  } else if (must_be_hot > q.max_hot_idle_s && q.start_c > warm_c) {
-    a.treatment = Treatment::off;
-    a.reason = fmt::format("standby would be hot for {:.0f} s, limit {:.0f} s", must_be_hot,
-                           q.max_hot_idle_s);
-  } else if (!heated && q.start_c < standby_c) {
-    a.treatment = Treatment::off;
-    a.reason = fmt::format("not yet heated, needed in {:.0f} s", length);
-  } else {
+  const double warm_c = standby_c + kHotAboveStandbyC;
+  why.hot_s = thermal::seconds_to_cool(h, q.start_c, warm_c) +
+              thermal::seconds_to_heat(h, std::min(warm_c, q.ready_c), q.ready_c);
+  Option standby;
+  standby.floor_c = standby_c;
+  // A heater that is colder and off is not driven up only to stand by.
+  if (heated || q.start_c >= standby_c) standby = option_of(q, margin, standby_c);
+  Option off;
+  const bool too_hot = why.hot_s > q.max_hot_idle_s && q.start_c > warm_c;
+  // Off may be ruled out without working out its preheat.
+  if (gap.off_over_best || too_hot || why.length_s > gap.off_over_s || !standby.possible()) {
+    off = option_of(q, margin, 0);
+  }
+  const Option* chosen = nullptr;
+  if (off.possible() && too_hot) {
+    chosen = &off;
+    why.cause = Cause::over_hot_idle;
+    why.limit_s = q.max_hot_idle_s;
+  } else if (off.possible() && standby.possible() && gap.off_over_best) {
+    why.cost_off = cost_of(q, gap, 0, off.preheat_s).cost;
+    why.cost_standby = cost_of(q, gap, standby_c, standby.preheat_s).cost;
+    chosen = why.cost_off < why.cost_standby ? &off : &standby;
+    why.cause = chosen == &off ? Cause::cheaper_off : Cause::cheaper_standby;
+  } else if (off.possible() && (!standby.possible() || why.length_s > gap.off_over_s)) {
+    chosen = &off;
+    why.limit_s = gap.off_over_s;
+    why.cause =
+        why.length_s > gap.off_over_s && !gap.off_over_best ? Cause::over_off : Cause::not_heated;
+  } else if (standby.possible()) {
+    chosen = &standby;
+    why.limit_s = gap.off_over_s;
+    why.cause = !gap.off_over_best && why.length_s <= gap.off_over_s ? Cause::within_off
+                                                                     : Cause::no_time_for_off;
+  }
+  if (chosen == nullptr) {
+    return at_once(q, why, hot, standby.in_time || off.in_time);
+  }
+  name_bound(q, *chosen, why);
+  GapAnswer a;
+  a.because = why;
+  if (chosen == &standby) {
     a.treatment = Treatment::standby;
-    a.reason = fmt::format("parked {:.0f} s", length);
-  }
-
-  const double floor_c = a.treatment == Treatment::standby ? standby_c : 0;
-  double preheat = 1e18;
-  const GapQuestion::Need* binding = &q.needs.front();
-  for (const auto& need : q.needs) {
-    const double latest = latest_preheat(q, gap, floor_c, need);
-    if (latest < preheat) {
-      preheat = latest;
-      binding = &need;
-    }
-  }
-  if (preheat <= 0) {
-    // Too short to let go of: heat at once, and be as little late as physics allows.
-    thermal::Course course(h, q.start_c);
-    course.set_target(q.start_target_c);
-    course.advance(0);
-    course.set_target(q.ready_c);
-    const double late = course.seconds_until_warm(binding->temp_c) - binding->after_s;
-    if (hot) {
-      return hold(q, fmt::format("parked {:.0f} s, too short to cool and heat again", length));
-    }
-    a.preheat_after_s = 0;
-    a.reason = late > 0
-                   ? fmt::format("heated at once from {:.0f} C, {:.1f} s late", q.start_c, late)
-                   : fmt::format("heated at once from {:.0f} C", q.start_c);
-    a.actions.push_back({0, q.ready_c, "preheat: " + a.reason});
-    return a;
-  }
-  const double from_c = parked_at(q, floor_c, preheat);
-  if (a.treatment == Treatment::standby) {
-    a.actions.push_back({0, standby_c, "standby: " + a.reason});
+    a.actions.push_back({0, standby_c, GapAction::What::standby});
   } else if (heated) {
-    a.actions.push_back({0, 0, "off: " + a.reason});
+    a.actions.push_back({0, 0, GapAction::What::off});
   }
-  a.preheat_after_s = preheat;
-  const double lead = binding->after_s - preheat;
-  a.actions.push_back(
-      {preheat, q.ready_c,
-       fmt::format("preheat: {:.1f} s ahead, from {:.0f} C to {:.0f} C", lead, from_c, q.ready_c)});
-  a.reason += fmt::format(", preheat {:.1f} s ahead from {:.0f} C", lead, from_c);
+  a.preheat_after_s = chosen->preheat_s;
+  a.actions.push_back({chosen->preheat_s, q.ready_c, GapAction::What::preheat});
   return a;
+}
+
+GapCost cost_of(const GapQuestion& q, const rules::Gap& gap, double floor_c, double preheat_s) {
+  GapCost out;
+  const double warm_c = parked_standby_c(q) + kHotAboveStandbyC;
+  thermal::Course course(q.hotend, q.start_c);
+  course.set_target(q.start_target_c);
+  course.set_target(floor_c);
+  thermal::Spent spent = course.advance(std::max(0.0, preheat_s), warm_c);
+  out.restart = course.target_c() <= 0;
+  course.set_target(q.ready_c);
+  spent.add(course.advance(std::max(0.0, q.needs.front().after_s - preheat_s), warm_c));
+  out.hot_idle_s = spent.above_s;
+  out.energy_j = spent.energy_j;
+  out.cost = out.hot_idle_s / 3600 * gap.hot_idle_cost_per_h +
+             out.energy_j / 3.6e6 * gap.energy_cost_per_kwh + (out.restart ? gap.restart_cost : 0);
+  return out;
+}
+
+double break_even_s(const thermal::Hotend& hotend, double work_c, double standby_c,
+                    const rules::Gap& gap) {
+  GapQuestion q;
+  q.hotend = hotend;
+  q.start_c = q.start_target_c = q.ready_c = work_c;
+  q.standby_c = standby_c;
+  const auto off_is_cheaper = [&](double length_s) {
+    q.needs = {{length_s, work_c}};
+    const auto cost = [&](double floor_c) {
+      return cost_of(q, gap, floor_c,
+                     thermal::dip_of_gap(hotend, work_c, work_c, floor_c, length_s).preheat_at_s)
+          .cost;
+    };
+    return cost(0) < cost(std::min(standby_c, work_c));
+  };
+  double shorter = 0;
+  double longer = 1e7;
+  if (!off_is_cheaper(longer)) return std::numeric_limits<double>::infinity();
+  while (longer - shorter > 1e-3) {
+    const double middle = (shorter + longer) / 2;
+    (off_is_cheaper(middle) ? longer : shorter) = middle;
+  }
+  return longer;
 }
 
 LeastGap least(const GapQuestion& q, double until_s) {
   LeastGap out;
-  const double parked_c = q.needs.empty() ? q.standby_c : std::min(q.standby_c, q.ready_c);
-  const double warm_c = parked_c + kHotAboveStandbyC;
+  const double warm_c = parked_standby_c(q) + kHotAboveStandbyC;
   thermal::Course course(q.hotend, q.start_c);
   if (q.needs.empty()) {
     out.hot_idle_s = course.advance(until_s, warm_c).above_s;
@@ -167,7 +311,7 @@ LeastGap least(const GapQuestion& q, double until_s) {
   }
   const double floor_c = std::min({q.standby_c, q.ready_c, q.start_c});
   double preheat = 1e18;
-  for (const auto& need : q.needs) {
+  for (const Need& need : q.needs) {
     const thermal::Dip dip =
         thermal::dip_of_gap(q.hotend, q.start_c, need.temp_c, floor_c, need.after_s);
     preheat = std::min(preheat, dip.preheat_at_s);

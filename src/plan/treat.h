@@ -1,13 +1,23 @@
 // One gap, one policy: what its heater does between being parked and being needed.
 //
-// Pure, in seconds from the gap's start; knows neither job nor places. Every choice carries its
-// reason with its numbers.
+// Pure, in seconds from the gap's start; knows neither job nor places. What is decided comes with
+// its cause and its numbers as data; words.h says them.
+//
+// Policy look-ahead, in this order: not late where the gap allows it; held where the dip would be
+// under hold_drop_c; off where standby would break max_hot_idle_s or the gap is longer than
+// off_over_s; with off_over_s = "best", whichever of standby and off costs less. Both are let go of
+// at the start and told to heat at the last line that meets every need with its margin: nothing
+// that is let go of later, or told earlier, is cheaper, as cost grows with temperature (tests try
+// all commands of small gaps).
 #pragma once
 
+#include <array>
+#include <functional>
 #include <optional>
-#include <string>
+#include <span>
 #include <vector>
 
+#include "plan/margin.h"
 #include "plan/plan.h"
 #include "rules/rules.h"
 #include "thermal/hotend.h"
@@ -23,25 +33,52 @@ struct GapQuestion {
   struct Need {
     double after_s;
     double temp_c;
+    bool exchange = false;  // the feeder's, not the print's
   };
   std::vector<Need> needs;  // ascending; empty: nothing comes after
+  // Changes of tool, ascending, in seconds from `delays_from_s` before the gap's start.
+  std::span<const Delay> delays = {};
+  double delays_from_s = 0;
+  std::optional<double> told_at_s = {};  // the preheat's moment, if shared power decides it
+  // Where a command can stand: the last moment no later than one. Any, if empty.
+  std::function<double(double)> line_at = {};
 };
 
 struct GapAction {
   double after_s = 0;
   double target_c = 0;
-  std::string reason;
+  enum class What : std::uint8_t { hold, standby, off, preheat, timer_standby, timer_off } what;
 };
 
 struct GapAnswer {
   Treatment treatment = Treatment::off;
+  Because because;
   std::vector<GapAction> actions;
   std::optional<double> preheat_after_s;
-  std::string reason;
 };
 
 [[nodiscard]] GapAnswer treat(const GapQuestion& question, const rules::Gap& gap,
-                              rules::Policy policy);
+                              const Margin& margin, rules::Policy policy);
+
+// What a gap costs that is let go of to `floor_c` (0: off) at its start and told to heat at
+// `preheat_s`, until its first need: hot idle, energy and restart by the weights of [gap].
+struct GapCost {
+  double hot_idle_s = 0, energy_j = 0;
+  bool restart = false;
+  double cost = 0;
+};
+[[nodiscard]] GapCost cost_of(const GapQuestion& question, const rules::Gap& gap, double floor_c,
+                              double preheat_s);
+
+// The gap length from which on off costs less than standby, for a heater that comes from `work_c`
+// and goes back there; infinity if it never does. Between states of rate r and a wake-up cost of b
+// the break-even is b/r (Albers, Energy-Efficient Algorithms, CACM 53(5), 2010); here rate and cost
+// follow from the heater.
+[[nodiscard]] double break_even_s(const thermal::Hotend& hotend, double work_c, double standby_c,
+                                  const rules::Gap& gap);
+
+// The temperature `after_s` into a gap that cools towards a floor (0: none).
+[[nodiscard]] double parked_at(const GapQuestion& question, double floor_c, double after_s);
 
 // The same gap at its physical best: how long it must be hot, how late it must be. `until_s` is
 // when the toolhead is picked.

@@ -87,7 +87,10 @@ struct Script {
   }
   [[nodiscard]] check::Findings found() const {
     check::Findings findings;
-    check::judge(gap, {head, rules, lines}, findings);
+    rules::Rules all;
+    all.gap = rules;
+    const check::Surroundings around(all);
+    check::judge(gap, {head, 0, rules, lines, around}, findings);
     return findings;
   }
 };
@@ -343,7 +346,10 @@ namespace {
 
 std::string judged_last(const Script& s, bool ever_fed = true) {
   check::Findings findings;
-  check::judge_last(s.gap, {s.head, s.rules, s.lines}, ever_fed, findings);
+  rules::Rules all;
+  all.gap = s.rules;
+  const check::Surroundings around(all);
+  check::judge_last(s.gap, {s.head, 0, s.rules, s.lines, around}, ever_fed, findings);
   return shown(findings);
 }
 
@@ -380,7 +386,10 @@ TEST_CASE("waits of a mounted toolhead: what is left of the climb after the exch
     s.gap.work_c = 250;
     s.order(0, 250).wait(10, 250, waited_s);
     check::Findings findings;
-    check::judge_mounted(s.gap, {s.head, s.rules, s.lines}, findings);
+    rules::Rules all;
+    all.gap = s.rules;
+    const check::Surroundings around(all);
+    check::judge_mounted(s.gap, {s.head, 0, s.rules, s.lines, around}, findings);
     return shown(findings);
   };
   CHECK(mounted(least).empty());

@@ -323,7 +323,7 @@ TEST_CASE("rewrite in place") {
   CHECK(ran.out.empty());
   CHECK(ran.err == kSummary);
   CHECK(get(run / "job.gcode") == wanted);
-  CHECK(wanted.find("\nM104 T1 S210 ;fw+ preheat: 13.0 s ahead, from 199 C to 210 C\n") !=
+  CHECK(wanted.find("\nM104 T1 S210 ;fw+ preheat: 14.0 s ahead, from 200 C to 210 C in 7.5 s\n") !=
         std::string::npos);
   CHECK(wanted.find("\n;fw- M104 T0 S150\n") != std::string::npos);
 

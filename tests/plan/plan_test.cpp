@@ -11,6 +11,7 @@
 #include "plan/layout.h"
 #include "plan/simulate.h"
 #include "plan/treat.h"
+#include "plan/words.h"
 
 using namespace forewarm;
 using namespace forewarm::test;
@@ -194,7 +195,7 @@ TEST_CASE("no preheat second is both in time and cooler than the least that is c
     CHECK(best <= least.hot_idle_s + 2.5);  // whole seconds were tried
     // And the plan keeps to it, but for its margins.
     const rules::Gap gap;
-    const auto answer = plan::treat(q, gap, rules::Policy::lookahead);
+    const auto answer = plan::treat(q, gap, plan::Margin(gap), rules::Policy::lookahead);
     if (answer.preheat_after_s && answer.treatment == Treatment::standby) {
       const Tried planned = euler(q, q.standby_c, *answer.preheat_after_s, length);
       CHECK(planned.late_s < 0.1);
@@ -211,7 +212,7 @@ TEST_CASE("a gap too short for its heater waits no longer than physics") {
   q.ready_c = 215;
   q.standby_c = 170;
   q.needs = {{30, 215}};
-  const auto answer = plan::treat(q, rules::Gap{}, rules::Policy::lookahead);
+  const auto answer = plan::treat(q, rules::Gap{}, plan::Margin(rules::Gap{}), rules::Policy::lookahead);
   REQUIRE(answer.actions.size() == 1);
   CHECK(answer.actions[0].after_s == 0);
   CHECK(answer.actions[0].target_c == 215);
@@ -227,14 +228,14 @@ TEST_CASE("the treatment follows the rules, with the reason in words") {
   q.max_hot_idle_s = 900;
   const auto reason = [&](double length, const rules::Gap& gap) {
     q.needs = {{length, 215}};
-    const auto a = plan::treat(q, gap, rules::Policy::lookahead);
-    return std::string(name_of(a.treatment)) + ": " + a.reason;
+    const auto a = plan::treat(q, gap, plan::Margin(gap), rules::Policy::lookahead);
+    return std::string(name_of(a.treatment)) + ": " + plan::words_of(a.because);
   };
   rules::Gap gap;
   CHECK(reason(12, gap) == "hold: parked 12 s, would dip only 6.0 C");
-  CHECK(reason(600, gap) == "standby: parked 600 s, preheat 51.2 s ahead from 170 C");
+  CHECK(reason(600, gap) == "standby: parked 600 s, preheat 53.7 s ahead from 170 C");
   CHECK(reason(1600, gap) ==
-        "off: parked 1600 s, more than 1500 s, preheat 153.2 s ahead from 20 C");
+        "off: parked 1600 s, more than 1500 s, preheat 164.0 s ahead from 20 C");
   gap.hold_drop_c = 0;
   CHECK(reason(4, gap) == "hold: parked 4 s, too short to cool and heat again");
   gap = rules::Gap{};

@@ -1,0 +1,47 @@
+// What else happens while a heater comes back: tools are changed, and other heaters draw power.
+//
+// From it follows how early the rules want a heater told (the lead), worked out here from the rule
+// file's errors alone, apart from how a plan does it: needed time + z times the standard deviation
+// of all that lies between the order and the need. Wall seconds, watts.
+#pragma once
+
+#include <vector>
+
+#include "rules/rules.h"
+#include "thermal/hotend.h"
+
+namespace forewarm::check {
+
+class Surroundings {
+ public:
+  explicit Surroundings(const rules::Rules& rules);
+
+  // A change of tool, over `parts` of parking, picking and exchanging.
+  void changed(double from_s, double to_s, double variance_s2);
+  // A heater at full drive; what it was thought to go on for after `from_s` is given up.
+  void driven(std::size_t head, double from_s, double to_s, double watts);
+  void forget_before(double time_s);
+
+  // Seconds that the rules want between an order at `at_s` and a need at `need_s`, from `from_c`.
+  [[nodiscard]] double lead_s(const thermal::Hotend& hotend, double from_c, double to_c,
+                              double at_s, double need_s) const;
+  // Whether `head` could have drawn `watts` all that time without exceeding the limit.
+  [[nodiscard]] bool power_free(std::size_t head, double watts, double from_s, double to_s) const;
+  [[nodiscard]] bool limited() const { return rules_.machine.heating_limit_w.has_value(); }
+  [[nodiscard]] double spread_s2(bool parks, bool picks, bool exchanges) const;
+
+ private:
+  struct Change {
+    double from_s, to_s, variance_s2;
+  };
+  struct Drive {
+    std::size_t head;
+    double from_s, to_s, watts;
+  };
+  const rules::Rules& rules_;
+  double z_ = 0;
+  std::vector<Change> changes_;
+  std::vector<Drive> drives_;
+};
+
+}  // namespace forewarm::check

@@ -1,0 +1,84 @@
+#include "plan/events.h"
+
+#include <algorithm>
+#include <utility>
+
+namespace forewarm::plan {
+
+namespace {
+
+// At one place: inserted lines stand before the job's own.
+enum Rank : std::uint8_t { kGapBegins, kInserted, kGapEnds, kOwn };
+
+struct Key {
+  std::uint64_t offset;
+  std::uint32_t rank;
+  std::uint32_t event;
+  bool operator<(const Key& o) const {
+    if (offset != o.offset) return offset < o.offset;
+    return rank != o.rank ? rank < o.rank : event < o.event;
+  }
+};
+
+}  // namespace
+
+std::vector<Event> events_of(const job::Job& job, const std::vector<Break>& breaks,
+                             const std::vector<std::size_t>& parked, const Plan& plan) {
+  std::vector<Event> events;
+  std::vector<Key> keys;
+  const std::size_t most = 2 * parked.size() + plan.commands.size() + job.targets.size();
+  events.reserve(most);
+  keys.reserve(most);
+  const auto put = [&](Event e, Rank rank) {
+    keys.push_back({e.at.offset, rank, std::uint32_t(events.size())});
+    events.push_back(e);
+  };
+  std::vector<std::vector<std::pair<std::uint64_t, std::size_t>>> window(job.heads.size());
+  std::vector<std::uint64_t> ends(parked.size());
+  for (std::size_t g = 0; g < parked.size(); ++g) {
+    const Break& b = breaks[parked[g]];
+    Event begin{b.from, Event::What::gap_begins, b.head};
+    begin.gap = g;
+    begin.threshold_c = std::min(b.standby_c, b.after ? b.ready_c : 1e9) + kHotAboveStandbyC;
+    put(begin, kGapBegins);
+    Event end{b.to, Event::What::gap_ends, b.head};
+    end.gap = g;
+    put(end, kGapEnds);
+    window[b.head].emplace_back(b.from.offset, g);
+    ends[g] = std::max(b.to.offset, b.needs.empty() ? 0 : b.needs.back().at.offset);
+  }
+  const auto gap_of = [&](std::size_t head, std::uint64_t offset) {
+    auto after =
+        std::upper_bound(window[head].begin(), window[head].end(), std::pair{offset, SIZE_MAX});
+    if (after == window[head].begin()) return job::kNone;
+    const std::size_t g = (after - 1)->second;
+    return offset <= ends[g] ? g : job::kNone;
+  };
+  for (const Command& c : plan.commands) {
+    if (c.what == Command::What::raw) continue;
+    Event e{c.at, c.what == Command::What::wait ? Event::What::wait : Event::What::set, c.head};
+    e.temp_c = c.temp_c;
+    e.preheat = c.preheat;
+    e.gap = gap_of(c.head, c.at.offset);
+    put(e, kInserted);
+  }
+  std::size_t d = 0;
+  for (std::size_t t = 0; t < job.targets.size(); ++t) {
+    while (d < plan.disabled.size() && plan.disabled[d] < t) ++d;
+    if (d < plan.disabled.size() && plan.disabled[d] == t) continue;
+    const job::Target& target = job.targets[t];
+    Event e{target.at, target.waits ? Event::What::wait : Event::What::set, target.head};
+    e.has_temp = target.has_temp;
+    e.temp_c = target.temp_c;
+    e.cooling = target.cooling;
+    e.gap = gap_of(target.head, target.at.offset);
+    put(e, kOwn);
+  }
+  std::sort(keys.begin(), keys.end());
+  std::vector<Event> out;
+  out.reserve(keys.size());
+  for (const Key& k : keys) out.push_back(events[k.event]);
+  return out;
+}
+
+}  // namespace forewarm::plan

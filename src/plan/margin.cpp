@@ -1,0 +1,63 @@
+#include "plan/margin.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+namespace forewarm::plan {
+
+double normal_quantile(double share) {
+  // erfc falls monotonically: halving finds its inverse to the last bit that matters here.
+  double low = -40;
+  double high = 40;
+  for (int i = 0; i < 80; ++i) {
+    const double middle = (low + high) / 2;
+    (0.5 * std::erfc(-middle / std::sqrt(2.0)) < share ? low : high) = middle;
+  }
+  return (low + high) / 2;
+}
+
+double variance_of(const rules::Gap& gap, bool parks, bool picks, bool exchanges) {
+  const double park = gap.park_spread_s * gap.park_spread_s;
+  return (parks ? park : 0) + (picks ? park : 0) +
+         (exchanges ? gap.exchange_spread_s * gap.exchange_spread_s : 0);
+}
+
+double heat_spread_s(const thermal::Hotend& hotend, double from_c, double to_c, double error) {
+  if (error <= 0 || from_c >= to_c) return 0;
+  const double heat = thermal::seconds_to_heat(hotend, from_c, to_c);
+  if (!std::isfinite(heat)) return 0;
+  thermal::Hotend weak = hotend;
+  const double adds = hotend.full_drive_c - hotend.ambient_c;
+  // One that would hardly get there any more is not planned for: it would be told for ever.
+  weak.full_drive_c =
+      std::max(hotend.full_drive_c - 2 * error * adds, to_c + 0.05 * (hotend.full_drive_c - to_c));
+  return std::max(0.0, (thermal::seconds_to_heat(weak, from_c, to_c) - heat) / 2);
+}
+
+Margin::Margin(const rules::Gap& gap)
+    : plain_(gap.plain_lead()),
+      stretch_(gap.lead_stretch.value_or(rules::Gap::kLeadStretch)),
+      extra_s_(gap.lead_extra_s.value_or(rules::Gap::kLeadExtraS)),
+      z_(plain_ ? 0 : normal_quantile(gap.on_time)),
+      time_error_(gap.time_error),
+      heater_error_(gap.heater_error) {}
+
+double Margin::lead_s(const thermal::Hotend& hotend, double from_c, double to_c, double changes_s,
+                      double variance_s2) const {
+  const double heat = thermal::seconds_to_heat(hotend, from_c, to_c);
+  if (plain_) return heat * (1 + stretch_) + extra_s_;
+  if (z_ <= 0 || !std::isfinite(heat)) return heat;
+  const double spread = heat_spread_s(hotend, from_c, to_c, heater_error_);
+  const double rest = variance_s2 + spread * spread;
+  // With m the moving part: m + changes = heat + z sqrt(e^2 m^2 + rest), a quadratic in m.
+  const double e = z_ * time_error_;
+  const double h = heat - changes_s;
+  const double k = 1 - e * e;
+  if (k <= 0) return std::numeric_limits<double>::infinity();  // no lead is ever enough
+  const double moving = (h + std::sqrt(std::max(0.0, h * h - k * (h * h - z_ * z_ * rest)))) / k;
+  if (moving >= 0) return changes_s + moving;
+  return heat + z_ * std::sqrt(rest);  // all of it is spent in changes
+}
+
+}  // namespace forewarm::plan

@@ -1,0 +1,54 @@
+// How early a heater has to be told, so that its use is late no more often than the rules allow.
+//
+// A preheat stands before a line of the job, so only what happens between that line and the use can
+// go wrong: the modelled time, what parking, picking and exchanging take, and the heater. Each is
+// taken to be normally distributed about its modelled value, independently, with the standard
+// deviations of [gap]; the share `on_time` of all uses is then on time if the heater is told
+//   lead = heat + z * sqrt((time_error * moving)^2 + changes^2 + heater^2)
+// ahead, z the standard normal quantile of on_time, `moving` the part of the lead that is not
+// spent in changes. Propagation of errors as in Taylor, An Introduction to Error Analysis, ch. 3
+// (from memory). With lead_stretch or lead_extra_s given, lead = heat * (1 + stretch) + extra.
+//
+// Pure. Seconds and degrees Celsius.
+#pragma once
+
+#include <span>
+
+#include "rules/rules.h"
+#include "thermal/hotend.h"
+
+namespace forewarm::plan {
+
+// The standard normal quantile of `share`, 0 < share < 1.
+[[nodiscard]] double normal_quantile(double share);
+
+// A stretch of time that is not modelled motion: parking, picking and exchanging, with its
+// variance.
+struct Delay {
+  double from_s, to_s;
+  double variance_s2;
+};
+[[nodiscard]] double variance_of(const rules::Gap& gap, bool parks, bool picks, bool exchanges);
+
+// Standard deviation of the seconds of full drive from `from_c` to `to_c`, if what full drive adds
+// to ambient has the standard deviation `error`, as a share: half of what two of them more would
+// take.
+[[nodiscard]] double heat_spread_s(const thermal::Hotend& hotend, double from_c, double to_c,
+                                   double error);
+
+class Margin {
+ public:
+  explicit Margin(const rules::Gap& gap);
+  [[nodiscard]] bool plain() const { return plain_; }
+  // The lead in seconds from `from_c` to `to_c`, with `changes_s` of it spent in changes whose
+  // variances sum to `variance_s2`. Infinity if the heater never gets there.
+  [[nodiscard]] double lead_s(const thermal::Hotend& hotend, double from_c, double to_c,
+                              double changes_s, double variance_s2) const;
+
+ private:
+  bool plain_;
+  double stretch_, extra_s_;
+  double z_, time_error_, heater_error_;
+};
+
+}  // namespace forewarm::plan

@@ -1,0 +1,261 @@
+#include "plan/stagger.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numeric>
+#include <optional>
+
+namespace forewarm::plan {
+
+namespace {
+
+// Two that only touch are kept a little apart, so that rounding does not overlap them.
+constexpr double kApartS = 0.1;
+constexpr double kSlackW = 1e-9;
+constexpr std::size_t kMostPlaced = 256;
+// More than this are not looked at as one group: what is over draws what it draws.
+constexpr std::size_t kMostInGroup = 64;
+
+class Profile {
+ public:
+  Profile(const std::vector<Drawn>& fixed, double limit_w) : fixed_(fixed), limit_w_(limit_w) {
+    std::sort(fixed_.begin(), fixed_.end(),
+              [](const Drawn& a, const Drawn& b) { return a.from_s < b.from_s; });
+    for (const Drawn& d : fixed_) longest_s_ = std::max(longest_s_, d.to_s - d.from_s);
+  }
+  void add(Drawn d) { placed_.push_back(d); }
+  // Of what is placed for good, only the last matter: the next come before them in time.
+  void forget_old() {
+    if (placed_.size() > kMostPlaced) {
+      placed_.erase(placed_.begin(), placed_.end() - std::ptrdiff_t(kMostPlaced / 2));
+    }
+  }
+  void drop() { placed_.pop_back(); }
+
+  // The first moment in [from_s, to_s) at which `watts` more are too many.
+  [[nodiscard]] std::optional<double> clash(double from_s, double to_s, double watts) const {
+    near_.clear();
+    for (const Drawn& d : placed_) keep(d, from_s, to_s);
+    auto at = std::lower_bound(fixed_.begin(), fixed_.end(), from_s - longest_s_ - kApartS,
+                               [](const Drawn& d, double t) { return d.from_s < t; });
+    for (; at != fixed_.end() && at->from_s < to_s; ++at) keep(*at, from_s, to_s);
+    std::optional<double> first;
+    const auto look = [&](double t) {
+      if (first && *first <= t) return;
+      double power = watts;
+      for (const Drawn& d : near_) {
+        if (d.from_s <= t && t < d.to_s) power += d.watts;
+      }
+      if (power > limit_w_ + kSlackW) first = t;
+    };
+    look(from_s);
+    for (const Drawn& d : near_) {
+      if (d.from_s > from_s) look(d.from_s);
+    }
+    return first;
+  }
+  // The first moment after `t` at which something stops drawing; infinity if nothing does.
+  [[nodiscard]] double next_end(double t) const {
+    double next = std::numeric_limits<double>::infinity();
+    const auto look = [&](const Drawn& d) {
+      if (d.to_s > t) next = std::min(next, d.to_s);
+    };
+    for (const Drawn& d : placed_) look(d);
+    auto at = std::lower_bound(fixed_.begin(), fixed_.end(), t - longest_s_ - kApartS,
+                               [](const Drawn& d, double s) { return d.from_s < s; });
+    for (; at != fixed_.end() && at->from_s <= next; ++at) look(*at);
+    return next;
+  }
+
+ private:
+  void keep(const Drawn& d, double from_s, double to_s) const {
+    if (d.from_s < to_s && d.to_s > from_s) near_.push_back(d);
+  }
+  std::vector<Drawn> fixed_, placed_;
+  mutable std::vector<Drawn> near_;
+  double limit_w_, longest_s_ = 0;
+};
+
+double end_of(const Heating& h, double at_s) { return at_s + h.drive_s(at_s) + kApartS; }
+
+// As late as its window and the power allow.
+std::optional<double> place_late(const Heating& h, const Profile& profile) {
+  double at = h.line_at(h.latest_s);
+  for (int tries = 0; tries < 10'000; ++tries) {
+    if (at < h.release_s - 1e-9) return std::nullopt;
+    const auto clash = profile.clash(at, end_of(h, at), h.watts);
+    if (!clash) return at;
+    // Whatever begins earlier and reaches beyond the clash still clashes: it has to end before.
+    if (end_of(h, h.release_s) > *clash) return std::nullopt;
+    double early = h.release_s;
+    double late = at;
+    while (late - early > 1e-3) {
+      const double middle = (early + late) / 2;
+      (end_of(h, middle) <= *clash ? early : late) = middle;
+    }
+    at = h.line_at(early);
+  }
+  return std::nullopt;
+}
+
+// Told as early as the power allows, `release_s` being its moment of release.
+double place_early(const Heating& h, double release_s, const Profile& profile) {
+  double at = h.line_after(release_s);
+  for (int tries = 0; tries < 10'000; ++tries) {
+    if (!profile.clash(at, end_of(h, at), h.watts)) return at;
+    const double next = profile.next_end(at);
+    if (!std::isfinite(next)) return at;
+    at = h.line_after(next);
+  }
+  return at;
+}
+
+class Group {
+ public:
+  Group(const std::vector<Heating>& all, std::vector<std::size_t> members, Profile& profile,
+        std::vector<Told>& told)
+      : all_(all), members_(std::move(members)), profile_(profile), told_(told) {}
+
+  // Leaves the profile as it was. Returns the earliest moment that was told.
+  double solve() {
+    best_cost_ = std::numeric_limits<double>::infinity();
+    at_.assign(members_.size(), 0);
+    order_.clear();
+    taken_.assign(members_.size(), 0);
+    backwards(0);
+    if (!std::isfinite(best_cost_)) forwards();
+    double low = std::numeric_limits<double>::infinity();
+    for (const std::size_t m : members_) low = std::min(low, told_[m].at_s);
+    return low;
+  }
+
+ private:
+  // Orders are tried depth first, the one by need first; what moves more than the best is left.
+  void backwards(double cost) {
+    if (cost >= best_cost_) return;
+    if (order_.size() == members_.size()) {
+      best_cost_ = cost;
+      for (std::size_t i = 0; i < members_.size(); ++i) told_[members_[i]] = {at_[i], false};
+      return;
+    }
+    const bool all = members_.size() <= kMostTried;
+    for (std::size_t i = 0; i < members_.size(); ++i) {
+      if (taken_[i] != 0) continue;
+      const Heating& h = all_[members_[i]];
+      if (const auto at = place_late(h, profile_)) {
+        at_[i] = *at;
+        taken_[i] = 1;
+        order_.push_back(i);
+        profile_.add({*at, end_of(h, *at), h.watts});
+        backwards(cost + (h.latest_s - *at));
+        profile_.drop();
+        order_.pop_back();
+        taken_[i] = 0;
+      } else if (all) {
+        return;  // placed later in this order it would fare no better
+      }
+      if (!all) return;
+      if (best_cost_ <= 0) return;
+    }
+  }
+
+  // Some are late, whatever the order: the least waiting in all. A wait stops the machine, so each
+  // later need, and each later release, is later by it.
+  void forwards() {
+    std::vector<std::size_t> by_need(members_.size());
+    std::iota(by_need.begin(), by_need.end(), std::size_t{0});
+    std::sort(by_need.begin(), by_need.end(), [this](std::size_t a, std::size_t b) {
+      return all_[members_[a]].need_s < all_[members_[b]].need_s;
+    });
+    std::vector<double> waited(members_.size(), 0);  // in the timeline that was asked about
+    double sum = 0;
+    for (const std::size_t i : by_need) {
+      waited[i] = sum;
+      sum += all_[members_[i]].wait_s;
+    }
+    const auto old_before = [&](double t) {
+      double s = 0;
+      for (const std::size_t i : by_need) {
+        if (all_[members_[i]].need_s < t) s += all_[members_[i]].wait_s;
+      }
+      return s;
+    };
+    std::vector<std::size_t> permuted(members_.size());
+    std::iota(permuted.begin(), permuted.end(), std::size_t{0});
+    double least = std::numeric_limits<double>::infinity();
+    std::vector<double> at(members_.size());
+    std::vector<double> late(members_.size(), 0);
+    do {
+      std::fill(late.begin(), late.end(), 0);
+      double total = 0;
+      for (int sweep = 0; sweep < 3; ++sweep) {
+        for (const std::size_t p : permuted) {
+          const std::size_t i = by_need[p];
+          const Heating& h = all_[members_[i]];
+          double release = h.release_s - old_before(h.release_s);
+          for (std::size_t j = 0; j < members_.size(); ++j) {
+            if (all_[members_[j]].need_s < h.release_s) release += late[j];
+          }
+          at[i] = place_early(h, release, profile_);
+          profile_.add({at[i], end_of(h, at[i]), h.watts});
+        }
+        for (std::size_t i = 0; i < members_.size(); ++i) profile_.drop();
+        total = 0;
+        for (const std::size_t i : by_need) {
+          const Heating& h = all_[members_[i]];
+          const double need = h.need_s - waited[i] + total;
+          late[i] = std::max(0.0, at[i] + h.drive_s(at[i]) - need);
+          total += late[i];
+        }
+      }
+      if (total < least - 1e-6) {
+        least = total;
+        for (std::size_t i = 0; i < members_.size(); ++i) told_[members_[i]] = {at[i], true};
+      }
+    } while (members_.size() <= kMostTried &&
+             std::next_permutation(permuted.begin(), permuted.end()));
+  }
+
+  const std::vector<Heating>& all_;
+  std::vector<std::size_t> members_;
+  Profile& profile_;
+  std::vector<Told>& told_;
+  double best_cost_ = 0;
+  std::vector<double> at_;
+  std::vector<std::size_t> order_;
+  std::vector<char> taken_;
+};
+
+}  // namespace
+
+std::vector<Told> stagger(const std::vector<Heating>& heatings, const std::vector<Drawn>& fixed,
+                          double limit_w) {
+  std::vector<Told> told(heatings.size());
+  std::vector<std::size_t> order(heatings.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  std::vector<double> ends(heatings.size());
+  for (std::size_t i = 0; i < heatings.size(); ++i) {
+    ends[i] = end_of(heatings[i], heatings[i].line_at(heatings[i].latest_s));
+  }
+  std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+    return ends[a] != ends[b] ? ends[a] > ends[b] : a < b;
+  });
+  Profile profile(fixed, limit_w);
+  for (std::size_t next = 0; next < order.size();) {
+    // A group: those that reach into the time of others of it, wherever these have been moved.
+    std::vector<std::size_t> members{order[next++]};
+    double low = Group(heatings, members, profile, told).solve();
+    while (next < order.size() && ends[order[next]] > low && members.size() < kMostInGroup) {
+      members.push_back(order[next++]);
+      low = Group(heatings, members, profile, told).solve();
+    }
+    for (const std::size_t m : members) {
+      profile.add({told[m].at_s, end_of(heatings[m], told[m].at_s), heatings[m].watts});
+    }
+    profile.forget_old();
+  }
+  return told;
+}
+
+}  // namespace forewarm::plan
