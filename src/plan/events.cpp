@@ -8,28 +8,20 @@ namespace forewarm::plan {
 namespace {
 
 // At one place: inserted lines stand before the job's own.
-enum Rank : std::uint8_t { kGapBegins, kInserted, kGapEnds, kOwn };
-
-struct Key {
-  std::uint64_t offset;
-  std::uint32_t rank;
-  std::uint32_t event;
-  bool operator<(const Key& o) const {
-    if (offset != o.offset) return offset < o.offset;
-    return rank != o.rank ? rank < o.rank : event < o.event;
-  }
-};
+enum Rank : std::uint32_t { kGapBegins = 0, kInserted = 16, kGapEnds = 32, kOwn = 48 };
 
 }  // namespace
 
-std::vector<Event> events_of(const job::Job& job, const std::vector<Break>& breaks,
-                             const std::vector<std::size_t>& parked, const Plan& plan) {
-  std::vector<Event> events;
-  std::vector<Key> keys;
+void events_of(const job::Job& job, const std::vector<Break>& breaks,
+               const std::vector<std::size_t>& parked, const Plan& plan, Timeline& into) {
+  std::vector<Event>& events = into.events;
+  std::vector<Timeline::Key>& keys = into.order;
+  events.clear();
+  keys.clear();
   const std::size_t most = 2 * parked.size() + plan.commands.size() + job.targets.size();
   events.reserve(most);
   keys.reserve(most);
-  const auto put = [&](Event e, Rank rank) {
+  const auto put = [&](const Event& e, std::uint32_t rank) {
     keys.push_back({e.at.offset, rank, std::uint32_t(events.size())});
     events.push_back(e);
   };
@@ -60,7 +52,7 @@ std::vector<Event> events_of(const job::Job& job, const std::vector<Break>& brea
     e.temp_c = c.temp_c;
     e.preheat = c.preheat;
     e.gap = gap_of(c.head, c.at.offset);
-    put(e, kInserted);
+    put(e, kInserted + std::uint32_t(c.rank));
   }
   std::size_t d = 0;
   for (std::size_t t = 0; t < job.targets.size(); ++t) {
@@ -75,10 +67,6 @@ std::vector<Event> events_of(const job::Job& job, const std::vector<Break>& brea
     put(e, kOwn);
   }
   std::sort(keys.begin(), keys.end());
-  std::vector<Event> out;
-  out.reserve(keys.size());
-  for (const Key& k : keys) out.push_back(events[k.event]);
-  return out;
 }
 
 }  // namespace forewarm::plan

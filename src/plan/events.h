@@ -1,5 +1,7 @@
 // What the heaters are told, in the order of the text: a plan's commands, and what it leaves of the
 // job's own; with where gaps begin and end. For simulate.h.
+//
+// The commands need not be in order yet: place and rank decide.
 #pragma once
 
 #include <vector>
@@ -10,9 +12,9 @@
 
 namespace forewarm::plan {
 
-// `parked`: which of `breaks` are gaps, in the order in which events number them.
-[[nodiscard]] std::vector<Event> events_of(const job::Job& job, const std::vector<Break>& breaks,
-                                           const std::vector<std::size_t>& parked,
-                                           const Plan& plan);
+// `parked`: which of `breaks` are gaps, in the order in which events number them. `into` is made
+// anew; its memory is used again.
+void events_of(const job::Job& job, const std::vector<Break>& breaks,
+               const std::vector<std::size_t>& parked, const Plan& plan, Timeline& into);
 
 }  // namespace forewarm::plan

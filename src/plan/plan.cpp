@@ -55,7 +55,7 @@ class Planner {
       if (breaks_[b].parked) parked_.push_back(b);
     }
     if (plan_.policy == rules::Policy::as_sliced) {
-      outcome_ = simulate(job_, events_of(job_, breaks_, parked_, plan_), parked_.size());
+      outcome_ = replay();
       fill_gaps();
     } else {
       disable();
@@ -63,7 +63,7 @@ class Planner {
       for (int round = 1;; ++round) {
         answer();
         compose(false);
-        Outcome next = simulate(job_, events_of(job_, breaks_, parked_, plan_), parked_.size());
+        Outcome next = replay();
         const bool last = (round > 1 && agrees(next)) || round == kMostRounds;
         if (last) compose(true);
         outcome_ = std::move(next);
@@ -103,6 +103,11 @@ class Planner {
       if (std::abs(next.gaps[g].start_c - outcome_.gaps[g].start_c) > 0.05) return false;
     }
     return true;
+  }
+
+  [[nodiscard]] Outcome replay() {
+    events_of(job_, breaks_, parked_, plan_, timeline_);
+    return simulate(job_, timeline_, parked_.size());
   }
 
   [[nodiscard]] GapQuestion question(std::size_t g) const {
@@ -235,10 +240,20 @@ class Planner {
                                 "after the last use",
                                 kNext + 1});
     }
-    std::stable_sort(
-        plan_.commands.begin(), plan_.commands.end(), [](const Command& a, const Command& b) {
-          return a.at.offset != b.at.offset ? a.at.offset < b.at.offset : a.rank < b.rank;
-        });
+    if (words_) sort_commands();
+  }
+
+  void sort_commands() {
+    std::vector<Timeline::Key> keys;
+    keys.reserve(plan_.commands.size());
+    for (const Command& c : plan_.commands) {
+      keys.push_back({c.at.offset, std::uint32_t(c.rank), std::uint32_t(keys.size())});
+    }
+    std::sort(keys.begin(), keys.end());
+    std::vector<Command> sorted;
+    sorted.reserve(keys.size());
+    for (const Timeline::Key& k : keys) sorted.push_back(std::move(plan_.commands[k.event]));
+    plan_.commands = std::move(sorted);
   }
 
   void compose_parked(const Break& b, std::size_t g) {
@@ -354,6 +369,7 @@ class Planner {
   std::vector<Delay> delays_;
   std::vector<GapAnswer> answers_;  // as parked_
   bool words_ = false;
+  Timeline timeline_;
   Outcome outcome_;
 };
 
@@ -364,15 +380,16 @@ Result<Plan> make(const Job& job, const rules::Rules& rules, rules::Policy polic
     Plan plan;
     plan.policy = policy;
     plan.heads.resize(job.heads.size());
-    std::vector<Event> events;
+    Timeline timeline;
     for (const job::Target& t : job.targets) {
       Event e{t.at, t.waits ? Event::What::wait : Event::What::set, t.head};
       e.has_temp = t.has_temp;
       e.temp_c = t.temp_c;
       e.cooling = t.cooling;
-      events.push_back(e);
+      timeline.order.push_back({e.at.offset, 0, std::uint32_t(timeline.events.size())});
+      timeline.events.push_back(e);
     }
-    Outcome outcome = simulate(job, events, 0);
+    Outcome outcome = simulate(job, timeline, 0);
     plan.figures = outcome.figures;
     plan.heads = outcome.heads;
     for (const job::Stint& s : job.stints) ++plan.heads[s.head].uses;

@@ -63,7 +63,7 @@ double peak_of(const std::vector<Drive>& drives, const job::Job& job) {
 
 }  // namespace
 
-Outcome simulate(const job::Job& job, const std::vector<Event>& events, std::size_t gap_count) {
+Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_count) {
   Outcome out;
   out.heads.resize(job.heads.size());
   out.gaps.resize(gap_count);
@@ -86,7 +86,8 @@ Outcome simulate(const job::Job& job, const std::vector<Event>& events, std::siz
     }
   };
   double waited_s = 0;
-  for (const Event& e : events) {
+  for (const Timeline::Key& key : timeline.order) {
+    const Event& e = timeline.events[key.event];
     const double wall_s = e.at.time_s + waited_s;
     advance(e.head, wall_s);
     Track& t = tracks[e.head];

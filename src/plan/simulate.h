@@ -1,6 +1,6 @@
 // Replays heater commands over job time: when is what how hot, and how long is what waited for?
 //
-// Pure: the same events give the same result. Events must be in the order of the text. A wait stops
+// Pure: the same events give the same result. A wait stops
 // the machine, and with it everything later, until its heater is there; every other heater goes on.
 #pragma once
 
@@ -22,6 +22,21 @@ struct Event {
   std::size_t gap = job::kNone;  // the gap that it begins, ends, or is waited for after
   double threshold_c = 1e9;      // gap_begins: hotter than this is hot idle
   bool preheat = false;          // the plan's own command to come back
+};
+
+// Events, and the order of the text: by place, at one place by rank, and then as they were put in.
+struct Timeline {
+  struct Key {
+    std::uint64_t offset;
+    std::uint32_t rank;
+    std::uint32_t event;
+    bool operator<(const Key& o) const {
+      if (offset != o.offset) return offset < o.offset;
+      return rank != o.rank ? rank < o.rank : event < o.event;
+    }
+  };
+  std::vector<Event> events;
+  std::vector<Key> order;  // sorted
 };
 
 // Seconds of waiting before places, cumulative.
@@ -60,7 +75,7 @@ struct Outcome {
   std::vector<Drive> drives;
 };
 
-[[nodiscard]] Outcome simulate(const job::Job& job, const std::vector<Event>& events,
+[[nodiscard]] Outcome simulate(const job::Job& job, const Timeline& timeline,
                                std::size_t gap_count);
 
 }  // namespace forewarm::plan
