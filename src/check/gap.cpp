@@ -134,7 +134,7 @@ class Judge {
       const double t = *o.target_c;
       const auto is = [t](double c) { return std::abs(t - c) < kSameC; };
       if (o.inserted && t > 0 && !is(g_.work_c) && !is(standby_c_) && !is(g_.standby_c) &&
-          !(g_.exchange && is(g_.out_c))) {
+          !is(g_.used_c) && !(g_.exchange && is(g_.out_c))) {
         say(Id::invented_target, o.line,
             fmt::format("{:g} C is neither standby ({:g} C) nor what the job prints at ({:g} C)", t,
                         g_.standby_c, g_.work_c));
@@ -183,7 +183,7 @@ class Judge {
 
   // Seconds that the rules want for getting from `from` at `at_s` to a need.
   [[nodiscard]] double lead_s(const Course& from, double at_s, const Need& need) const {
-    return r_.around.lead_s(h_, from.temperature_c(), need.temp_c, at_s, need.at_s);
+    return r_.around.lead_s(h_, from, need.temp_c, at_s, need.at_s);
   }
   // Whether a preheat at `at_s` meets every need.
   [[nodiscard]] bool would_do(const Course& there, double at_s, double spare_s) const {

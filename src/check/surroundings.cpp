@@ -21,9 +21,8 @@ double quantile(double share) {
   return z;
 }
 
-double drive_seconds(const thermal::Hotend& h, double from_c, double to_c) {
-  if (from_c >= to_c) return 0;
-  thermal::Course course(h, from_c);
+double drive_seconds(thermal::Course course, double to_c) {
+  if (course.temperature_c() >= to_c) return 0;
   course.set_target(to_c);
   return course.seconds_until_warm(to_c);
 }
@@ -63,10 +62,12 @@ void Surroundings::forget_before(double time_s) {
   }
 }
 
-double Surroundings::lead_s(const thermal::Hotend& hotend, double from_c, double to_c, double at_s,
-                            double need_s) const {
+double Surroundings::lead_s(const thermal::Hotend& hotend, const thermal::Course& from, double to_c,
+                            double at_s, double need_s) const {
   const rules::Gap& g = rules_.gap;
-  const double heat = drive_seconds(hotend, from_c, to_c);
+  const double from_c = from.temperature_c();
+  const double heat = drive_seconds(from, to_c);
+  const double from_cold = drive_seconds(thermal::Course(hotend, from_c), to_c);
   if (g.plain_lead()) {
     return heat * (1 + g.lead_stretch.value_or(g.kLeadStretch)) +
            g.lead_extra_s.value_or(g.kLeadExtraS);
@@ -83,11 +84,13 @@ double Surroundings::lead_s(const thermal::Hotend& hotend, double from_c, double
   const double moving = std::max(0.0, need_s - at_s - changes_s);
   variance += std::pow(g.time_error * moving, 2);
   if (from_c < to_c) {
+    const double deviations = std::max(1.0, z_);
     thermal::Hotend weak = hotend;
-    weak.full_drive_c = std::max(
-        hotend.full_drive_c - 2 * g.heater_error * (hotend.full_drive_c - hotend.ambient_c),
-        to_c + 0.05 * (hotend.full_drive_c - to_c));
-    variance += std::pow((drive_seconds(weak, from_c, to_c) - heat) / 2, 2);
+    weak.full_drive_c = std::max(hotend.full_drive_c - deviations * g.heater_error *
+                                                           (hotend.full_drive_c - hotend.ambient_c),
+                                 to_c + 0.05 * (hotend.full_drive_c - to_c));
+    variance +=
+        std::pow((drive_seconds(thermal::Course(weak, from_c), to_c) - from_cold) / deviations, 2);
   }
   return heat + z_ * std::sqrt(variance);
 }

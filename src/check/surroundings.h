@@ -22,9 +22,10 @@ class Surroundings {
   void driven(std::size_t head, double from_s, double to_s, double watts);
   void forget_before(double time_s);
 
-  // Seconds that the rules want between an order at `at_s` and a need at `need_s`, from `from_c`.
-  [[nodiscard]] double lead_s(const thermal::Hotend& hotend, double from_c, double to_c,
-                              double at_s, double need_s) const;
+  // Seconds that the rules want between an order at `at_s`, when the heater is as in `from`, and a
+  // need at `need_s`.
+  [[nodiscard]] double lead_s(const thermal::Hotend& hotend, const thermal::Course& from,
+                              double to_c, double at_s, double need_s) const;
   // Whether `head` could have drawn `watts` all that time without exceeding the limit.
   [[nodiscard]] bool power_free(std::size_t head, double watts, double from_s, double to_s) const;
   [[nodiscard]] bool limited() const { return rules_.machine.heating_limit_w.has_value(); }

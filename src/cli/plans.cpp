@@ -67,11 +67,6 @@ void note_inactive(const Context& context, const rules::Rules& rules) {
         "[steps]: the rule file asks for step sequences; they are checked, but not "
         "written into jobs yet");
   }
-  if (rules.machine.heating_limit_w) {
-    context.note(
-        "heating_limit_w: the report shows the peak, but preheats are not shifted to keep "
-        "under it yet");
-  }
 }
 
 }  // namespace forewarm::cli

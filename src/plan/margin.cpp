@@ -23,16 +23,18 @@ double variance_of(const rules::Gap& gap, bool parks, bool picks, bool exchanges
          (exchanges ? gap.exchange_spread_s * gap.exchange_spread_s : 0);
 }
 
-double heat_spread_s(const thermal::Hotend& hotend, double from_c, double to_c, double error) {
+double heat_spread_s(const thermal::Hotend& hotend, double from_c, double to_c, double error,
+                     double z) {
   if (error <= 0 || from_c >= to_c) return 0;
   const double heat = thermal::seconds_to_heat(hotend, from_c, to_c);
   if (!std::isfinite(heat)) return 0;
+  const double deviations = std::max(1.0, z);
   thermal::Hotend weak = hotend;
   const double adds = hotend.full_drive_c - hotend.ambient_c;
   // One that would hardly get there any more is not planned for: it would be told for ever.
-  weak.full_drive_c =
-      std::max(hotend.full_drive_c - 2 * error * adds, to_c + 0.05 * (hotend.full_drive_c - to_c));
-  return std::max(0.0, (thermal::seconds_to_heat(weak, from_c, to_c) - heat) / 2);
+  weak.full_drive_c = std::max(hotend.full_drive_c - deviations * error * adds,
+                               to_c + 0.05 * (hotend.full_drive_c - to_c));
+  return std::max(0.0, (thermal::seconds_to_heat(weak, from_c, to_c) - heat) / deviations);
 }
 
 Margin::Margin(const rules::Gap& gap)
@@ -43,12 +45,13 @@ Margin::Margin(const rules::Gap& gap)
       time_error_(gap.time_error),
       heater_error_(gap.heater_error) {}
 
-double Margin::lead_s(const thermal::Hotend& hotend, double from_c, double to_c, double changes_s,
-                      double variance_s2) const {
-  const double heat = thermal::seconds_to_heat(hotend, from_c, to_c);
+double Margin::lead_s(const thermal::Hotend& hotend, double from_c, bool held, double to_c,
+                      double changes_s, double variance_s2) const {
+  const double heat = held ? thermal::seconds_to_heat_held(hotend, from_c, to_c)
+                           : thermal::seconds_to_heat(hotend, from_c, to_c);
   if (plain_) return heat * (1 + stretch_) + extra_s_;
   if (z_ <= 0 || !std::isfinite(heat)) return heat;
-  const double spread = heat_spread_s(hotend, from_c, to_c, heater_error_);
+  const double spread = heat_spread_s(hotend, from_c, to_c, heater_error_, z_);
   const double rest = variance_s2 + spread * spread;
   // With m the moving part: m + changes = heat + z sqrt(e^2 m^2 + rest), a quadratic in m.
   const double e = z_ * time_error_;

@@ -30,19 +30,20 @@ struct Delay {
 };
 [[nodiscard]] double variance_of(const rules::Gap& gap, bool parks, bool picks, bool exchanges);
 
-// Standard deviation of the seconds of full drive from `from_c` to `to_c`, if what full drive adds
-// to ambient has the standard deviation `error`, as a share: half of what two of them more would
-// take.
+// The seconds by which full drive from `from_c` to `to_c` takes longer for each standard deviation
+// `error` (a share) of what full drive adds to ambient. Heating slows down towards its end, so that
+// is not the same for each: it is the mean of the first `z` of them, or of one, if z is less.
 [[nodiscard]] double heat_spread_s(const thermal::Hotend& hotend, double from_c, double to_c,
-                                   double error);
+                                   double error, double z);
 
 class Margin {
  public:
   explicit Margin(const rules::Gap& gap);
   [[nodiscard]] bool plain() const { return plain_; }
-  // The lead in seconds from `from_c` to `to_c`, with `changes_s` of it spent in changes whose
-  // variances sum to `variance_s2`. Infinity if the heater never gets there.
-  [[nodiscard]] double lead_s(const thermal::Hotend& hotend, double from_c, double to_c,
+  // The lead in seconds from `from_c`, where it is held or cooling, to `to_c`, with `changes_s` of
+  // it spent in changes whose variances sum to `variance_s2`. Infinity if the heater never gets
+  // there.
+  [[nodiscard]] double lead_s(const thermal::Hotend& hotend, double from_c, bool held, double to_c,
                               double changes_s, double variance_s2) const;
 
  private:

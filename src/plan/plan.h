@@ -37,6 +37,7 @@ struct Because {
     over_hot_idle,    // off: standby would be hot for hot_s, limit_s are allowed
     not_heated,       // off: was not heated before
     cheaper_off,      // off: by the costs
+    cheaper_hold,     // held: by the costs, against standby
     cheaper_standby,  // standby: by the costs
     within_off,       // standby: no longer than limit_s
     no_time_for_off,  // standby: longer than limit_s, but from off it would be late
@@ -44,7 +45,7 @@ struct Because {
   Cause cause = Cause::no_further_use;
   double length_s = 0;  // to the first need
   double drop_c = 0, hot_s = 0, limit_s = 0, late_s = 0;
-  double cost_off = 0, cost_standby = 0;
+  double cost_off = 0, cost_standby = 0, cost_hold = 0;
   // Of the preheat, if there is one.
   double from_c = 0, to_c = 0;    // temperatures
   double lead_s = 0, heat_s = 0;  // told so long before the need; heating takes so long of it

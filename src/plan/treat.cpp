@@ -15,6 +15,10 @@ double parked_standby_c(const GapQuestion& q) {
   return q.needs.empty() ? q.standby_c : std::min(q.standby_c, q.ready_c);
 }
 
+bool held_at(const GapQuestion& q, double floor_c, double temp_c) {
+  return floor_c > q.hotend.ambient_c && std::abs(temp_c - floor_c) <= thermal::kSameC;
+}
+
 // The latest moment at which told to heat, the heater meets `need` with its margin; < 0: none.
 // Between two changes of tool that moment is found by halving, as what is left falls with time; a
 // change that lies behind it takes its uncertainty with it, so the last stretch comes first.
@@ -23,7 +27,8 @@ double latest_preheat(const GapQuestion& q, const Margin& margin, double floor_c
   double changes_s = 0;
   double variance = 0;
   const auto in_time = [&](double t) {
-    return t + margin.lead_s(q.hotend, parked_at(q, floor_c, t), need.temp_c, changes_s,
+    const double from_c = parked_at(q, floor_c, t);
+    return t + margin.lead_s(q.hotend, from_c, held_at(q, floor_c, from_c), need.temp_c, changes_s,
                              variance) <=
            need.after_s + 1e-9;
   };
@@ -41,7 +46,8 @@ double latest_preheat(const GapQuestion& q, const Margin& margin, double floor_c
         delay == nullptr ? 0 : std::clamp(delay->to_s - q.delays_from_s, 0.0, need.after_s);
     if (begin <= end && in_time(begin)) {
       // Once it has come down to its floor, the lead is what it is.
-      const double guess = end - margin.lead_s(q.hotend, floor_c, need.temp_c, changes_s, variance);
+      const double guess =
+          end - margin.lead_s(q.hotend, floor_c, true, need.temp_c, changes_s, variance);
       if (end == need.after_s && guess >= begin && floor_c > q.hotend.ambient_c &&
           std::abs(parked_at(q, floor_c, guess) - floor_c) < thermal::kSameC) {
         return guess;
@@ -62,6 +68,25 @@ double latest_preheat(const GapQuestion& q, const Margin& margin, double floor_c
     --before;
   }
   return -1;
+}
+
+// Whether it does, told at `t`.
+bool meets(const GapQuestion& q, const Margin& margin, double floor_c, const Need& need, double t) {
+  double changes_s = 0;
+  double variance = 0;
+  if (!margin.plain()) {
+    auto d = std::lower_bound(
+        q.delays.begin(), q.delays.end(), q.delays_from_s + t - 1e-6,
+        [](const Delay& delay, double absolute_s) { return delay.from_s < absolute_s; });
+    for (; d != q.delays.end() && d->from_s < q.delays_from_s + need.after_s - 1e-6; ++d) {
+      changes_s += d->to_s - d->from_s;
+      variance += d->variance_s2;
+    }
+  }
+  const double from_c = parked_at(q, floor_c, t);
+  return t + margin.lead_s(q.hotend, from_c, held_at(q, floor_c, from_c), need.temp_c, changes_s,
+                           variance) <=
+         need.after_s + 1e-6;
 }
 
 // Letting go of the heater down to a floor (0: off), and the last preheat that this allows.
@@ -88,7 +113,17 @@ Option option_of(const GapQuestion& q, const Margin& margin, double floor_c) {
   const double wanted = q.told_at_s.value_or(o.asked_s);
   o.power = q.told_at_s.has_value();
   o.in_time = wanted > 0;
-  o.preheat_s = !o.in_time ? 0 : q.line_at ? q.line_at(wanted) : wanted;
+  o.preheat_s = o.in_time ? wanted : 0;
+  if (o.in_time && q.line_at) {
+    o.preheat_s = q.line_at(wanted);
+    // Just before it reaches its floor it takes longer than from there: it cools on in the dead
+    // time. A line there may not do although the moment asked for would.
+    constexpr int kMostLines = 100;
+    for (int i = 0; !o.power && o.preheat_s > 0 && !meets(q, margin, floor_c, *o.need, o.preheat_s);
+         ++i) {
+      o.preheat_s = i < kMostLines ? q.line_at(o.preheat_s - 1e-6) : 0;
+    }
+  }
   o.has_line = o.preheat_s > 0;
   return o;
 }
@@ -151,7 +186,9 @@ void name_bound(const GapQuestion& q, const Option& o, Because& because) {
   because.from_c = parked_at(q, o.floor_c, o.preheat_s);
   because.to_c = q.ready_c;
   because.lead_s = o.need->after_s - o.preheat_s;
-  because.heat_s = thermal::seconds_to_heat(q.hotend, because.from_c, o.need->temp_c);
+  because.heat_s = held_at(q, o.floor_c, because.from_c)
+                       ? thermal::seconds_to_heat_held(q.hotend, because.from_c, o.need->temp_c)
+                       : thermal::seconds_to_heat(q.hotend, because.from_c, o.need->temp_c);
   because.earlier_s = o.asked_s - o.preheat_s;
   constexpr double kWorthAWord = 1;
   if (o.power && std::abs(because.earlier_s) > kWorthAWord) {
@@ -242,13 +279,41 @@ GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, const Margin& margi
     why.cause = !gap.off_over_best && why.length_s <= gap.off_over_s ? Cause::within_off
                                                                      : Cause::no_time_for_off;
   }
-  if (chosen == nullptr) {
+  // Or not let go of at all. A short gap may take less to sit out, as full drive costs from its
+  // dead time on; where it starts colder than it is wanted, left where it is and brought up from
+  // there.
+  Option stay;
+  if (heated && q.start_target_c < q.ready_c && q.start_c >= q.start_target_c - thermal::kSameC) {
+    stay = option_of(q, margin, q.start_target_c);
+  }
+  if (chosen == nullptr && !stay.possible()) {
     return at_once(q, why, hot, standby.in_time || off.in_time);
   }
+  const bool off_by_rule = chosen == &off && !gap.off_over_best;
+  if (!off_by_rule && heated && why.length_s <= q.max_hot_idle_s) {
+    why.cost_standby = chosen == nullptr ? std::numeric_limits<double>::infinity()
+                                         : cost_of(q, gap, chosen->floor_c, chosen->preheat_s).cost;
+    why.cost_hold = std::numeric_limits<double>::infinity();
+    if (stay.possible()) {
+      why.cost_hold = cost_of(q, gap, stay.floor_c, stay.preheat_s).cost;
+    } else if (hot) {
+      why.cost_hold = cost_of(q, gap, q.ready_c, why.length_s).cost;
+    }
+    if (why.cost_hold < why.cost_standby) {
+      why.cause = chosen == nullptr ? Cause::too_short : Cause::cheaper_hold;
+      if (!stay.possible()) return hold(q, why);
+      chosen = &stay;
+    }
+  }
+  if (chosen == nullptr) return at_once(q, why, hot, standby.in_time || off.in_time);
   name_bound(q, *chosen, why);
   GapAnswer a;
   a.because = why;
-  if (chosen == &standby) {
+  if (chosen == &stay) {
+    a.treatment = Treatment::hold;
+    // Said again, as the job's own targets in the gap are taken out.
+    a.actions.push_back({0, stay.floor_c, GapAction::What::hold});
+  } else if (chosen == &standby) {
     a.treatment = Treatment::standby;
     a.actions.push_back({0, standby_c, GapAction::What::standby});
   } else if (heated) {

@@ -35,6 +35,8 @@ std::string cause_of(const Because& b) {
       return fmt::format("standby would be hot for {:.0f} s, limit {:.0f} s", b.hot_s, b.limit_s);
     case Cause::not_heated:
       return fmt::format("not yet heated, needed in {:.0f} s", b.length_s);
+    case Cause::cheaper_hold:
+      return fmt::format("parked {:.0f} s, costs no more than to cool and heat again", b.length_s);
     case Cause::cheaper_off:
     case Cause::cheaper_standby:
       return fmt::format("parked {:.0f} s, off costs {:.2g}, standby {:.2g}", b.length_s,

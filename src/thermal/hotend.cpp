@@ -60,6 +60,11 @@ double seconds_to_heat(const Hotend& h, double from_c, double to_c) {
   return h.dead_time_s + seconds_to_climb(h, cooled_c(h, from_c, h.dead_time_s), to_c);
 }
 
+double seconds_to_heat_held(const Hotend& h, double from_c, double to_c) {
+  if (from_c >= to_c - kSameC) return 0;
+  return h.dead_time_s + seconds_to_climb(h, from_c, to_c);
+}
+
 double hold_w(const Hotend& h, double at_c) {
   return h.power_w * std::clamp((at_c - h.ambient_c) / (h.full_drive_c - h.ambient_c), 0.0, 1.0);
 }

@@ -33,6 +33,8 @@ struct Hotend {
 // Seconds from the command until `to_c`, starting undriven: the dead time (cooling on) and the
 // climb. 0 if from_c >= to_c; infinity if full drive never gets there.
 [[nodiscard]] double seconds_to_heat(const Hotend& h, double from_c, double to_c);
+// The same, starting held at `from_c`, where it stays for the dead time.
+[[nodiscard]] double seconds_to_heat_held(const Hotend& h, double from_c, double to_c);
 // Watts that holding `at_c` draws; 0 at or below ambient, power_w at most.
 [[nodiscard]] double hold_w(const Hotend& h, double at_c);
 

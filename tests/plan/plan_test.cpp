@@ -212,7 +212,8 @@ TEST_CASE("a gap too short for its heater waits no longer than physics") {
   q.ready_c = 215;
   q.standby_c = 170;
   q.needs = {{30, 215}};
-  const auto answer = plan::treat(q, rules::Gap{}, plan::Margin(rules::Gap{}), rules::Policy::lookahead);
+  const auto answer =
+      plan::treat(q, rules::Gap{}, plan::Margin(rules::Gap{}), rules::Policy::lookahead);
   REQUIRE(answer.actions.size() == 1);
   CHECK(answer.actions[0].after_s == 0);
   CHECK(answer.actions[0].target_c == 215);
@@ -233,9 +234,9 @@ TEST_CASE("the treatment follows the rules, with the reason in words") {
   };
   rules::Gap gap;
   CHECK(reason(12, gap) == "hold: parked 12 s, would dip only 6.0 C");
-  CHECK(reason(600, gap) == "standby: parked 600 s, preheat 53.7 s ahead from 170 C");
+  CHECK(reason(600, gap) == "standby: parked 600 s, preheat 52.9 s ahead from 170 C");
   CHECK(reason(1600, gap) ==
-        "off: parked 1600 s, more than 1500 s, preheat 164.0 s ahead from 20 C");
+        "off: parked 1600 s, more than 1500 s, preheat 164.7 s ahead from 20 C");
   gap.hold_drop_c = 0;
   CHECK(reason(4, gap) == "hold: parked 4 s, too short to cool and heat again");
   gap = rules::Gap{};
@@ -290,7 +291,12 @@ TEST_CASE("the demo job: nothing is waited for that could be avoided") {
   double least = 0;
   for (const auto& g : plan.gaps) least += g.least_hot_idle_s;
   CHECK(plan.figures.hot_idle_s >= least);
-  CHECK(plan.figures.hot_idle_s < 1.3 * least);
+  // Beyond that, the margins only, and the 5 % that lines and exchanges take.
+  double margins = 0;
+  for (const auto& g : plan.gaps) {
+    if (g.preheat_at_s) margins += g.because.lead_s - g.because.heat_s;
+  }
+  CHECK(plan.figures.hot_idle_s < 1.05 * least + margins);
   CHECK(hold.figures.hot_idle_s > 2 * least);
 }
 

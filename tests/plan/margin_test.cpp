@@ -1,0 +1,125 @@
+// How early a heater is told: the quantile, the equation that the lead solves, and the share of
+// uses that are on time when errors are drawn.
+#include "plan/margin.h"
+
+#include <boost/math/distributions/normal.hpp>
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <random>
+
+using namespace forewarm;
+using plan::Margin;
+
+namespace {
+
+const thermal::Hotend kHotend{50, 450, 180, 2, 23};
+
+rules::Gap of(double on_time, double time_error, double heater_error) {
+  rules::Gap gap;
+  gap.on_time = on_time;
+  gap.time_error = time_error;
+  gap.heater_error = heater_error;
+  return gap;
+}
+
+}  // namespace
+
+TEST_CASE("the normal quantile is that of the tables") {
+  // Percentage points of the normal distribution, as printed in statistical tables (from memory).
+  CHECK(plan::normal_quantile(0.5) == Approx(0).margin(1e-12));
+  CHECK(plan::normal_quantile(0.9) == Approx(1.2816).margin(5e-5));
+  CHECK(plan::normal_quantile(0.975) == Approx(1.9600).margin(5e-5));
+  CHECK(plan::normal_quantile(0.99) == Approx(2.3263).margin(5e-5));
+  CHECK(plan::normal_quantile(0.999) == Approx(3.0902).margin(5e-5));
+  // And of Boost.Math, to more digits.
+  const boost::math::normal normal;
+  for (double share = 0.5; share < 0.999999; share += 0.000977) {
+    CHECK(plan::normal_quantile(share) ==
+          Approx(boost::math::quantile(normal, share)).margin(1e-10));
+  }
+}
+
+TEST_CASE("the lead solves its equation") {
+  std::mt19937 random(4);
+  std::uniform_real_distribution<double> unit(0, 1);
+  for (int i = 0; i < 2000; ++i) {
+    const rules::Gap gap = of(0.5 + 0.4999 * unit(random), 0.1 * unit(random), 0.1 * unit(random));
+    const Margin margin(gap);
+    const double from = 23 + 180 * unit(random);
+    const double to = from + 1 + 100 * unit(random);
+    const double heat = thermal::seconds_to_heat(kHotend, from, to);
+    const double changes = unit(random) < 0.5 ? 0 : 0.8 * heat * unit(random);
+    const double variance = changes > 0 ? 20 * unit(random) : 0;
+    const double lead = margin.lead_s(kHotend, from, false, to, changes, variance);
+    const double spread = plan::heat_spread_s(kHotend, from, to, gap.heater_error,
+                                              plan::normal_quantile(gap.on_time));
+    const double moving = lead - changes;
+    const double sigma =
+        std::sqrt(std::pow(gap.time_error * moving, 2) + variance + spread * spread);
+    REQUIRE(moving >= 0);
+    CHECK(lead == Approx(heat + plan::normal_quantile(gap.on_time) * sigma).epsilon(1e-9));
+  }
+}
+
+TEST_CASE("no errors, no margin; plain leads are what they say; some are never enough") {
+  const double heat = thermal::seconds_to_heat(kHotend, 170, 215);
+  CHECK(Margin(of(0.99, 0, 0)).lead_s(kHotend, 170, false, 215, 0, 0) == Approx(heat));
+  CHECK(Margin(of(0.5, 0.1, 0.1)).lead_s(kHotend, 170, false, 215, 10, 9) == Approx(heat));
+  CHECK(Margin(of(0.999999, 0.5, 0)).lead_s(kHotend, 170, false, 215, 0, 0) ==
+        std::numeric_limits<double>::infinity());
+  CHECK(Margin(of(0.99, 0.03, 0.05)).lead_s(kHotend, 170, false, 460, 0, 0) ==
+        std::numeric_limits<double>::infinity());
+  rules::Gap gap;
+  gap.lead_stretch = 0.25;
+  CHECK(Margin(gap).lead_s(kHotend, 170, false, 215, 10, 9) == Approx(heat * 1.25 + 4));
+  gap.lead_extra_s = 0;
+  CHECK(Margin(gap).lead_s(kHotend, 170, false, 215, 0, 0) == Approx(heat * 1.25));
+  gap.lead_stretch.reset();
+  CHECK(Margin(gap).lead_s(kHotend, 170, false, 215, 0, 0) == Approx(heat * 1.1));
+}
+
+TEST_CASE("a heater that is weaker takes so much longer") {
+  // Two standard deviations of 5 % less than 427 C above ambient: 407.3 C at full drive.
+  thermal::Hotend weak = kHotend;
+  weak.full_drive_c = 23 + 427 * 0.9;
+  const double more =
+      thermal::seconds_to_heat(weak, 170, 215) - thermal::seconds_to_heat(kHotend, 170, 215);
+  CHECK(plan::heat_spread_s(kHotend, 170, 215, 0.05, 2) == Approx(more / 2));
+  // Of one that hardly gets there it is bounded.
+  CHECK(std::isfinite(plan::heat_spread_s(kHotend, 170, 440, 0.5, 2)));
+  CHECK(plan::heat_spread_s(kHotend, 215, 215, 0.05, 2) == 0);
+}
+
+TEST_CASE("of uses with drawn errors, the share that was asked for is on time") {
+  std::mt19937 random(11);
+  std::normal_distribution<double> normal(0, 1);
+  for (const double on_time : {0.9, 0.99}) {
+    for (const double from : {23.0, 170.0, 200.0}) {
+      const rules::Gap gap = of(on_time, 0.03, 0.05);
+      const double exchange_s = 33;
+      const double variance = plan::variance_of(gap, true, true, true);
+      const double lead = Margin(gap).lead_s(kHotend, from, false, 215, 0, 0);
+      const double with_exchange =
+          Margin(gap).lead_s(kHotend, from, false, 215, std::min(lead, exchange_s), variance);
+      constexpr int kDraws = 100'000;
+      int late = 0;
+      int late_with = 0;
+      for (int i = 0; i < kDraws; ++i) {
+        thermal::Hotend hotend = kHotend;
+        hotend.full_drive_c = 23 + 427 * (1 + 0.05 * normal(random));
+        const double heat = thermal::seconds_to_heat(hotend, from, 215);
+        const double share = 1 + 0.03 * normal(random);
+        late += int(heat > lead * share);
+        const double changes = std::min(lead, exchange_s);
+        const double drawn = changes + std::sqrt(variance) * normal(random);
+        late_with += int(heat > (with_exchange - changes) * share + drawn);
+      }
+      INFO("on time " << on_time << " from " << from << " C");
+      // Of several errors, none is at its worst when all are: a little more than asked for.
+      for (const double of_late : {late / double(kDraws), late_with / double(kDraws)}) {
+        CHECK(of_late <= (1 - on_time) * 1.15);
+        CHECK(of_late >= (1 - on_time) * 0.4);
+      }
+    }
+  }
+}
