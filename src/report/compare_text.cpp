@@ -172,7 +172,7 @@ class Page {
     });
     line(fmt::runtime(form), "physical bound", "", duration(c_.bound.wait_s),
          duration(c_.bound.hot_idle_s), "", "", "");
-    out_ += wrapped("* the rule file's policy; + its own value. " + std::string(kBoundNote), 0);
+    out_ += wrapped("* the rule file's policy, + its value. " + std::string(kBoundNote), 0);
   }
 
   void difference_table() {
@@ -242,8 +242,9 @@ class Page {
                         (own_best ? "the rule file's " : "") + minutes(off(best)) + " " +
                         merit(*best, same_length);
     if (!own_best) words += "; " + instead + ": " + difference(best->figures, file.figures);
-    words += ". lookahead takes " + duration(lookahead.duration_s) + "; " + instead + ": " +
-             difference(lookahead, file.figures);
+    out_ += wrapped(words + '.', 0);
+    words = "lookahead takes " + duration(lookahead.duration_s) + "; " + instead + ": " +
+            difference(lookahead, file.figures);
     if (!own_best) {
       words += "; instead of " + minutes(off(best)) + ": " + difference(lookahead, best->figures);
     }

@@ -52,7 +52,8 @@ double count_of(double from, double to, double step) {
 }
 
 std::string too_many(double count) {
-  return fmt::format("{:.0f} values; no more than {} at once", count, kMostSwept);
+  const std::string shown = count < 1e6 ? fmt::format("{:.0f}", count) : "more than a million";
+  return fmt::format("{} values; no more than {} at once", shown, kMostSwept);
 }
 
 }  // namespace
