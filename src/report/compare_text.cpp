@@ -5,7 +5,6 @@
 #include <cmath>
 #include <iterator>
 #include <span>
-#include <tuple>
 
 #include "report/compare.h"
 
@@ -118,17 +117,7 @@ class Page {
     }
     rules::Gap set = c_.rules.gap;
     rules::gap_key(row.swept)->set(set, row.value);
-    return same(set, c_.rules.gap);
-  }
-
-  static bool same(const rules::Gap& a, const rules::Gap& b) {
-    const auto all = [](const rules::Gap& g) {
-      return std::tuple(g.hold_drop_c, g.off_over_s, g.off_over_best, g.hot_idle_cost_per_h,
-                        g.energy_cost_per_kwh, g.restart_cost, g.timer_standby_s, g.timer_off_s,
-                        g.on_time, g.time_error, g.heater_error, g.exchange_spread_s,
-                        g.park_spread_s, g.lead_stretch, g.lead_extra_s);
-    };
-    return all(a) == all(b);
+    return set == c_.rules.gap;
   }
 
   [[nodiscard]] std::string label(const CompareRow& row) const {
