@@ -2,6 +2,7 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
 #include "cli/context.h"
 
@@ -17,6 +18,12 @@ struct ForecastOptions {
   std::string job, html, json;
 };
 int run_forecast(const Context& context, const ForecastOptions& options);
+
+struct CompareOptions {
+  std::string job, json, csv;
+  std::vector<std::string> sweeps;
+};
+int run_compare(const Context& context, const CompareOptions& options);
 
 struct RestoreOptions {
   std::string job, out;

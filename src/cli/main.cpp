@@ -31,6 +31,7 @@ int run(int argc, char** argv) {
   Common common;
   RewriteOptions rewrite;
   ForecastOptions forecast;
+  CompareOptions compare;
   RestoreOptions restore;
   CheckOptions check;
   std::string diff_original;
@@ -82,6 +83,24 @@ int run(int argc, char** argv) {
   c_forecast->add_option("--html", forecast.html, "write a report page here");
   shared(c_forecast, true);
   c_forecast->footer("Example: forewarm forecast --rules machine.toml --json - job.gcode");
+
+  CLI::App* c_compare =
+      app.add_subcommand("compare", "a job under several policies and thresholds, side by side");
+  c_compare->add_option("JOB", compare.job, "the job; - is standard input")->required();
+  c_compare
+      ->add_option("--sweep", compare.sweeps,
+                   "KEY=FROM:TO:STEP or KEY=VALUE: a number of [gap], tried at these values as "
+                   "well; may be repeated")
+      ->expected(1)
+      ->take_all();
+  c_compare->add_option("--json", compare.json,
+                        "write the figures as JSON here; - is stdout, without the table");
+  c_compare->add_option("--csv", compare.csv,
+                        "write the figures as CSV here; - is stdout, without the table");
+  shared(c_compare, true);
+  c_compare->footer(
+      "Example: forewarm compare --rules machine.toml --sweep "
+      "timer_off_s=600:3600:600 job.gcode");
 
   CLI::App* c_check = app.add_subcommand(
       "check", "replay a rewritten job beside its original; exit 1 if anything is found");
@@ -144,6 +163,7 @@ int run(int argc, char** argv) {
   const Context context(common);
   if (c_rewrite->parsed()) return run_rewrite(context, rewrite);
   if (c_forecast->parsed()) return run_forecast(context, forecast);
+  if (c_compare->parsed()) return run_compare(context, compare);
   if (c_check->parsed()) return run_check(context, check);
   if (c_diff->parsed()) return run_diff(context, diff_original, diff_rewritten);
   if (c_restore->parsed()) return run_restore(context, restore);

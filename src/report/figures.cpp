@@ -105,6 +105,26 @@ std::string counted(std::uint64_t n, std::string_view one, std::string_view many
   return fmt::format("{} {}", n, n == 1 ? one : many);
 }
 
+std::string wrapped(std::string_view text, std::size_t indent) {
+  constexpr std::size_t kWidth = 90;
+  std::string out(indent, ' ');
+  std::size_t column = indent;
+  while (!text.empty()) {
+    const std::string_view word = text.substr(0, text.find(' '));
+    text.remove_prefix(std::min(text.size(), word.size() + 1));
+    if (column > indent && column + 1 + word.size() > kWidth) {
+      out += '\n' + std::string(indent, ' ');
+      column = indent;
+    } else if (column > indent) {
+      out += ' ';
+      ++column;
+    }
+    out += word;
+    column += word.size();
+  }
+  return out + '\n';
+}
+
 namespace {
 
 // Bytes of the well-formed UTF-8 sequence that `text` begins with; 0 if none does.
@@ -153,6 +173,11 @@ std::string clean(std::string_view text, std::size_t limit) {
     }
   }
   return out;
+}
+
+double thousandths(double x) {
+  if (std::abs(x) < 1e12) x = std::round(x * 1e3) / 1e3;  // beyond, there are no thousandths
+  return x + 0.0;                                         // -0 is 0
 }
 
 std::string without_controls(std::string_view json) {

@@ -47,8 +47,15 @@ constexpr double kSomeWaitS = 0.05;
 [[nodiscard]] std::string number(double x, int digits);  // never "-0.0", "inf" or "nan"
 [[nodiscard]] std::string counted(std::uint64_t n, std::string_view one, std::string_view many);
 
+// Lines of up to 90 bytes, broken at spaces, indented; ends in a newline.
+[[nodiscard]] std::string wrapped(std::string_view text, std::size_t indent);
+
 // printable(), and valid UTF-8 whatever came in: what is not becomes U+FFFD.
 [[nodiscard]] std::string clean(std::string_view text, std::size_t limit = 160);
+
+// To the thousandth: what the last bits of a sum are depends on the machine, this does not. Never
+// -0; what is not finite stays so.
+[[nodiscard]] double thousandths(double x);
 
 // JSON as it may reach a terminal: DEL and the C1 controls, which JSON lets stand in strings,
 // escaped.

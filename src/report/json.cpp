@@ -1,27 +1,40 @@
 #include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "report/figures.h"
+#include "report/json_parts.h"
 #include "report/report.h"
 
 namespace forewarm::report {
 
-namespace {
-
-using Json = nlohmann::ordered_json;
-
-// To the thousandth: what the last bits of a sum are depends on the machine, this does not.
 Json rounded(double x) {
-  if (!std::isfinite(x)) return nullptr;                  // JSON has no word for it
-  if (std::abs(x) < 1e12) x = std::round(x * 1e3) / 1e3;  // beyond, there are no thousandths
-  return x + 0.0;                                         // -0 is 0
+  if (!std::isfinite(x)) return nullptr;  // JSON has no word for it
+  return thousandths(x);
 }
 
-Json figures(const plan::Figures& f) {
+Json job_json(const std::string& path, const job::Job& job) {
+  return {{"path", path},
+          {"bytes", job.bytes},
+          {"lines", job.lines},
+          {"motion_s", rounded(job.motion_s)},
+          {"layers", job.layers}};
+}
+
+Json figures_json(const plan::Figures& f) {
   return {{"duration_s", rounded(f.duration_s)}, {"wait_s", rounded(f.wait_s)},
           {"hot_idle_s", rounded(f.hot_idle_s)}, {"energy_wh", rounded(f.energy_wh)},
           {"cold_starts", f.cold_starts},        {"peak_heating_w", rounded(f.peak_heating_w)}};
 }
+
+Json bound_json(const Bound& bound) {
+  return {{"wait_s", rounded(bound.wait_s)}, {"hot_idle_s", rounded(bound.hot_idle_s)}};
+}
+
+// Names and paths may be any bytes; JSON is UTF-8.
+std::string written(const Json& json) {
+  return without_controls(json.dump(2, ' ', false, Json::error_handler_t::replace)) + '\n';
+}
+
+namespace {
 
 Json toolhead(const std::string& name, const plan::HeadFigures& h) {
   return {{"name", name},
@@ -61,20 +74,15 @@ std::string json(const Summary& summary) {
   const plan::Plan& plan = summary.lookahead;
   Json out;
   out["schema_version"] = 1;
-  out["job"] = {{"path", summary.path},
-                {"bytes", job.bytes},
-                {"lines", job.lines},
-                {"motion_s", rounded(job.motion_s)},
-                {"layers", job.layers}};
+  out["job"] = job_json(summary.path, job);
   out["changes"] = {{"toolhead", job.count(job::Change::toolhead)},
                     {"filament", job.count(job::Change::filament)},
                     {"both", job.count(job::Change::both)},
                     {"redundant", job.count(job::Change::redundant)}};
   for (const PolicyRow& row : policies(summary)) {
-    out["policies"][row.key] = figures(row.plan->figures);
+    out["policies"][row.key] = figures_json(row.plan->figures);
   }
-  const Bound least = bound(plan);
-  out["bound"] = {{"wait_s", rounded(least.wait_s)}, {"hot_idle_s", rounded(least.hot_idle_s)}};
+  out["bound"] = bound_json(bound(plan));
   out["toolheads"] = Json::array();
   for (std::size_t h = 0; h < plan.heads.size(); ++h) {
     out["toolheads"].push_back(toolhead(head_name(summary, h), plan.heads[h]));
@@ -87,8 +95,7 @@ std::string json(const Summary& summary) {
   for (const job::Material& material : job.materials) {
     out["filaments"].push_back(filament_of(material, summary.rules.filament(material.tool)));
   }
-  // Names and paths may be any bytes; JSON is UTF-8.
-  return without_controls(out.dump(2, ' ', false, Json::error_handler_t::replace)) + '\n';
+  return written(out);
 }
 
 }  // namespace forewarm::report

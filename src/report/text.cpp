@@ -10,7 +10,6 @@ namespace forewarm::report {
 
 namespace {
 
-constexpr std::size_t kWidth = 90;
 constexpr std::size_t kGapsShown = 6;
 constexpr std::size_t kNameWidth = 16;
 
@@ -24,26 +23,6 @@ std::string named(std::string_view name) {
     if (characters++ == kNameWidth - 3) cut = i;
   }
   return characters <= kNameWidth ? whole : whole.substr(0, cut) + "...";
-}
-
-// Breaks at spaces, indented.
-std::string wrapped(std::string_view text, std::size_t indent) {
-  std::string out(indent, ' ');
-  std::size_t column = indent;
-  while (!text.empty()) {
-    const std::string_view word = text.substr(0, text.find(' '));
-    text.remove_prefix(std::min(text.size(), word.size() + 1));
-    if (column > indent && column + 1 + word.size() > kWidth) {
-      out += '\n' + std::string(indent, ' ');
-      column = indent;
-    } else if (column > indent) {
-      out += ' ';
-      ++column;
-    }
-    out += word;
-    column += word.size();
-  }
-  return out + '\n';
 }
 
 class Table {

@@ -1,5 +1,6 @@
 #include "rules/gap_keys.h"
 
+#include "rules/reader.h"
 #include "rules/sections.h"
 
 #include <algorithm>

@@ -6,10 +6,12 @@
 #include <span>
 #include <string_view>
 
-#include "rules/reader.h"
+#include "rules/limits.h"
 #include "rules/rules.h"
 
 namespace forewarm::rules {
+
+class Table;
 
 struct GapKey {
   std::string_view name;

@@ -16,6 +16,7 @@
 #include <toml++/toml.h>
 
 #include "base/error.h"
+#include "rules/limits.h"
 
 namespace forewarm::rules {
 
@@ -43,21 +44,6 @@ class Findings {
 // Where a document stops being one that a recursive parser and its tree are safe with: brackets
 // inside brackets, or dotted keys, deeper than any rule file has use for.
 [[nodiscard]] std::optional<Position> too_deep(std::string_view text);
-
-// What a finite number may be; others never are admitted.
-struct Limits {
-  double low, high;
-  bool above_low = false;  // low itself is not allowed
-
-  [[nodiscard]] bool admit(double value) const;
-  [[nodiscard]] std::string text() const;  // "must be at least 0"
-};
-
-// Up to here a limit is one; beyond, it only keeps arithmetic finite and is not worth a word.
-constexpr double kEndless = 1e9;
-constexpr Limits kAtLeastZero{0, kEndless};
-constexpr Limits kOverZero{0, kEndless, true};
-constexpr Limits kMachineSeconds{0, 86400};
 
 // Shortest decimal text that reads back as `value`.
 [[nodiscard]] std::string text_of(double value);

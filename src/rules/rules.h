@@ -87,6 +87,7 @@ struct Gap {
   // more.
   std::optional<double> lead_stretch, lead_extra_s;
   static constexpr double kLeadStretch = 0.10, kLeadExtraS = 4;  // of the two, where one is given
+  bool operator==(const Gap&) const = default;
   [[nodiscard]] bool plain_lead() const { return lead_stretch || lead_extra_s; }
 };
 

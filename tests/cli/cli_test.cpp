@@ -197,7 +197,8 @@ TEST_CASE("jobs that are refused, with the place and what to do") {
     Bench run;
     furnish(run);
     put(run / "bad.gcode", c.job);
-    for (const char* line : {"rewrite", "forecast", "rewrite --diff", "rewrite -o out.gcode"}) {
+    for (const char* line :
+         {"rewrite", "forecast", "compare", "rewrite --diff", "rewrite -o out.gcode"}) {
       CAPTURE(line);
       const Ran ran = run(std::string("forewarm ") + line + " --rules two.toml bad.gcode");
       CHECK(ran.code == 3);
@@ -619,7 +620,7 @@ TEST_CASE("help") {
     CHECK(top.out.find(part) != std::string::npos);
   }
   for (const char* command :
-       {"rewrite", "forecast", "diff", "restore", "rules check", "rules new"}) {
+       {"rewrite", "forecast", "compare", "diff", "restore", "rules check", "rules new"}) {
     CAPTURE(command);
     const Ran ran = run(std::string("forewarm ") + command + " --help");
     CHECK(ran.code == 0);
