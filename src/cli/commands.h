@@ -18,6 +18,12 @@ struct ForecastOptions {
 };
 int run_forecast(const Context& context, const ForecastOptions& options);
 
+// `by`: "time", "purge", or empty: purge where there is a matrix, else time.
+struct AssignOptions {
+  std::string job, by, matrix, json;
+};
+int run_assign(const Context& context, const AssignOptions& options);
+
 struct RestoreOptions {
   std::string job, out;
   bool hard_linked = false;

@@ -27,6 +27,12 @@ bool better(Cost cost, Wide map, const Value& than) {
 
 std::size_t digit_bits(const Model& m) { return std::size_t(std::bit_width(m.slots.size())); }
 
+// So many filaments have to be on this toolhead, as the others cannot take them.
+std::size_t fewest_on(const Model& m, std::size_t head) {
+  const std::size_t others = m.slots.size() - m.heads[head].slots.size();
+  return m.filaments > others ? m.filaments - others : 0;
+}
+
 class Subsets {
  public:
   explicit Subsets(const Model& m)
@@ -45,7 +51,7 @@ class Subsets {
     if (order.size() > 2) std::rotate(order.begin() + 1, order.begin() + 2, order.end());
     std::vector<Value> best = on(order.front());
     for (std::size_t k = 1; k < order.size(); ++k) {
-      add(best, on(order[k]), k + 1 == order.size());
+      add(best, on(order[k]), fewest_on(m_, order[k]), k + 1 == order.size());
     }
     return slots_of(best[all_].map);
   }
@@ -138,10 +144,11 @@ class Subsets {
     return out;
   }
 
-  void add(std::vector<Value>& best, const std::vector<Value>& more, bool last) const {
+  void add(std::vector<Value>& best, const std::vector<Value>& more, std::size_t fewest,
+           bool last) const {
     std::vector<Value> sum = best;
     for (Set t = 1; t != 0 && t <= all_; ++t) {
-      if (!more[t].possible()) continue;
+      if (!more[t].possible() || std::size_t(std::popcount(t)) < fewest) continue;
       const Set others = all_ & ~t;
       for (Set r = others;; r = (r - 1) & others) {
         if (best[r].possible()) {
@@ -180,13 +187,15 @@ std::uint64_t subset_steps(const Model& m) {
   if (n > kMostBySubsets || n * digit_bits(m) > kWideBits) return UINT64_MAX;
   std::vector<double> of_head;
   double steps = double(n) * double(n) * double(std::uint64_t{1} << n);
-  for (const Model::Head& h : m.heads) {
+  for (std::size_t i = 0; i < m.heads.size(); ++i) {
+    const Model::Head& h = m.heads[i];
+    const std::size_t fewest = fewest_on(m, i);
     const auto may = std::size_t(std::popcount(h.may));
     double choose = 1;  // sets of k filaments that could be on it
     double sum = 0;
     for (std::size_t k = 1; k <= std::min(may, h.slots.size()); ++k) {
       choose = choose * double(may - k + 1) / double(k);
-      sum += choose * double(std::uint64_t{1} << (n - k));
+      if (k >= fewest) sum += choose * double(std::uint64_t{1} << (n - k));
     }
     of_head.push_back(sum);
     steps += double(h.slots.size() * n) * double(std::uint64_t{1} << n) / 2;
