@@ -49,7 +49,7 @@ struct AssignQuestion {
   std::vector<double> pairs;  // purge from a to b at [a * filaments + b]; empty: none
   std::string file;           // of the rules, for messages
   // How much work may go into proving; see assign_search.h.
-  std::uint64_t most_steps = 2'000'000'000;
+  std::uint64_t most_steps = 2'000'000'000;  // some seconds
   std::size_t most_by_subsets = 20;
 };
 

@@ -45,7 +45,7 @@ class Search {
 
   // With the number of moved as the last digit; kNever if it does not fit, or cannot be better.
   Cost value(const std::vector<std::size_t>& heads) {
-    steps_ += m_.situations.size() + m_.filaments;
+    steps_ += m_.situations.size() + m_.filaments * m_.slots.size();
     const Cost cost = m_.cost(heads) * kMovedBase;
     if (cost >= best_ || !fits(m_, heads)) return kNever;
     return cost + Cost(fewest_moved(m_, heads));
@@ -136,7 +136,7 @@ class Search {
         }
       }
     }
-    steps_ += m_.situations.size() * heads;
+    steps_ += m_.situations.size() * heads + n * m_.slots.size();
     for (const Situation& s : m_.situations) add(s, node, cheapest, next);
     for (std::size_t f = 0; f < n; ++f) {
       node.least[f] = *std::min_element(node.share[f].begin(), node.share[f].end());

@@ -31,9 +31,9 @@ def problem(rng):
     filaments = sorted(rng.sample(range(tool), rng.randint(1, tool)))
     rules = {}
     for f in filaments:
-        kind = rng.randint(0, 7)
+        kind = rng.randint(0, 5)
         if kind == 0:
-            rules[f] = ("only", rng.sample(range(tool), rng.randint(1, tool)))
+            rules[f] = ("only", rng.sample(range(tool), rng.randint(1, min(2, tool))))
         elif kind == 1:
             rules[f] = ("never", rng.sample(range(tool), rng.randint(0, tool - 1)))
         elif kind == 2 and len(filaments) > 2:
