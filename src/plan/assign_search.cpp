@@ -23,9 +23,11 @@ class Search {
 
   Found run() {
     start();
-    improve();
+    improve(most_steps_ / 4);
     const Node root = look();
     if (root.bound < best_) descend(root);
+    if (stopped_)
+      improve(steps_ + most_steps_ / 4);  // what was found last may be near a better one
     Found found;
     found.slot_of = place(m_, best_heads_);
     found.cost = best_ / kMovedBase;
@@ -45,9 +47,11 @@ class Search {
 
   // With the number of moved as the last digit; kNever if it does not fit, or cannot be better.
   Cost value(const std::vector<std::size_t>& heads) {
-    steps_ += m_.situations.size() + m_.filaments * m_.slots.size();
+    steps_ += m_.situations.size();
     const Cost cost = m_.cost(heads) * kMovedBase;
-    if (cost >= best_ || !fits(m_, heads)) return kNever;
+    if (cost >= best_) return kNever;
+    steps_ += m_.filaments * m_.slots.size();
+    if (!fits(m_, heads)) return kNever;
     return cost + Cost(fewest_moved(m_, heads));
   }
 
@@ -78,22 +82,21 @@ class Search {
 
   // Moves and swaps, as long as one helps: the better the first answer, the less there is to
   // search.
-  void improve() {
-    bool better = true;
-    while (better && steps_ < most_steps_ / 4) {
+  void improve(std::uint64_t until) {
+    for (bool better = true; better && steps_ < until;) {
       better = false;
-      for (std::size_t f = 0; f < m_.filaments && !better; ++f) {
-        for (std::size_t h = 0; h < m_.heads.size() && !better; ++h) {
+      for (std::size_t f = 0; f < m_.filaments && steps_ < until; ++f) {
+        for (std::size_t h = 0; h < m_.heads.size(); ++h) {
           if (h == best_heads_[f] || (m_.heads[h].may & bit(f)) == 0) continue;
           auto heads = best_heads_;
           heads[f] = h;
-          better = take_if_better(heads);
+          if (take_if_better(heads)) better = true;
         }
-        for (std::size_t g = f + 1; g < m_.filaments && !better; ++g) {
+        for (std::size_t g = f + 1; g < m_.filaments; ++g) {
           if (best_heads_[f] == best_heads_[g]) continue;
           auto heads = best_heads_;
           std::swap(heads[f], heads[g]);
-          better = take_if_better(heads);
+          if (take_if_better(heads)) better = true;
         }
       }
     }
