@@ -66,7 +66,8 @@ class Text {
       return std::move(out_);
     }
     out_ += '\n';
-    const bool purge = a_.baseline.purge && a_.best.purge;
+    const bool purge =
+        a_.baseline.purge && a_.best.purge && *a_.baseline.purge + *a_.best.purge > 0;
     line("{:<14} {:>16} {:>16} {:>13} {:>13} {:>13}", "", "toolhead changes", "filament changes",
          "exchanging", "all changes", purge ? "purge" : "");
     row("as it is", a_.baseline, purge);

@@ -15,7 +15,7 @@ PlaceReader::PlaceReader(const Rules& rules) : rules_(rules) {
 void PlaceReader::read(const Table& t, bool tool_known, Filament& into) const {
   Places only;
   if (places(t, "only", only)) {
-    if (only.empty()) {
+    if (t.find("only")->as_array()->empty()) {
       t.findings().add(t.at("only"), "only must name at least one tool or toolhead",
                        "leave it out where the filament may go anywhere");
     }
