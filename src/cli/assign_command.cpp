@@ -23,8 +23,10 @@ Result<std::optional<rules::Matrix>> matrix_of(const std::string& file, const ru
 }  // namespace
 
 int run_assign(const Context& context, const AssignOptions& options) {
-  for (const std::string& input : {options.job, options.matrix}) {
-    if (auto s = not_the_job(options.json, input); !s) return context.fail(s.error());
+  if (auto s = not_the_job(options.json, options.job); !s) return context.fail(s.error());
+  if (auto s = not_the_job(options.json, options.matrix); !s) {
+    s.error().message = "the report would overwrite the matrix";
+    return context.fail(s.error());
   }
   auto rules = context.rules();
   if (!rules) return context.fail(rules.error());
