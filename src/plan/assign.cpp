@@ -9,6 +9,9 @@ namespace forewarm::plan {
 
 namespace {
 
+// However long it takes, which is seconds, at most, with any machine there is.
+constexpr std::size_t kAlwaysBySubsets = 16;
+
 std::size_t head_of_tool(const AssignQuestion& q, int tool) {
   for (std::size_t h = 0; h < q.heads.size(); ++h) {
     const auto& tools = q.heads[h].tools;
@@ -73,7 +76,9 @@ Result<Assignment> assign(const AssignQuestion& q) {
   Found found;
   Assignment out;
   const std::uint64_t steps = subset_steps(model);
-  if (model.filaments <= q.most_by_subsets && steps <= q.most_steps) {
+  const bool by_subsets_anyway =
+      model.filaments <= std::min(kAlwaysBySubsets, q.most_by_subsets) && steps != UINT64_MAX;
+  if (by_subsets_anyway || (model.filaments <= q.most_by_subsets && steps <= q.most_steps)) {
     found.slot_of = by_subsets(model);
     std::vector<std::size_t> head_of;
     for (const std::size_t slot : found.slot_of) head_of.push_back(model.slots[slot].head);
