@@ -296,3 +296,37 @@ TEST_CASE("many tools of one kind are no more work") {
   CHECK(a->proved_by == Proof::subsets);
   CHECK(text_of(a->map) == "2 1 0");
 }
+
+TEST_CASE(
+    "sixteen filaments, ten thousand changes: no swap is better, and the order of heads is "
+    "nothing to it") {
+  std::mt19937 random(16);
+  AssignQuestion q;
+  for (int h = 0; h < 3; ++h) q.heads.push_back({"h", {}, 6 + 0.5 * h, 7, 30.0 + h, 0});
+  for (int t = 0; t < 16; ++t) {
+    q.heads[std::size_t(t % 3)].tools.push_back(t);
+    q.filaments.push_back({t, "F", {}, 0});
+    for (int to = 0; to < 16; ++to) q.filaments.back().may.push_back(to);
+  }
+  // Layers of a few filaments each, now and then other ones.
+  for (std::size_t i = 0; i < 10'000; ++i) {
+    const bool again = i >= 7 && random() % 8 > 0;
+    q.sequence.push_back(again ? q.sequence[i - 7] : int(random() % 16));
+  }
+  const auto a = plan::assign(q);
+  REQUIRE(a);
+  check_answer(q, *a);
+  CHECK(a->proved_by == Proof::subsets);
+  const long long cost = walk(q, a->map).cost;
+  for (std::size_t f = 0; f < 16; ++f) {
+    for (std::size_t g = 0; g < f; ++g) {
+      auto map = a->map;
+      std::swap(map[f], map[g]);
+      CHECK(walk(q, map).cost >= cost);
+    }
+  }
+  std::swap(q.heads[0], q.heads[2]);
+  const auto again = plan::assign(q);
+  REQUIRE(again);
+  CHECK(text_of(again->map) == text_of(a->map));
+}
