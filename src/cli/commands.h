@@ -24,6 +24,11 @@ struct CompareOptions {
   std::vector<std::string> sweeps;
 };
 int run_compare(const Context& context, const CompareOptions& options);
+// `by`: "time", "purge", or empty: purge where there is a matrix, else time.
+struct AssignOptions {
+  std::string job, by, matrix, json;
+};
+int run_assign(const Context& context, const AssignOptions& options);
 
 struct RestoreOptions {
   std::string job, out;

@@ -32,6 +32,7 @@ int run(int argc, char** argv) {
   RewriteOptions rewrite;
   ForecastOptions forecast;
   CompareOptions compare;
+  AssignOptions assign;
   RestoreOptions restore;
   CheckOptions check;
   std::string diff_original;
@@ -101,6 +102,23 @@ int run(int argc, char** argv) {
   c_compare->footer(
       "Example: forewarm compare --rules machine.toml --sweep "
       "timer_off_s=600:3600:600 job.gcode");
+  CLI::App* c_assign =
+      app.add_subcommand("assign", "which filament belongs on which tool, provably best");
+  c_assign->add_option("JOB", assign.job, "the job; - is standard input")->required();
+  c_assign
+      ->add_option(
+          "--by", assign.by,
+          "what changes shall take least of: time or purge; purge with a matrix, else time")
+      ->check(CLI::IsMember({"time", "purge"}));
+  c_assign->add_option("--matrix", assign.matrix,
+                       "a table (CSV) of what an exchange of each filament for each other purges");
+  c_assign->add_option("--json", assign.json,
+                       "write the figures as JSON here; - is stdout, without the table");
+  shared(c_assign, true);
+  c_assign->footer(
+      "The table's first row names the filaments that come in, its first column those that go\n"
+      "out, by T number or name; its first cell is the unit, g or mm3.\n\n"
+      "Example: forewarm assign --rules machine.toml --matrix purge.csv job.gcode");
 
   CLI::App* c_check = app.add_subcommand(
       "check", "replay a rewritten job beside its original; exit 1 if anything is found");
@@ -164,6 +182,7 @@ int run(int argc, char** argv) {
   if (c_rewrite->parsed()) return run_rewrite(context, rewrite);
   if (c_forecast->parsed()) return run_forecast(context, forecast);
   if (c_compare->parsed()) return run_compare(context, compare);
+  if (c_assign->parsed()) return run_assign(context, assign);
   if (c_check->parsed()) return run_check(context, check);
   if (c_diff->parsed()) return run_diff(context, diff_original, diff_rewritten);
   if (c_restore->parsed()) return run_restore(context, restore);

@@ -95,8 +95,8 @@ class Loader {
     std::set<std::string> names;
     for (const toml::table* raw : tables) {
       const Table t(*raw, "[[toolhead]]",
-                    {"name", "tools", "heater", "park_s", "pick_s", "exchange_s", "before_park",
-                     "after_pick"},
+                    {"name", "tools", "heater", "park_s", "pick_s", "exchange_s",
+                     "exchange_purge_mm3", "before_park", "after_pick"},
                     findings_);
       Toolhead head;
       ToolheadPlaces places;
@@ -109,6 +109,7 @@ class Loader {
       t.number("park_s", kMachineSeconds, head.park_s);
       t.number("pick_s", kMachineSeconds, head.pick_s);
       t.number("exchange_s", kMachineSeconds, head.exchange_s);
+      t.number("exchange_purge_mm3", {0, 1e6}, head.exchange_purge_mm3);
       sequence(t, "before_park", head.before_park);
       sequence(t, "after_pick", head.after_pick);
       rules_.toolheads.push_back(std::move(head));
@@ -228,8 +229,10 @@ class Loader {
   }
 
   void filaments() {
+    const PlaceReader places_of(rules_);
     for (const toml::table* raw : root_.tables("filament")) {
-      const Table t(*raw, "[[filament]]", with_material_keys({"tool", "name", "material"}),
+      const Table t(*raw, "[[filament]]",
+                    with_material_keys({"tool", "name", "material", "only", "never", "fixed"}),
                     findings_);
       Filament filament;
       FilamentPlaces places{t.at("tool"), false, std::nullopt};
@@ -244,11 +247,13 @@ class Loader {
         }
       }
       filament.tool = 0;
+      filament.line = t.at().line;
       places.tool_known = t.need("tool") && t.index("tool", filament.tool);
       filament.name = tool_text(filament.tool);
       t.name("name", filament.name);
       material_values(t, filament);
       if (t.has("standby_c")) places.standby = t.at("standby_c");
+      places_of.read(t, places.tool_known, filament);
       rules_.filaments.push_back(std::move(filament));
       filament_places_.push_back(places);
     }
@@ -469,6 +474,7 @@ Result<Rules> load(std::string_view text, const std::string& name) {
     const toml::table file = toml::parse(text);
     Rules rules = Loader(file, findings).load();
     if (findings.any()) return findings.first();
+    rules.file = name;
     rules.hash = XXH3_64bits(text.data(), text.size());
     return rules;
   } catch (const toml::parse_error& e) {

@@ -18,6 +18,11 @@ const char* name_of(Policy policy) {
   return "lookahead";
 }
 
+bool Places::name(int tool, std::size_t head) const {
+  return std::find(tools.begin(), tools.end(), tool) != tools.end() ||
+         std::find(heads.begin(), heads.end(), head) != heads.end();
+}
+
 Filament Rules::filament(int tool) const {
   for (const Filament& filament : filaments) {
     if (filament.tool == tool) return filament;

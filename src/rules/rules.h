@@ -48,7 +48,17 @@ struct Toolhead {
   double park_s = 7;  // common practice, no source: putting a toolhead away takes 7 to 8 s
   double pick_s = 7;
   double exchange_s = 35;  // common practice, no source: taking filament out takes about 35 s
+  // What an exchange sends to waste, mm3 of filament, where no matrix says it. 0: nobody knows.
+  double exchange_purge_mm3 = 0;
   std::string before_park, after_pick;  // step sequences; empty: none
+};
+
+// Some of the machine's tools: each by its number, or all of a toolhead at once.
+struct Places {
+  std::vector<int> tools;
+  std::vector<std::size_t> heads;  // indexes into Rules::toolheads
+  [[nodiscard]] bool empty() const { return tools.empty() && heads.empty(); }
+  [[nodiscard]] bool name(int tool, std::size_t head) const;
 };
 
 struct Filament {
@@ -60,6 +70,11 @@ struct Filament {
   double diameter_mm = 1.75;
   double max_hot_idle_s = 900;
   std::string before_exchange, after_exchange;
+  // Where `assign` may put it: nowhere but, not at, not away from where it is.
+  std::optional<Places> only;
+  Places never;
+  bool fixed = false;
+  std::uint64_t line = 0;  // of its [[filament]] in the file; 0: it has none
 };
 
 enum class Policy { as_sliced, timers, hold, lookahead };
@@ -138,6 +153,7 @@ struct Rules {
   Dialect dialect;
   std::vector<Recognise> recognise;
   std::vector<Duration> durations;
+  std::string file;         // what messages call the rule file
   std::uint64_t hash = 0;   // XXH3 of the file's bytes
   bool uses_steps = false;  // some toolhead, filament or material names a sequence
 

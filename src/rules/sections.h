@@ -28,6 +28,25 @@ void read_steps(const Table& root, const Machine& machine, std::vector<Sequence>
                 StepPlaces& places);
 void read_dialect(const Table& root, Dialect& into);
 
+// Reads only, never and fixed of a filament. REQUIRES: all toolheads are read.
+class PlaceReader {
+ public:
+  explicit PlaceReader(const Rules& rules);
+  // `tool_known`: into.tool was given, and is right.
+  void read(const Table& filament, bool tool_known, Filament& into) const;
+
+ private:
+  bool places(const Table& t, std::string_view key, Places& into) const;
+  void tool(const toml::node& node, std::string_view key, Findings& findings, Places& into) const;
+  void head(const toml::node& node, const std::string& name, Findings& findings,
+            Places& into) const;
+  [[nodiscard]] bool some_left(const Filament& filament) const;
+
+  const Rules& rules_;
+  std::map<std::string, std::size_t, std::less<>> head_of_name_;
+  std::map<int, std::size_t> head_of_tool_;
+};
+
 // One word out of a fixed few; nothing, and a complaint, for any other.
 template <class Value>
 std::optional<Value> choice(const Table& table, std::string_view key,

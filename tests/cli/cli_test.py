@@ -68,7 +68,7 @@ class Cli(unittest.TestCase):
 
     def test_help(self):
         self.assertIn(b"smoke alarm", self.works("--help"))
-        for command in (["rewrite"], ["forecast"], ["diff"], ["restore"], ["rules", "check"],
+        for command in (["rewrite"], ["forecast"], ["assign"], ["diff"], ["restore"], ["rules", "check"],
                         ["rules", "new"]):
             self.assertIn(b"Example: forewarm", self.works(*command, "--help"))
         self.assertRegex(self.works("--version"), rb"^forewarm \d+\.\d+\.\d+\n$")

@@ -29,6 +29,17 @@ void check_values(const rules::Rules& r) {
     }
   }
   for (const rules::Filament& f : r.filaments) {
+    require(f.line > 0, "a filament has its place in the file");
+    for (const rules::Places* places : {&f.never, f.only ? &*f.only : nullptr}) {
+      if (places == nullptr) continue;
+      for (const std::size_t h : places->heads) {
+        require(h < r.toolheads.size() && !r.toolhead_per_tool_seen, "a place is a toolhead");
+        require(places->name(-1, h), "a place names what is in it");
+      }
+      for (const int tool : places->tools) {
+        require(r.toolhead_per_tool_seen || r.toolhead_of(tool).has_value(), "a place is a tool");
+      }
+    }
     require(f.density_g_cm3 > 0 && f.diameter_mm > 0 && f.max_hot_idle_s >= 0, "a filament is one");
     require(r.filament(f.tool).tool == f.tool, "a filament is found by its tool");
   }

@@ -321,6 +321,7 @@ TEST_CASE("the demo rule file has every key there is") {
                           "park_s",
                           "pick_s",
                           "exchange_s",
+                          "exchange_purge_mm3",
                           "before_park",
                           "after_pick",
                           "tool",
@@ -331,6 +332,9 @@ TEST_CASE("the demo rule file has every key there is") {
                           "max_hot_idle_s",
                           "before_exchange",
                           "after_exchange",
+                          "only",
+                          "never",
+                          "fixed",
                           "policy",
                           "hold_drop_c",
                           "off_over_s",
@@ -1216,7 +1220,7 @@ a = [ { move_mm = { e = 1 } } ]
            R"(rules.toml:6:1: unknown key "?bell" in [[toolhead]]
   "\u0007bell" = 1
   ^
-  hint: known here: name, tools, heater, park_s, pick_s, exchange_s, before_park, after_pick)"},
+  hint: known here: name, tools, heater, park_s, pick_s, exchange_s, exchange_purge_mm3, before_park, after_pick)"},
           {R"(heater.idx = 1
 )",
            R"(rules.toml:6:1: Error while parsing key-value pair: cannot redefine existing table as dotted key-value pair

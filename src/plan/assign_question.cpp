@@ -1,0 +1,108 @@
+#include "plan/assign_question.h"
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+namespace forewarm::plan {
+
+namespace {
+
+struct Tool {
+  int tool;
+  std::size_t head;
+};
+
+// The tools, ascending, but for those that a filament that the job does not use is fixed at.
+std::vector<Tool> free_tools(const job::Job& job, const rules::Rules& rules,
+                             const std::set<int>& used) {
+  std::set<int> kept;
+  for (const rules::Filament& f : rules.filaments) {
+    if (f.fixed && !used.contains(f.tool)) kept.insert(f.tool);
+  }
+  std::vector<Tool> out;
+  for (std::size_t h = 0; h < job.heads.size(); ++h) {
+    for (const int tool : job.heads[h].tools) {
+      if (!kept.contains(tool)) out.push_back({tool, h});
+    }
+  }
+  std::sort(out.begin(), out.end(), [](const Tool& a, const Tool& b) { return a.tool < b.tool; });
+  return out;
+}
+
+bool may_be(const rules::Filament& f, const Tool& t) {
+  if (f.fixed && t.tool != f.tool) return false;
+  return (!f.only || f.only->name(t.tool, t.head)) && !f.never.name(t.tool, t.head);
+}
+
+Status take_pairs(const rules::Matrix& matrix, AssignQuestion& q) {
+  const auto missing = [&](const AssignFilament& f, const char* what) {
+    return Error{Error::Kind::rules,
+                 std::string("the matrix has no ") + what + " for T" + std::to_string(f.tool) +
+                     " (\"" + printable(f.name, 80) + "\"), which the job uses",
+                 matrix.file, matrix.line};
+  };
+  const auto lists = [](const std::vector<int>& tools, int tool) {
+    return std::find(tools.begin(), tools.end(), tool) != tools.end();
+  };
+  for (const AssignFilament& f : q.filaments) {
+    if (!lists(matrix.from, f.tool)) return missing(f, "row");
+    if (!lists(matrix.to, f.tool)) return missing(f, "column");
+  }
+  for (const AssignFilament& from : q.filaments) {
+    for (const AssignFilament& to : q.filaments) {
+      q.pairs.push_back(matrix.cost(from.tool, to.tool).value_or(0));
+    }
+  }
+  return success();
+}
+
+}  // namespace
+
+Result<AssignQuestion> question_of(const job::Job& job, const rules::Rules& rules,
+                                   AssignQuestion::By by, const rules::Matrix* matrix) {
+  AssignQuestion q;
+  q.by = by;
+  q.file = rules.file;
+  // A stint before any select: the job relies on the tool that the machine begins with.
+  q.first_is_mounted = !job.stints.empty() && job.stints.front().select == job::kNone;
+  std::set<int> used;
+  if (q.first_is_mounted) used.insert(job.stints.front().tool);
+  for (const job::Select& s : job.selects) {
+    if (s.kind != job::Change::park) used.insert(s.tool);
+  }
+  if (used.size() > kMostFilaments) {
+    return Error{Error::Kind::refused,
+                 "the job uses " + std::to_string(used.size()) + " filaments; no more than " +
+                     std::to_string(kMostFilaments) + " can be assigned",
+                 job.name};
+  }
+  const std::vector<Tool> tools = free_tools(job, rules, used);
+  std::map<int, int> index;
+  for (const int tool : used) {
+    const rules::Filament rule = rules.filament(tool);
+    AssignFilament f;
+    f.tool = tool;
+    f.name = rule.name;
+    f.line = rule.only || !rule.never.empty() || rule.fixed ? rule.line : 0;
+    const bool stays = q.first_is_mounted && tool == job.stints.front().tool;
+    for (const Tool& t : tools) {
+      if (stays ? t.tool == tool : may_be(rule, t)) f.may.push_back(t.tool);
+    }
+    index.emplace(tool, int(q.filaments.size()));
+    q.filaments.push_back(std::move(f));
+  }
+  if (q.first_is_mounted) q.sequence.push_back(index.at(job.stints.front().tool));
+  for (const job::Select& s : job.selects) {
+    q.sequence.push_back(s.kind == job::Change::park ? AssignQuestion::kPutAway : index.at(s.tool));
+  }
+  for (const rules::Toolhead& h : job.heads) {
+    q.heads.push_back({h.name, h.tools, h.park_s, h.pick_s, h.exchange_s, h.exchange_purge_mm3});
+  }
+  if (matrix != nullptr) {
+    if (auto s = take_pairs(*matrix, q); !s) return std::move(s.error());
+  }
+  return q;
+}
+
+}  // namespace forewarm::plan

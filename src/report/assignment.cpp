@@ -1,0 +1,193 @@
+#include "report/assignment.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <iterator>
+#include <nlohmann/json.hpp>
+
+#include "report/figures.h"
+
+namespace forewarm::report {
+
+namespace {
+
+using By = plan::AssignQuestion::By;
+
+const char* unit_of(const AssignmentSummary& s) {
+  return s.matrix != nullptr && s.matrix->unit == rules::Matrix::Unit::g ? "g" : "mm3";
+}
+
+const std::string& head_of(const AssignmentSummary& s, int tool) {
+  static const std::string none = "?";
+  for (const plan::AssignHead& h : s.question.heads) {
+    if (std::find(h.tools.begin(), h.tools.end(), tool) != h.tools.end()) return h.name;
+  }
+  return none;
+}
+
+// By purge, but nobody knows how much an exchange takes: exchanges are counted.
+bool counts_exchanges(const AssignmentSummary& s) {
+  return s.question.by == By::purge && s.question.pairs.empty() &&
+         std::none_of(s.question.heads.begin(), s.question.heads.end(),
+                      [](const plan::AssignHead& h) { return h.exchange_purge_mm3 > 0; });
+}
+
+// Filaments in the order of where they go.
+std::vector<std::size_t> by_new_tool(const plan::Assignment& a) {
+  std::vector<std::size_t> order(a.map.size());
+  for (std::size_t f = 0; f < order.size(); ++f) order[f] = f;
+  std::sort(order.begin(), order.end(),
+            [&](std::size_t x, std::size_t y) { return a.map[x] < a.map[y]; });
+  return order;
+}
+
+// "0=3,3=0": those that move.
+std::string map_of(const AssignmentSummary& s) {
+  std::string out;
+  for (std::size_t f = 0; f < s.assignment.map.size(); ++f) {
+    const int from = s.question.filaments[f].tool;
+    const int to = s.assignment.map[f];
+    if (from != to) out += fmt::format("{}{}={}", out.empty() ? "" : ",", from, to);
+  }
+  return out;
+}
+
+class Text {
+ public:
+  explicit Text(const AssignmentSummary& s) : s_(s), a_(s.assignment) {}
+
+  std::string run() {
+    line("{}", clean(s_.path));
+    line("  on {}", clean(s_.rules.machine.name));
+    if (a_.map.empty()) {
+      line("The job selects no tool: there is nothing to assign.");
+      return std::move(out_);
+    }
+    out_ += '\n';
+    const bool purge =
+        a_.baseline.purge && a_.best.purge && *a_.baseline.purge + *a_.best.purge > 0;
+    line("{:<14} {:>16} {:>16} {:>13} {:>13} {:>13}", "", "toolhead changes", "filament changes",
+         "exchanging", "all changes", purge ? "purge" : "");
+    row("as it is", a_.baseline, purge);
+    row(a_.optimal ? "best" : "best found", a_.best, purge);
+    out_ += '\n';
+    verdict();
+    out_ += '\n';
+    loading();
+    return std::move(out_);
+  }
+
+ private:
+  template <class... Args>
+  void line(fmt::format_string<Args...> format, Args&&... args) {
+    const std::size_t from = out_.size();
+    fmt::format_to(std::back_inserter(out_), format, std::forward<Args>(args)...);
+    out_.resize(std::max(from, out_.find_last_not_of(' ') + 1));
+    out_ += '\n';
+  }
+
+  void row(const char* name, const plan::AssignFigures& f, bool purge) {
+    line("{:<14} {:>16} {:>16} {:>13} {:>13} {:>13}", name, f.toolhead_changes, f.filament_changes,
+         duration(f.exchange_s), duration(f.change_s),
+         purge ? number(*f.purge, 1) + ' ' + unit_of(s_) : "");
+  }
+
+  [[nodiscard]] std::string amount(double cost) const {
+    if (s_.question.by == By::time) return duration(cost);
+    if (counts_exchanges(s_)) {
+      return counted(std::uint64_t(std::llround(cost)), "exchange", "exchanges");
+    }
+    return number(cost, 1) + ' ' + unit_of(s_);
+  }
+
+  void verdict() {
+    if (!a_.baseline_allowed) {
+      line("As it is, a filament is where the rules do not let it be.");
+    }
+    if (a_.optimal) {
+      line("Proved: no assignment that the rules allow takes less than {}.", amount(a_.cost));
+    } else {
+      line("Not proved: this takes {}; no assignment takes less than {}.", amount(a_.cost),
+           amount(a_.lower_bound));
+    }
+    if (counts_exchanges(s_)) {
+      line("No toolhead has exchange_purge_mm3, and there is no matrix: exchanges count alike.");
+    }
+    if (a_.moved == 0) {
+      line("Every filament stays where it is.");
+    } else {
+      line("{} to move: {}", counted(a_.moved, "filament", "filaments"), map_of(s_));
+    }
+  }
+
+  void loading() {
+    line("{:<6} {:<16} {:<16} {:<24} {}", "load", "toolhead", "material", "filament", "");
+    for (const std::size_t f : by_new_tool(a_)) {
+      const int from = s_.question.filaments[f].tool;
+      const int to = a_.map[f];
+      const rules::Filament filament = s_.rules.filament(from);
+      line("{:<6} {:<16} {:<16} {:<24} {}", fmt::format("T{}", to), clean(head_of(s_, to), 40),
+           clean(filament.material, 40), clean(filament.name, 80),
+           from == to ? "stays" : fmt::format("from T{}", from));
+    }
+  }
+
+  const AssignmentSummary& s_;
+  const plan::Assignment& a_;
+  std::string out_;
+};
+
+using Json = nlohmann::ordered_json;
+
+Json rounded(double x) {
+  if (!std::isfinite(x)) return nullptr;
+  if (std::abs(x) < 1e12) x = std::round(x * 1e3) / 1e3;
+  return x + 0.0;
+}
+
+Json figures(const plan::AssignFigures& f, const std::string& unit) {
+  return {{"toolhead_changes", f.toolhead_changes},
+          {"filament_changes", f.filament_changes},
+          {"exchange_s", rounded(f.exchange_s)},
+          {"change_s", rounded(f.change_s)},
+          {"purge_" + unit, f.purge ? rounded(*f.purge) : Json(nullptr)}};
+}
+
+}  // namespace
+
+std::string assignment_text(const AssignmentSummary& summary) { return Text(summary).run(); }
+
+std::string assignment_json(const AssignmentSummary& s) {
+  const plan::Assignment& a = s.assignment;
+  Json out;
+  out["schema_version"] = 1;
+  out["by"] = s.question.by == By::time ? "time" : "purge";
+  out["unit"] = s.question.by == By::time ? "s" : counts_exchanges(s) ? "exchanges" : unit_of(s);
+  out["baseline"] = figures(a.baseline, unit_of(s));
+  out["baseline"]["allowed"] = a.baseline_allowed;
+  Json map = Json::object();
+  for (std::size_t f = 0; f < a.map.size(); ++f) {
+    map[std::to_string(s.question.filaments[f].tool)] = a.map[f];
+  }
+  out["best"]["map"] = std::move(map);
+  out["best"].update(figures(a.best, unit_of(s)));
+  out["best"]["moved"] = a.moved;
+  out["best"]["optimal"] = a.optimal;
+  out["best"]["cost"] = rounded(a.cost);
+  out["best"]["lower_bound"] = rounded(a.lower_bound);
+  out["filaments"] = Json::array();
+  for (const std::size_t f : by_new_tool(a)) {
+    const int from = s.question.filaments[f].tool;
+    const rules::Filament filament = s.rules.filament(from);
+    out["filaments"].push_back({{"tool", a.map[f]},
+                                {"toolhead", head_of(s, a.map[f])},
+                                {"from", from},
+                                {"name", filament.name},
+                                {"material", filament.material}});
+  }
+  return without_controls(out.dump(2, ' ', false, Json::error_handler_t::replace)) + '\n';
+}
+
+}  // namespace forewarm::report

@@ -1,0 +1,28 @@
+// Which filament belongs on which tool, for people and for programs.
+//
+// Text: what the changes cost before and after, then which spool goes where. JSON: {
+// schema_version, by, unit, baseline, best { map, ... }, filaments [] }, keys as documented
+// in README.md. Pure; names are made printable.
+#pragma once
+
+#include <string>
+
+#include "plan/assign.h"
+#include "rules/matrix.h"
+#include "rules/rules.h"
+
+namespace forewarm::report {
+
+// REQUIRES: the assignment answers the question; all outlive the call.
+struct AssignmentSummary {
+  std::string path;
+  const rules::Rules& rules;
+  const plan::AssignQuestion& question;
+  const plan::Assignment& assignment;
+  const rules::Matrix* matrix = nullptr;  // if one was given
+};
+
+[[nodiscard]] std::string assignment_text(const AssignmentSummary& summary);
+[[nodiscard]] std::string assignment_json(const AssignmentSummary& summary);  // ends in a newline
+
+}  // namespace forewarm::report

@@ -1,0 +1,139 @@
+#include "plan/assign_question.h"
+
+#include <catch2/catch.hpp>
+#include <fstream>
+
+#include "../job/job_test_help.h"
+
+using namespace forewarm;
+using namespace forewarm::test;
+using plan::AssignQuestion;
+
+namespace {
+
+AssignQuestion question(const std::string& text, const std::string& rules = kTwoHeads) {
+  const auto r = rules_of(rules);
+  auto q = plan::question_of(scan_of(text, r), r, AssignQuestion::By::time);
+  if (!q) FAIL(render(q.error()));
+  return *q;
+}
+
+// "T0 012, T2 012: 0 1 put 0": filaments and where they may be, then the uses.
+std::string text_of(const AssignQuestion& q) {
+  std::string out;
+  for (const auto& f : q.filaments) {
+    out += (out.empty() ? "T" : ", T") + std::to_string(f.tool) + ' ';
+    for (const int t : f.may) out += std::to_string(t);
+  }
+  out += q.first_is_mounted ? ": mounted" : ":";
+  for (const int f : q.sequence) {
+    out += f == AssignQuestion::kPutAway ? " put" : ' ' + std::to_string(f);
+  }
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("every select counts") {
+  CHECK(text_of(question("T0\nT2\nT2\nG1 X1 E1\nT0\nT-1\nT2\n")) ==
+        "T0 012, T2 012: 0 1 1 0 put 1");
+  CHECK(text_of(question("G1 X1\n")) == ":");
+  CHECK(text_of(question("G1 X1 E1\n")) == "T0 0: mounted 0");
+}
+
+TEST_CASE("a tool that is used before any select stays") {
+  CHECK(text_of(question("G1 X1 E1\nT1\nG1 X2 E1\nT0\n")) == "T0 0, T1 012: mounted 0 1 0");
+}
+
+TEST_CASE("where the rules let filaments be") {
+  const std::string rules = std::string(kTwoHeads) + "only = [\"birch\"]\n";  // of T2
+  CHECK(text_of(question("T0\nT2\n", rules)) == "T0 012, T2 12: 0 1");
+  CHECK(text_of(question("T0\nT2\n", std::string(kTwoHeads) + "never = [1]\n")) ==
+        "T0 012, T2 02: 0 1");
+  CHECK(text_of(question("T0\nT2\n", std::string(kTwoHeads) + "fixed = true\n")) ==
+        "T0 012, T2 2: 0 1");
+  // The job does not use it, but it is there.
+  const AssignQuestion q = question("T0\nT1\n", std::string(kTwoHeads) + "fixed = true\n");
+  CHECK(text_of(q) == "T0 01, T1 01: 0 1");
+  CHECK(q.file == "test.toml");
+  CHECK(question("T2\n", rules).filaments[0].line > 0);
+  CHECK(question("T0\n", rules).filaments[0].line == 0);
+}
+
+TEST_CASE("the baseline is what the job's own changes take") {
+  const auto rules = rules_of(kTwoHeads);
+  for (const char* text : {"T0\nT1\nT2\nT1\nT-1\nT1\nT0\nT0\nT2\n", "T1\nT1\nT-1\nT-1\nT2\n",
+                           "G1 X1 E1\nT2\nT1\nT0\nT1\n", "T-1\nT2\nT0\nT-1\n"}) {
+    INFO(text);
+    const auto job = scan_of(text, rules);
+    const auto q = plan::question_of(job, rules, AssignQuestion::By::time);
+    REQUIRE(q);
+    std::vector<int> now;
+    for (const auto& f : q->filaments) now.push_back(f.tool);
+    const auto figures = plan::figures_of(*q, now);
+    double change_s = 0, exchange_s = 0;
+    for (const job::Select& s : job.selects) {
+      change_s += s.park_s + s.pick_s + s.exchange_s;
+      exchange_s += s.exchange_s;
+    }
+    CHECK(figures.change_s == Approx(change_s));
+    CHECK(figures.exchange_s == Approx(exchange_s));
+    CHECK(figures.toolhead_changes ==
+          job.count(job::Change::toolhead) + job.count(job::Change::both));
+    CHECK(figures.filament_changes ==
+          job.count(job::Change::filament) + job.count(job::Change::both));
+  }
+}
+
+TEST_CASE("the demo job: the baseline is the scan's, and the best is no worse") {
+  const std::string source = FOREWARM_SOURCE_DIR;
+  const auto read = [&](const std::string& name) {
+    std::ifstream in(source + name, std::ios::binary);
+    REQUIRE(in);
+    return std::string(std::istreambuf_iterator<char>(in), {});
+  };
+  const auto rules = rules_of(read("/config/demo.toml"));
+  const auto job = scan_of(read("/fixtures/trail_map.gcode"), rules);
+  const auto q = plan::question_of(job, rules, AssignQuestion::By::time);
+  REQUIRE(q);
+  const auto a = plan::assign(*q);
+  REQUIRE(a);
+  CHECK(a->optimal);
+  CHECK(a->baseline.toolhead_changes ==
+        job.count(job::Change::toolhead) + job.count(job::Change::both));
+  CHECK(a->baseline.filament_changes ==
+        job.count(job::Change::filament) + job.count(job::Change::both));
+  CHECK(a->best.change_s <= a->baseline.change_s);
+}
+
+TEST_CASE("a matrix has to say all pairs of the job's filaments") {
+  const auto rules = rules_of(kTwoHeads);
+  const auto job = scan_of("T0\nT2\n", rules);
+  const auto ask = [&](const std::string& csv) -> std::string {
+    const auto matrix = rules::load_matrix(csv, "m.csv", rules);
+    if (!matrix) FAIL(render(matrix.error()));
+    const auto q = plan::question_of(job, rules, AssignQuestion::By::purge, &*matrix);
+    if (!q) return render(q.error());
+    std::string out;
+    for (const double p : q->pairs) out += std::to_string(int(p)) + ' ';
+    return out;
+  };
+  CHECK(ask("g,T2,T1,T0\nT0,5,6,\nT2,,7,8\n") == "0 5 8 0 ");
+  CHECK(ask("\ng,T2,T0\nT0,5,\n") ==
+        "m.csv:2: the matrix has no row for T2 (\"T2\"), which the job uses");
+  CHECK(ask("g,T2\nT0,5\nT2,\n") ==
+        "m.csv:1: the matrix has no column for T0 (\"T0\"), which the job uses");
+}
+
+TEST_CASE("more filaments than a set holds") {
+  std::string rules =
+      "version = 1\n[[toolhead]]\nname = \"t\"\ntools = \"seen\"\nheater = { power_w = 50, "
+      "full_drive_c = 450, time_constant_s = 180 }\n";
+  std::string text;
+  for (int t = 0; t < 65; ++t) text += "T" + std::to_string(t) + "\n";
+  const auto r = rules_of(rules);
+  const auto q = plan::question_of(scan_of(text, r), r, AssignQuestion::By::time);
+  REQUIRE_FALSE(q.ok());
+  CHECK(render(q.error()) ==
+        "job.gcode: the job uses 65 filaments; no more than 64 can be assigned");
+}
