@@ -240,7 +240,9 @@ class Judge {
     let_go.advance(next - g_.from_s);
     if (!would_do(let_go, next, slack_s(0))) return;  // too short to let go of
     if (!power_free(let_go, next)) return;
-    if (drop >= r_.gap.hold_drop_c + kHoldSlackC) {
+    // Where costs decide, holding may be cheaper, if not by much.
+    const double least_drop = r_.gap.off_over_best ? 3 * r_.gap.hold_drop_c : r_.gap.hold_drop_c;
+    if (drop >= least_drop + kHoldSlackC && !(r_.gap.off_over_best && length() < 120)) {
       say(Id::held_long, g_.line,
           fmt::format("held for {:.0f} s, though it could have cooled by {:.1f} C and been back",
                       length(), drop));

@@ -289,8 +289,7 @@ GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, const Margin& margi
   if (chosen == nullptr && !stay.possible()) {
     return at_once(q, why, hot, standby.in_time || off.in_time);
   }
-  const bool off_by_rule = chosen == &off && !gap.off_over_best;
-  if (!off_by_rule && heated && why.length_s <= q.max_hot_idle_s) {
+  if ((gap.off_over_best || chosen == nullptr) && heated && why.length_s <= q.max_hot_idle_s) {
     why.cost_standby = chosen == nullptr ? std::numeric_limits<double>::infinity()
                                          : cost_of(q, gap, chosen->floor_c, chosen->preheat_s).cost;
     why.cost_hold = std::numeric_limits<double>::infinity();
@@ -311,8 +310,6 @@ GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, const Margin& margi
   a.because = why;
   if (chosen == &stay) {
     a.treatment = Treatment::hold;
-    // Said again, as the job's own targets in the gap are taken out.
-    a.actions.push_back({0, stay.floor_c, GapAction::What::hold});
   } else if (chosen == &standby) {
     a.treatment = Treatment::standby;
     a.actions.push_back({0, standby_c, GapAction::What::standby});

@@ -5,10 +5,10 @@
 //
 // Policy look-ahead, in this order: not late where the gap allows it; held where the dip would be
 // under hold_drop_c; off where standby would break max_hot_idle_s or the gap is longer than
-// off_over_s; with off_over_s = "best", whichever of standby and off costs less. Both are let go of
-// at the start and told to heat at the last line that meets every need with its margin: nothing
-// that is let go of later, or told earlier, is cheaper, as cost grows with temperature (tests try
-// all commands of small gaps).
+// off_over_s, else standby. With off_over_s = "best", whichever of standby, off and holding costs
+// least. What is let go of is let go of at the start, and told to heat at the last line that meets
+// every need with its margin: nothing let go of later, or told earlier, is cheaper, as cost grows
+// with temperature (tests try all sequences of commands in small gaps).
 #pragma once
 
 #include <array>
