@@ -134,7 +134,7 @@ class Judge {
       const double t = *o.target_c;
       const auto is = [t](double c) { return std::abs(t - c) < kSameC; };
       if (o.inserted && t > 0 && !is(g_.work_c) && !is(standby_c_) && !is(g_.standby_c) &&
-          !is(g_.used_c) && !(g_.exchange && is(g_.out_c))) {
+          !(g_.exchange && is(g_.out_c))) {
         say(Id::invented_target, o.line,
             fmt::format("{:g} C is neither standby ({:g} C) nor what the job prints at ({:g} C)", t,
                         g_.standby_c, g_.work_c));
