@@ -205,11 +205,13 @@ class Planner {
     plan_.commands.push_back({at, what, b.head, b.tool, temp_c, "", std::move(reason), rank});
   }
 
-  // The last place before the need that is reached, waits included, no later than `wall_s`.
+  // The last place that is reached, waits included, no later than `wall_s`; not behind the first
+  // need, whose wait heats whatever was told.
   [[nodiscard]] Place place_at(double wall_s, const Break& b) const {
     const Place p = job_.index.last_where(
         [&](const Place& c) { return outcome_.waits.wall(c) <= wall_s + 1e-9; });
     if (p.offset <= b.from.offset) return b.from;
+    if (!b.needs.empty() && p.offset > b.needs.front().at.offset) return b.needs.front().at;
     return p;
   }
 
