@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <tuple>
+#include <utility>
 
 #include "plan/events.h"
 #include "plan/layout.h"
@@ -60,15 +62,7 @@ class Planner {
     } else {
       disable();
       first_guess();
-      for (int round = 1;; ++round) {
-        answer();
-        compose(false);
-        Outcome next = replay();
-        const bool last = (round > 1 && agrees(next)) || round == kMostRounds;
-        if (last) compose(true);
-        outcome_ = std::move(next);
-        if (last) break;
-      }
+      settle();
       fill_gaps();
     }
     total();
@@ -76,6 +70,32 @@ class Planner {
   }
 
  private:
+  // Waits make another timeline, which is answered again. Now and then two timelines lead to each
+  // other, where some must be late for the heating limit: then the one that waits least is taken.
+  void settle() {
+    std::optional<std::pair<Outcome, std::vector<GapAnswer>>> best;  // asked about; answered
+    double least_s = std::numeric_limits<double>::infinity();
+    for (int round = 1;; ++round) {
+      answer();
+      compose(false);
+      Outcome next = replay();
+      const bool agreed = round > 1 && agrees(next);
+      if (!agreed && round >= kMostRounds / 2 && next.waits.total() < least_s) {
+        least_s = next.waits.total();
+        best.emplace(outcome_, answers_);
+      }
+      if (!agreed && round == kMostRounds) {
+        std::tie(outcome_, answers_) = std::move(*best);
+        compose(false);
+        next = replay();
+      }
+      const bool last = agreed || round == kMostRounds;
+      if (last) compose(true);
+      outcome_ = std::move(next);
+      if (last) break;
+    }
+  }
+
   void disable() {
     for (const Break& b : breaks_) {
       plan_.disabled.insert(plan_.disabled.end(), b.disabled.begin(), b.disabled.end());
@@ -205,11 +225,13 @@ class Planner {
     plan_.commands.push_back({at, what, b.head, b.tool, temp_c, "", std::move(reason), rank});
   }
 
-  // The last place before the need that is reached, waits included, no later than `wall_s`.
+  // The last place that is reached, waits included, no later than `wall_s`; not behind the first
+  // need, whose wait heats whatever was told.
   [[nodiscard]] Place place_at(double wall_s, const Break& b) const {
     const Place p = job_.index.last_where(
         [&](const Place& c) { return outcome_.waits.wall(c) <= wall_s + 1e-9; });
     if (p.offset <= b.from.offset) return b.from;
+    if (!b.needs.empty() && p.offset > b.needs.front().at.offset) return b.needs.front().at;
     return p;
   }
 

@@ -114,14 +114,17 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
     if (e.has_temp) {
       if (e.temp_c > 0 && t.course.target_c() <= 0) ++out.figures.cold_starts;
       t.course.set_target(e.temp_c);
-      // The drive under way ends here, or goes on as the new one.
-      if (t.drive != job::kNone && t.drive_until_s > wall_s) drives[t.drive].to_s = wall_s;
+      // The drive under way ends here, or goes on as the new one: a preheat stays one, though the
+      // wait for it sets its target again.
+      const bool under_way = t.drive != job::kNone && t.drive_until_s > wall_s;
+      const bool preheat = e.preheat || (under_way && drives[t.drive].preheat);
+      if (under_way) drives[t.drive].to_s = wall_s;
       t.drive_until_s = wall_s;
       if (t.course.full_drive()) {
         const double seconds = t.course.seconds_until_warm(e.temp_c);
         t.drive_until_s = std::isfinite(seconds) ? wall_s + seconds : 1e18;
         t.drive = drives.size();
-        drives.push_back({wall_s, t.drive_until_s, e.head, e.preheat});
+        drives.push_back({wall_s, t.drive_until_s, e.head, preheat});
       }
     }
     if (e.what != Event::What::wait) continue;

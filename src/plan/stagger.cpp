@@ -32,6 +32,9 @@ class Profile {
     }
   }
   void drop() { placed_.pop_back(); }
+  void drop(std::size_t count) {
+    placed_.erase(placed_.end() - std::ptrdiff_t(count), placed_.end());
+  }
 
   // The first moment in [from_s, to_s) at which `watts` more are too many.
   [[nodiscard]] std::optional<double> clash(double from_s, double to_s, double watts) const {
@@ -117,17 +120,31 @@ class Group {
         std::vector<Told>& told)
       : all_(all), members_(std::move(members)), profile_(profile), told_(told) {}
 
-  // Leaves the profile as it was. Returns the earliest moment that was told.
-  double solve() {
+  // Leaves the profile as it was.
+  void solve() {
     best_cost_ = std::numeric_limits<double>::infinity();
     at_.assign(members_.size(), 0);
     order_.clear();
     taken_.assign(members_.size(), 0);
     backwards(0);
     if (!std::isfinite(best_cost_)) forwards();
-    double low = std::numeric_limits<double>::infinity();
-    for (const std::size_t m : members_) low = std::min(low, told_[m].at_s);
-    return low;
+    low_s_ = std::numeric_limits<double>::infinity();
+    high_s_ = -low_s_;
+    for (const std::size_t m : members_) {
+      low_s_ = std::min(low_s_, told_[m].at_s);
+      high_s_ = std::max(high_s_, end_of(all_[m], told_[m].at_s));
+    }
+  }
+  void join(std::size_t member) { members_.push_back(member); }
+  [[nodiscard]] const std::vector<std::size_t>& members() const { return members_; }
+  [[nodiscard]] bool late() const { return told_[members_.front()].late; }
+  // From the first moment that was told to the last end.
+  [[nodiscard]] double low_s() const { return low_s_; }
+  [[nodiscard]] double high_s() const { return high_s_; }
+  void place() const {
+    for (const std::size_t m : members_) {
+      profile_.add({told_[m].at_s, end_of(all_[m], told_[m].at_s), all_[m].watts});
+    }
   }
 
  private:
@@ -186,10 +203,11 @@ class Group {
     double least = std::numeric_limits<double>::infinity();
     std::vector<double> at(members_.size());
     std::vector<double> late(members_.size(), 0);
+    std::vector<double> best_at, best_late;
     do {
       std::fill(late.begin(), late.end(), 0);
       double total = 0;
-      for (int sweep = 0; sweep < 3; ++sweep) {
+      for (std::size_t sweep = 0; sweep <= members_.size(); ++sweep) {
         for (const std::size_t p : permuted) {
           const std::size_t i = by_need[p];
           const Heating& h = all_[members_[i]];
@@ -200,27 +218,72 @@ class Group {
           at[i] = place_early(h, release, profile_);
           profile_.add({at[i], end_of(h, at[i]), h.watts});
         }
-        for (std::size_t i = 0; i < members_.size(); ++i) profile_.drop();
+        profile_.drop(members_.size());
         total = 0;
+        const std::vector<double> before = late;
         for (const std::size_t i : by_need) {
           const Heating& h = all_[members_[i]];
           const double need = h.need_s - waited[i] + total;
           late[i] = std::max(0.0, at[i] + h.drive_s(at[i]) - need);
           total += late[i];
         }
+        if (late == before) break;
       }
       if (total < least - 1e-6) {
         least = total;
-        for (std::size_t i = 0; i < members_.size(); ++i) told_[members_[i]] = {at[i], true};
+        best_at = at;
+        best_late = late;
       }
     } while (members_.size() <= kMostTried &&
              std::next_permutation(permuted.begin(), permuted.end()));
+    // What each may be told at the latest, by the waits of that order: to be ready with its margin.
+    std::vector<double> latest(members_.size());
+    double total = 0;
+    for (const std::size_t i : by_need) {
+      const Heating& h = all_[members_[i]];
+      const double ready = h.latest_s + h.drive_s(h.latest_s) - waited[i] + total;
+      total += best_late[i];
+      double early = best_at[i];
+      double late_s = h.latest_s - waited[i] + total;
+      while (late_s - early > 1e-3) {
+        const double middle = (early + late_s) / 2;
+        (middle + h.drive_s(middle) <= ready ? early : late_s) = middle;
+      }
+      latest[i] = early;
+    }
+    as_late(std::move(best_at), latest);
+  }
+
+  // Told early only as far as that saves waiting: each as late as the others leave it.
+  void as_late(std::vector<double> at, const std::vector<double>& latest) {
+    std::vector<std::size_t> by_end(members_.size());
+    std::iota(by_end.begin(), by_end.end(), std::size_t{0});
+    const auto drawn = [&](std::size_t i) {
+      const Heating& h = all_[members_[i]];
+      return Drawn{at[i], end_of(h, at[i]), h.watts};
+    };
+    std::stable_sort(by_end.begin(), by_end.end(),
+                     [&](std::size_t a, std::size_t b) { return drawn(a).to_s > drawn(b).to_s; });
+    for (const std::size_t i : by_end) {
+      Heating h = all_[members_[i]];
+      h.release_s = at[i];
+      h.latest_s = latest[i];
+      if (h.latest_s > at[i]) {
+        for (std::size_t j = 0; j < members_.size(); ++j) {
+          if (j != i) profile_.add(drawn(j));
+        }
+        if (const auto later = place_late(h, profile_)) at[i] = *later;
+        profile_.drop(members_.size() - 1);
+      }
+      told_[members_[i]] = {at[i], true};
+    }
   }
 
   const std::vector<Heating>& all_;
   std::vector<std::size_t> members_;
   Profile& profile_;
   std::vector<Told>& told_;
+  double low_s_ = 0, high_s_ = 0;
   double best_cost_ = 0;
   std::vector<double> at_;
   std::vector<std::size_t> order_;
@@ -242,17 +305,36 @@ std::vector<Told> stagger(const std::vector<Heating>& heatings, const std::vecto
     return ends[a] != ends[b] ? ends[a] > ends[b] : a < b;
   });
   Profile profile(fixed, limit_w);
+  std::vector<Group> groups;  // placed, the first in time last
   for (std::size_t next = 0; next < order.size();) {
     // A group: those that reach into the time of others of it, wherever these have been moved.
-    std::vector<std::size_t> members{order[next++]};
-    double low = Group(heatings, members, profile, told).solve();
-    while (next < order.size() && ends[order[next]] > low && members.size() < kMostInGroup) {
-      members.push_back(order[next++]);
-      low = Group(heatings, members, profile, told).solve();
+    Group group(heatings, {order[next++]}, profile, told);
+    group.solve();
+    for (bool grown = true; grown;) {
+      grown = false;
+      while (next < order.size() && ends[order[next]] > group.low_s() &&
+             group.members().size() < kMostInGroup) {
+        group.join(order[next++]);
+        group.solve();
+      }
+      // If some are late, they may be less so where a group that comes later makes room.
+      while (group.late() && !groups.empty() &&
+             group.members().size() + groups.back().members().size() <= kMostInGroup) {
+        const Group& after = groups.back();
+        profile.drop(after.members().size());
+        group.solve();
+        if (group.high_s() <= after.low_s()) {
+          after.place();
+          break;
+        }
+        for (const std::size_t m : after.members()) group.join(m);
+        groups.pop_back();
+        group.solve();
+        grown = true;
+      }
     }
-    for (const std::size_t m : members) {
-      profile.add({told[m].at_s, end_of(heatings[m], told[m].at_s), heatings[m].watts});
-    }
+    group.place();
+    groups.push_back(std::move(group));
     profile.forget_old();
   }
   return told;
