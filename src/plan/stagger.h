@@ -5,7 +5,8 @@
 // leave it allow. Which of those that compete comes last decides whether all fit; all orders of a
 // group are tried up to kMostTried preheats, and beyond that the one by need. Of the orders in
 // which none is late, the one that moves them least; if there is none, the one that waits least in
-// all, each then told as early as the power allows.
+// all, each then told as late as keeps these waits. Groups that are late take in those after them
+// whose room they could use.
 //
 // Placing as late as possible in some order reaches a best placement: the serial scheme of
 // Kolisch & Hartmann (Project Scheduling, 1999; from memory), time reversed. Pure; wall seconds and

@@ -109,8 +109,8 @@ TEST_CASE("start and end, and the gap that an exchange is part of") {
         "birch off 7201 s\n"   // heated by the start code: brought down, and back
         "ash standby 220 s\n"  // 10 s of change, 120 s, 30 s of exchange, 60 s
         "birch hold 15 s\n"
-        "ash hold 70 s
-        "  // birch is changed and exchanged for 40 s of it: no line to heat at in time
+        "ash hold 70 s\n"  // birch is changed and exchanged for 40 s of it: no line to heat at in
+                           // time
         "birch off 610 s, the last\n"
         "ash off 0 s, the last\n");
 }
