@@ -189,6 +189,7 @@ class Planner {
       h.need_s = from + q.needs.front().after_s;
       h.wait_s = outcome_.gaps[g].wait_s;
       h.watts = q.hotend.power_w;
+      h.heater = b.head;
       h.line_at = [this, &b](double wall_s) { return outcome_.waits.wall(place_at(wall_s, b)); };
       h.line_after = [this](double wall_s) {
         const Place p = job_.index.first_not(
@@ -207,7 +208,7 @@ class Planner {
     std::vector<Drawn> fixed;
     for (const Drive& d : outcome_.drives) {
       if (!d.preheat && d.to_s > d.from_s) {
-        fixed.push_back({d.from_s, d.to_s, job_.heads[d.head].hotend.power_w});
+        fixed.push_back({d.from_s, d.to_s, job_.heads[d.head].hotend.power_w, d.head});
       }
     }
     const auto told =

@@ -36,17 +36,17 @@ class Profile {
     placed_.erase(placed_.end() - std::ptrdiff_t(count), placed_.end());
   }
 
-  // The first moment in [from_s, to_s) at which `watts` more are too many.
-  [[nodiscard]] std::optional<double> clash(double from_s, double to_s, double watts) const {
+  // The first moment in [from_s, to_s) at which those of `h` are too many more.
+  [[nodiscard]] std::optional<double> clash(double from_s, double to_s, const Heating& h) const {
     near_.clear();
-    for (const Drawn& d : placed_) keep(d, from_s, to_s);
+    for (const Drawn& d : placed_) keep(d, from_s, to_s, h.heater);
     auto at = std::lower_bound(fixed_.begin(), fixed_.end(), from_s - longest_s_ - kApartS,
                                [](const Drawn& d, double t) { return d.from_s < t; });
-    for (; at != fixed_.end() && at->from_s < to_s; ++at) keep(*at, from_s, to_s);
+    for (; at != fixed_.end() && at->from_s < to_s; ++at) keep(*at, from_s, to_s, h.heater);
     std::optional<double> first;
     const auto look = [&](double t) {
       if (first && *first <= t) return;
-      double power = watts;
+      double power = h.watts;
       for (const Drawn& d : near_) {
         if (d.from_s <= t && t < d.to_s) power += d.watts;
       }
@@ -72,7 +72,8 @@ class Profile {
   }
 
  private:
-  void keep(const Drawn& d, double from_s, double to_s) const {
+  void keep(const Drawn& d, double from_s, double to_s, std::size_t heater) const {
+    if (heater != kOther && d.heater == heater) return;
     if (d.from_s < to_s && d.to_s > from_s) near_.push_back(d);
   }
   std::vector<Drawn> fixed_, placed_;
@@ -87,7 +88,7 @@ std::optional<double> place_late(const Heating& h, const Profile& profile) {
   double at = h.line_at(h.latest_s);
   for (int tries = 0; tries < 10'000; ++tries) {
     if (at < h.release_s - 1e-9) return std::nullopt;
-    const auto clash = profile.clash(at, end_of(h, at), h.watts);
+    const auto clash = profile.clash(at, end_of(h, at), h);
     if (!clash) return at;
     // Whatever begins earlier and reaches beyond the clash still clashes: it has to end before.
     if (end_of(h, h.release_s) > *clash) return std::nullopt;
@@ -106,7 +107,7 @@ std::optional<double> place_late(const Heating& h, const Profile& profile) {
 double place_early(const Heating& h, double release_s, const Profile& profile) {
   double at = h.line_after(release_s);
   for (int tries = 0; tries < 10'000; ++tries) {
-    if (!profile.clash(at, end_of(h, at), h.watts)) return at;
+    if (!profile.clash(at, end_of(h, at), h)) return at;
     const double next = profile.next_end(at);
     if (!std::isfinite(next)) return at;
     at = h.line_after(next);
@@ -143,7 +144,7 @@ class Group {
   [[nodiscard]] double high_s() const { return high_s_; }
   void place() const {
     for (const std::size_t m : members_) {
-      profile_.add({told_[m].at_s, end_of(all_[m], told_[m].at_s), all_[m].watts});
+      profile_.add({told_[m].at_s, end_of(all_[m], told_[m].at_s), all_[m].watts, all_[m].heater});
     }
   }
 
@@ -164,7 +165,7 @@ class Group {
         at_[i] = *at;
         taken_[i] = 1;
         order_.push_back(i);
-        profile_.add({*at, end_of(h, *at), h.watts});
+        profile_.add({*at, end_of(h, *at), h.watts, h.heater});
         backwards(cost + (h.latest_s - *at));
         profile_.drop();
         order_.pop_back();
@@ -216,7 +217,7 @@ class Group {
             if (all_[members_[j]].need_s < h.release_s) release += late[j];
           }
           at[i] = place_early(h, release, profile_);
-          profile_.add({at[i], end_of(h, at[i]), h.watts});
+          profile_.add({at[i], end_of(h, at[i]), h.watts, h.heater});
         }
         profile_.drop(members_.size());
         total = 0;
@@ -260,7 +261,7 @@ class Group {
     std::iota(by_end.begin(), by_end.end(), std::size_t{0});
     const auto drawn = [&](std::size_t i) {
       const Heating& h = all_[members_[i]];
-      return Drawn{at[i], end_of(h, at[i]), h.watts};
+      return Drawn{at[i], end_of(h, at[i]), h.watts, h.heater};
     };
     std::stable_sort(by_end.begin(), by_end.end(),
                      [&](std::size_t a, std::size_t b) { return drawn(a).to_s > drawn(b).to_s; });

@@ -14,10 +14,13 @@
 #pragma once
 
 #include <cstddef>
+#include <cstdint>
 #include <functional>
 #include <vector>
 
 namespace forewarm::plan {
+
+constexpr std::size_t kOther = SIZE_MAX;  // another one than any that is told apart
 
 struct Heating {
   double release_s = 0;  // not before
@@ -25,6 +28,7 @@ struct Heating {
   double need_s = 0;     // when it is waited for, if it is not ready then
   double wait_s = 0;     // it was, in the timeline that the times above are from
   double watts = 0;
+  std::size_t heater = kOther;
   std::function<double(double)> drive_s;     // at full drive so long if told then
   std::function<double(double)> line_at;     // the last moment no later at which it can be told
   std::function<double(double)> line_after;  // the first no earlier
@@ -32,6 +36,7 @@ struct Heating {
 
 struct Drawn {
   double from_s, to_s, watts;
+  std::size_t heater = kOther;  // draws nothing beside itself
 };
 
 struct Told {

@@ -46,6 +46,7 @@ class Replay:
         self.printed = {}    # head: target at its last extrusion
         self.findings = []
         self.first_print = None
+        self.waited_at_start = 0.0
         for number, text in lines:
             self.line(number, text)
 
@@ -147,6 +148,7 @@ class Replay:
             self.printed[head] = self.target[head]
             if (abs(delta[0]) + abs(delta[1]) > 1e-9 or code > 1) and self.first_print is None:
                 self.first_print = number
+                self.waited_at_start = self.waited
         length = sum(d * d for d in delta[:3]) ** 0.5 or abs(delta[3])
         self.pass_time(length / self.feed)
 
@@ -190,8 +192,12 @@ def main():
             findings.append(f"{machine.heads[h]['name']} is left on at {target:.0f}")
     if b.waited > a.waited:
         findings.append(f"waits {b.waited:.0f} s, the original {a.waited:.0f} s")
+    # Beyond the start code, which stays as it is, next to nothing is waited for.
+    before, after = a.waited - a.waited_at_start, b.waited - b.waited_at_start
+    if after > 0.005 * before:
+        findings.append(f"waits {after:.1f} s after the start code, more than 0.5 % of the original's {before:.0f} s")
     print(f"{len(b.moves)} extruding moves, {len(b.exchanges)} exchanges, waits {a.waited:.0f} -> "
-          f"{b.waited:.0f} s")
+          f"{b.waited:.0f} s, after the start code {before:.0f} -> {after:.1f} s")
     for finding in findings[:20]:
         print(finding)
     sys.exit(1 if findings else 0)
