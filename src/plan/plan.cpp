@@ -71,18 +71,22 @@ class Planner {
 
  private:
   // Waits make another timeline, which is answered again. Now and then two timelines lead to each
-  // other, where some must be late for the heating limit: then the one that waits least is taken.
+  // other, where some must be late for the heating limit: then the one that is taken keeps the
+  // limit best, and of those waits least.
   void settle() {
     std::optional<std::pair<Outcome, std::vector<GapAnswer>>> best;  // asked about; answered
-    double least_s = std::numeric_limits<double>::infinity();
+    std::pair<double, double> least;                                 // over the limit; waits
     for (int round = 1;; ++round) {
       answer();
       compose(false);
       Outcome next = replay();
       const bool agreed = round > 1 && agrees(next);
-      if (!agreed && round >= kMostRounds / 2 && next.waits.total() < least_s) {
-        least_s = next.waits.total();
-        best.emplace(outcome_, answers_);
+      if (!agreed && round >= kMostRounds / 2) {
+        const std::pair cost{std::round(over_s(next)), next.waits.total()};
+        if (!best || cost < least) {
+          least = cost;
+          best.emplace(outcome_, answers_);
+        }
       }
       if (!agreed && round == kMostRounds) {
         std::tie(outcome_, answers_) = std::move(*best);
@@ -94,6 +98,12 @@ class Planner {
       outcome_ = std::move(next);
       if (last) break;
     }
+  }
+
+  [[nodiscard]] double over_s(const Outcome& outcome) const {
+    if (!rules_.machine.heating_limit_w) return 0;
+    return over_limit_s(outcome.drives, job_,
+                        *rules_.machine.heating_limit_w - rules_.machine.bed_w);
   }
 
   void disable() {

@@ -63,6 +63,30 @@ double peak_of(const std::vector<Drive>& drives, const job::Job& job) {
 
 }  // namespace
 
+double over_limit_s(const std::vector<Drive>& drives, const job::Job& job, double limit_w) {
+  struct Step {
+    double at_s, watts;
+    int preheats;
+  };
+  std::vector<Step> steps;
+  for (const Drive& d : drives) {
+    if (d.to_s <= d.from_s) continue;
+    const double power = job.heads[d.head].hotend.power_w;
+    steps.push_back({d.from_s, power, d.preheat ? 1 : 0});
+    steps.push_back({d.to_s, -power, d.preheat ? -1 : 0});
+  }
+  std::sort(steps.begin(), steps.end(), [](const Step& a, const Step& b) {
+    return a.at_s != b.at_s ? a.at_s < b.at_s : a.watts < b.watts;
+  });
+  double over = 0;
+  Step now{0, 0, 0};
+  for (const Step& step : steps) {
+    if (now.preheats > 0 && now.watts > limit_w + 1e-6) over += step.at_s - now.at_s;
+    now = {step.at_s, now.watts + step.watts, now.preheats + step.preheats};
+  }
+  return over;
+}
+
 Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_count) {
   Outcome out;
   out.heads.resize(job.heads.size());

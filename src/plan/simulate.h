@@ -75,6 +75,10 @@ struct Outcome {
   std::vector<Drive> drives;
 };
 
+// Seconds in which more than `limit_w` is drawn while a preheat is under way.
+[[nodiscard]] double over_limit_s(const std::vector<Drive>& drives, const job::Job& job,
+                                  double limit_w);
+
 [[nodiscard]] Outcome simulate(const job::Job& job, const Timeline& timeline,
                                std::size_t gap_count);
 
