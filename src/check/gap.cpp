@@ -54,6 +54,7 @@ class Judge {
 
   void run() {
     const Past actual = past(g_.to_s, g_.orders.size());
+    needs();
     if (r_.gap.policy != rules::Policy::timers && r_.gap.policy != rules::Policy::as_sliced &&
         !irregular()) {
       waits();
@@ -64,7 +65,6 @@ class Judge {
       return;
     }
     if (irregular()) return;
-    needs();
     const std::size_t preheat = find_preheat();
     const bool let_go = lowered_before(preheat);
     if (preheat == kHeld || !let_go) {
@@ -114,9 +114,7 @@ class Judge {
       if (!o.inserted && std::abs(target - g_.work_c) > kSameC) continue;  // for something else
       const double least = std::max(
           0.0, g_.from_s + at_once.seconds_until_warm(std::min(target, ready_c_)) - o.at_s);
-      if (o.waited_s > least + slack_s(least) &&
-          (!r_.around.limited() ||
-           r_.around.power_free(r_.index, h_.power_w, g_.from_s, o.at_s + o.waited_s))) {
+      if (o.waited_s > least + slack_s(least) && uncontended()) {
         say(Id::wait_bound, o.line,
             fmt::format("waits {:.1f} s to reach {:g} C, though no more than {:.1f} s are needed",
                         o.waited_s, target, least));
@@ -191,12 +189,14 @@ class Judge {
       return at_s + lead_s(there, at_s, n) + spare_s <= n.at_s;
     });
   }
-  // Whether nothing else's power was in its way.
-  [[nodiscard]] bool power_free(const Course& there, double at_s) const {
+  // Whether nothing else's power was in its way. Who of several comes first is a matter of them
+  // all, so that a preheat is only judged that no other came near.
+  [[nodiscard]] bool uncontended() const {
     if (!r_.around.limited()) return true;
-    return r_.around.power_free(
-        r_.index, h_.power_w, at_s,
-        at_s + thermal::seconds_to_heat(h_, there.temperature_c(), ready_c_));
+    const double lead = thermal::seconds_to_heat(h_, h_.ambient_c, ready_c_);
+    constexpr double kNear = 3;
+    return r_.around.power_free(r_.index, h_.power_w, needs_.front().at_s - kNear * lead,
+                                needs_.front().at_s);
   }
 
   void lead(std::size_t preheat) {
@@ -205,8 +205,7 @@ class Judge {
     for (const Need& n : needs_) {
       const double needed = lead_s(there, order.at_s, n);
       const double has = n.at_s - order.at_s;
-      const double due_s = std::max(g_.from_s, n.at_s - needed);
-      if (has < needed - slack_s(needed) && power_free(past(due_s, preheat).course, due_s)) {
+      if (has < needed - slack_s(needed) && uncontended()) {
         say(Id::preheat_late, order.line,
             fmt::format("{:.1f} s ahead from {:.0f} C; the rules ask for {:.1f} s to reach {:g} C",
                         has, there.temperature_c(), needed, n.temp_c));
@@ -214,9 +213,11 @@ class Judge {
       }
     }
     const double next = r_.lines.line_end(order.at_s + kLineSlackS);
-    const Course later = past(next, preheat).course;
-    if (would_do(later, next, 0.01 * (needs_.front().at_s - next)) && power_free(later, next)) {
+    if (would_do(past(next, preheat).course, next, 0.01 * (needs_.front().at_s - next)) &&
+        uncontended()) {
       const double needed = lead_s(there, order.at_s, needs_.front());
+      // Others may have gone before those that came near.
+      if (r_.around.limited() && needs_.front().at_s - order.at_s < 2 * needed) return;
       say(Id::preheat_early, order.line,
           fmt::format(
               "{:.1f} s ahead from {:.0f} C; the rules ask for {:.1f} s, and a line {:.1f} s "
@@ -239,10 +240,9 @@ class Judge {
     let_go.set_target(standby_c_);
     let_go.advance(next - g_.from_s);
     if (!would_do(let_go, next, slack_s(0))) return;  // too short to let go of
-    if (!power_free(let_go, next)) return;
-    // Where costs decide, holding may be cheaper, if not by much.
-    const double least_drop = r_.gap.off_over_best ? 3 * r_.gap.hold_drop_c : r_.gap.hold_drop_c;
-    if (drop >= least_drop + kHoldSlackC && !(r_.gap.off_over_best && length() < 120)) {
+    if (!uncontended()) return;
+    // Where costs decide, holding may be the cheaper.
+    if (!r_.gap.off_over_best && drop >= r_.gap.hold_drop_c + kHoldSlackC) {
       say(Id::held_long, g_.line,
           fmt::format("held for {:.0f} s, though it could have cooled by {:.1f} C and been back",
                       length(), drop));
@@ -296,12 +296,12 @@ class Judge {
     cold.set_target(0);
     const double next = r_.lines.line_end(g_.from_s + kLineSlackS);
     cold.advance(next - g_.from_s);
-    return would_do(cold, next, slack_s(next - g_.from_s)) && power_free(cold, next);
+    return would_do(cold, next, slack_s(next - g_.from_s)) && uncontended();
   }
 
   // Where costs decide between standby and off: the other must not have been clearly cheaper.
   void dearer(std::size_t preheat, bool off, std::uint64_t line) {
-    if (g_.start.target_c() <= h_.ambient_c && !off) return;
+    if (r_.around.limited() || (g_.start.target_c() <= h_.ambient_c && !off)) return;
     const double need_s = needs_.front().at_s;
     const auto cost = [&](double floor_c) {
       Course course = g_.start;

@@ -82,6 +82,7 @@ void Heaters::start(double at_s, bool with_prelude, std::size_t printing) {
 }
 
 double Heaters::order(std::size_t h, Order o) {
+  settle_limits(o.at_s);
   Head& head = at(h);
   advance(head, o.at_s);
   head.met = true;
@@ -123,23 +124,25 @@ double Heaters::order(std::size_t h, Order o) {
   return o.waited_s;
 }
 
-// A drive that begins now may be one too many.
+// A drive that begins now may be one too many, if it lasts.
 void Heaters::limit(std::size_t h, double at_s, std::uint64_t line) {
-  if (!rules_.machine.heating_limit_w || !started_ || !list_[h].course.full_drive()) return;
-  double power = 0;
-  std::size_t driven = 0;
-  for (std::size_t i = 0; i < list_.size(); ++i) {
-    advance(list_[i], at_s);
-    if (!list_[i].course.full_drive()) continue;
-    power += heads_[i].hotend.power_w;
-    ++driven;
+  if (!around_.limited() || !started_ || !list_[h].course.full_drive()) return;
+  if (around_.drawn_w(at_s) <= around_.limit_w() + 1e-9) return;
+  drives_.push_back({h, at_s, line});
+}
+
+void Heaters::settle_limits(double until_s) {
+  // The job may set and take back a target within a moment.
+  constexpr double kLastsS = 0.5;
+  while (!drives_.empty() && drives_.front().at_s + kLastsS <= until_s) {
+    const auto [head, at_s, line] = drives_.front();
+    drives_.pop_front();
+    const double watts = around_.drawn_w(at_s + kLastsS);
+    if (watts <= around_.limit_w() + 1e-9) continue;
+    say(Id::heating_limit, head, line,
+        fmt::format("heaters at full drive together draw {:g} W, {:g} W are allowed{}", watts,
+                    around_.limit_w(), rules_.machine.bed_w > 0 ? " beside the bed" : ""));
   }
-  power += rules_.machine.bed_w;
-  if (power <= *rules_.machine.heating_limit_w + 1e-9) return;
-  say(Id::heating_limit, h, line,
-      fmt::format("full drive of {} heaters{} draws {:g} W, {:g} W are allowed", driven,
-                  rules_.machine.bed_w > 0 ? ", and the bed," : "", power,
-                  *rules_.machine.heating_limit_w));
 }
 
 void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
@@ -316,6 +319,7 @@ void Heaters::feed_inserted(double at_s, std::size_t h, std::uint64_t line) {
 
 void Heaters::finish(double at_s) {
   if (!started_) return;
+  settle_limits(at_s + 1);
   if (mounted_ != kNone && !visit_.fed && visit_.exchange) {
     exchanged_only(mounted_, at_s, 0);
   }

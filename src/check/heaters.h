@@ -85,6 +85,7 @@ class Heaters {
   void close(std::size_t head, double fed_s, double work_c, int tool, std::uint64_t line);
   void of_filament(Gap& gap, std::size_t head, int tool) const;
   void limit(std::size_t head, double at_s, std::uint64_t line);
+  void settle_limits(double until_s);
   void say(Id id, std::size_t head, std::uint64_t line, const std::string& what);
 
   const rules::Rules& rules_;
@@ -93,6 +94,12 @@ class Heaters {
   std::deque<Head> list_;
   LongLines lines_;
   Surroundings around_;
+  struct Drive {
+    std::size_t head;
+    double at_s;
+    std::uint64_t line;
+  };
+  std::deque<Drive> drives_;  // that may be too many
   bool started_ = false;
   double start_s_ = 0, prelude_s_ = 0;
   std::size_t mounted_ = kNone;

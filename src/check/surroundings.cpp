@@ -95,9 +95,16 @@ double Surroundings::lead_s(const thermal::Hotend& hotend, const thermal::Course
   return heat + z_ * std::sqrt(variance);
 }
 
+double Surroundings::drawn_w(double time_s) const {
+  double watts = 0;
+  for (const Drive& d : drives_) {
+    if (d.from_s <= time_s && time_s < d.to_s) watts += d.watts;
+  }
+  return watts;
+}
+
 bool Surroundings::power_free(std::size_t head, double watts, double from_s, double to_s) const {
   if (!limited()) return true;
-  const double limit = *rules_.machine.heating_limit_w - rules_.machine.bed_w;
   // Those that only just miss each other leave no room either: drives are known to rounding.
   constexpr double kApartS = 1;
   const auto room_at = [&](double t) {
@@ -105,7 +112,7 @@ bool Surroundings::power_free(std::size_t head, double watts, double from_s, dou
     for (const Drive& d : drives_) {
       if (d.head != head && d.from_s <= t && t < d.to_s) drawn += d.watts;
     }
-    return drawn <= limit + 1e-9;
+    return drawn <= limit_w() + 1e-9;
   };
   if (!room_at(from_s - kApartS)) return false;
   return std::all_of(drives_.begin(), drives_.end(), [&](const Drive& d) {

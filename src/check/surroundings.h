@@ -29,6 +29,11 @@ class Surroundings {
   // Whether `head` could have drawn `watts` all that time without exceeding the limit.
   [[nodiscard]] bool power_free(std::size_t head, double watts, double from_s, double to_s) const;
   [[nodiscard]] bool limited() const { return rules_.machine.heating_limit_w.has_value(); }
+  // What all draw at full drive at `time_s`, and may draw.
+  [[nodiscard]] double drawn_w(double time_s) const;
+  [[nodiscard]] double limit_w() const {
+    return rules_.machine.heating_limit_w.value_or(1e18) - rules_.machine.bed_w;
+  }
   [[nodiscard]] double spread_s2(bool parks, bool picks, bool exchanges) const;
 
  private:

@@ -497,6 +497,30 @@ TEST_CASE("fresh rewrites of random jobs have no findings") {
   }
 }
 
+TEST_CASE("nor have they by rules of other kinds") {
+  const auto with = [](const char* machine, const char* gap) {
+    std::string toml = test::kThreeHeads;
+    toml.insert(toml.find("ambient_c = 23"), machine);
+    return test::rules_of(toml + gap);
+  };
+  const std::vector<std::pair<const char*, rules::Rules>> kinds = {
+      {"one heater at a time", with("heating_limit_w = 60\n", "")},
+      {"two heaters, and a bed", with("heating_limit_w = 130\nbed_w = 40\n", "")},
+      {"costs decide", with("", "[gap]\noff_over_s = \"best\"\n")},
+      {"costs decide, less sure",
+       with("heating_limit_w = 90\n", "[gap]\noff_over_s = \"best\"\non_time = 0.9\n")},
+      {"plain leads", with("", "[gap]\nlead_stretch = 0.2\nlead_extra_s = 2\n")},
+  };
+  for (const auto& [what, rules] : kinds) {
+    for (std::uint64_t seed = 1; seed <= kFresh / 4; ++seed) {
+      INFO(what << ", seed " << seed);
+      const std::string original = RandomJob(seed).make();
+      const std::string rewritten = rewrite_of(original, rules);
+      CHECK(print(report_of(&original, rewritten, rules)) == "");
+    }
+  }
+}
+
 TEST_CASE("every kind of corruption is found") {
   std::string table;
   std::uint64_t all = 0;
