@@ -250,6 +250,8 @@ class Planner {
   void compose(bool words) {
     words_ = words;
     plan_.commands.clear();
+    plan_.commands.reserve(4 * breaks_.size() + rules_.dialect.job_start.size() +
+                           rules_.dialect.job_end.size());
     plan_.gaps.clear();
     for (const std::string& line : rules_.dialect.job_start) {
       plan_.commands.push_back(
