@@ -33,6 +33,7 @@ void furnish(const Bench& run, int jobs) {
   for (int i = 0; i < jobs; ++i) put(run / name_of_job(i), job(60 + 40 * i));
 }
 
+const std::string kScripts = FOREWARM_SOURCE_DIR "/scripts";
 const std::string kBatch = "forewarm batch -q --rules rules.toml -o out ";
 
 // Names and bytes of all that lies in a folder, hidden files too.
@@ -286,6 +287,62 @@ TEST_CASE("batch: shards share a folder") {
   CHECK(times(run(kBatch + "jobs/*").out, ": kept: ") == 12);
   CHECK(run("rm out/manifest.*-of-3.jsonl").code == 0);
   CHECK(contents(run / "out") == contents(run / "whole"));
+}
+
+TEST_CASE("batch: parts by GNU parallel") {
+  if (std::system("command -v parallel >/dev/null") != 0) {
+    WARN("skipped: GNU parallel is missing; scripts/setup --tests installs it");
+    return;
+  }
+  Bench run;
+  furnish(run, 9);
+  put(run / "jobs/it's a \"job\" $HOME.gcode", job(45));
+  put(run / "jobs/bad.gcode", "T0\nT9\n");
+  REQUIRE(run(kBatch + "jobs/*; mv out whole").code == 0);
+  const Ran ran = run(kScripts + "/batch_parallel 3 -j 2 -- --rules rules.toml -o out jobs/*");
+  CAPTURE(ran.err);
+  CHECK(ran.code == 3);
+  CHECK(times(ran.out, ": kept: ") == 10);  // the parts have done all
+  CHECK(times(ran.out, ": refused: ") == 1);
+  CHECK(run("ls out | grep -c '^manifest.[1-3]-of-3.jsonl$'; rm out/manifest.*-of-*").out == "3\n");
+  CHECK(contents(run / "out") == contents(run / "whole"));
+  // Where no part gets anywhere, the last look does it all.
+  const Ran alone = run("rm -r out; " + kScripts +
+                        "/batch_parallel 2 --workdir /no/such/folder -- --rules rules.toml -o out "
+                        "jobs/100.gcode 2>/dev/null");
+  CHECK(alone.code == 0);
+  CHECK(get(run / "out/100.gcode") == get(run / "whole/100.gcode"));
+  for (const char* line : {"", "x -- -o out jobs/100.gcode", "0 -- -o out jobs/100.gcode", "2",
+                           "2 --", "2 -- -o new --files0-from -", "2 -- -o new --files0-from=-"}) {
+    CHECK(run(kScripts + "/batch_parallel " + line).code == 2);
+  }
+  CHECK_FALSE(std::filesystem::exists(run / "new"));
+}
+
+// The scheduler itself is not asked: only what it tells a task is.
+TEST_CASE("batch: parts by a job array") {
+  Bench run;
+  furnish(run, 9);
+  REQUIRE(run(kBatch + "jobs/* && mv out whole").code == 0);
+  const auto task = [&](int id, int first, int last, int count) {
+    return run("export SLURM_ARRAY_TASK_ID=" + std::to_string(id) + " SLURM_ARRAY_TASK_MIN=" +
+               std::to_string(first) + " SLURM_ARRAY_TASK_MAX=" + std::to_string(last) +
+               " SLURM_ARRAY_TASK_COUNT=" + std::to_string(count) + " SLURM_CPUS_PER_TASK=2\n" +
+               kScripts + "/batch_slurm --rules rules.toml -o out jobs/*");
+  };
+  std::size_t done = 0;
+  for (int id = 1; id <= 3; ++id) {
+    const Ran ran = task(id, 1, 3, 3);
+    CHECK(ran.code == 0);
+    done += times(ran.out, ": done: ");
+  }
+  CHECK(done == 9);
+  CHECK(times(run(kBatch + "jobs/*").out, ": kept: ") == 9);
+  CHECK(run("rm out/manifest.*-of-*").code == 0);
+  CHECK(contents(run / "out") == contents(run / "whole"));
+  CHECK(task(0, 0, 2, 3).code == 2);
+  CHECK(task(1, 1, 5, 3).code == 2);
+  CHECK(run(kScripts + "/batch_slurm --rules rules.toml -o out jobs/*").code == 2);
 }
 
 TEST_CASE("batch: what is not begun") {
