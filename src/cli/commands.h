@@ -42,6 +42,16 @@ struct CheckOptions {
 };
 int run_check(const Context& context, const CheckOptions& options);
 
+// `threads`: 0 is as many as the machine has. `shard`: "K/N" or empty.
+struct BatchOptions {
+  std::vector<std::string> jobs;
+  std::string folder, files0_from, shard, version;
+  unsigned threads = 0;
+};
+// More would leave no room in the table of files that a signal removes (io/cleanup.h).
+constexpr unsigned kMostThreads = 64;
+int run_batch(const Context& context, const BatchOptions& options);
+
 int run_diff(const Context& context, const std::string& original, const std::string& rewritten);
 
 int run_rules_check(const Context& context, const std::string& file);

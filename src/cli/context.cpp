@@ -90,7 +90,11 @@ Result<io::FileSource> open_text(const std::string& path) {
 Result<OpenJob> open_job(const std::string& path) {
   auto text = open_text(path);
   if (!text) return std::move(text.error());
-  OpenJob job{std::move(*text), std::nullopt};
+  return as_job(std::move(*text), path);
+}
+
+Result<OpenJob> as_job(io::FileSource text, const std::string& path) {
+  OpenJob job{std::move(text), std::nullopt};
   auto header = rewrite::header_of(job.text);
   if (!header) return std::move(header.error());
   if (*header) {

@@ -59,5 +59,7 @@ struct OpenJob {
 };
 [[nodiscard]] Result<io::FileSource> open_text(const std::string& path);
 [[nodiscard]] Result<OpenJob> open_job(const std::string& path);
+// The same of a text that is open already; `path` is as it was given.
+[[nodiscard]] Result<OpenJob> as_job(io::FileSource text, const std::string& path);
 
 }  // namespace forewarm::cli

@@ -33,6 +33,7 @@ int run(int argc, char** argv) {
   ForecastOptions forecast;
   CompareOptions compare;
   AssignOptions assign;
+  BatchOptions batch;
   RestoreOptions restore;
   CheckOptions check;
   std::string diff_original;
@@ -132,6 +133,26 @@ int run(int argc, char** argv) {
                               "rewritten.gcode\n\n") +
                   kCautions);
 
+  CLI::App* c_batch =
+      app.add_subcommand("batch", "rewrite many jobs into a folder, in parallel, resumable");
+  c_batch->add_option("JOB", batch.jobs, "the jobs; none is changed");
+  c_batch
+      ->add_option("-o,--output", batch.folder,
+                   "the folder for what they become, each under its own name; made if missing")
+      ->required();
+  c_batch->add_option("--files0-from", batch.files0_from,
+                      "read the jobs' names from here, each ended by a NUL; - is standard input");
+  c_batch->add_option("--jobs", batch.threads, "how many at a time; else as many as processors")
+      ->check(CLI::Range(1U, kMostThreads));
+  c_batch->add_option("--shard", batch.shard,
+                      "K/N: only the K-th part of N of the jobs, for one of N machines");
+  shared(c_batch, true);
+  c_batch->footer(
+      std::string("Run it again after a kill, or after jobs were changed: what is "
+                  "good already is kept.\n\n"
+                  "Example: forewarm batch --rules machine.toml -o ready jobs/*.gcode\n\n") +
+      kCautions);
+
   CLI::App* c_diff = app.add_subcommand("diff", "unified diff of two jobs; exit 1 if they differ");
   c_diff->add_option("ORIGINAL", diff_original, "the job before")->required();
   c_diff->add_option("REWRITTEN", diff_rewritten, "the job after")->required();
@@ -184,6 +205,10 @@ int run(int argc, char** argv) {
   if (c_compare->parsed()) return run_compare(context, compare);
   if (c_assign->parsed()) return run_assign(context, assign);
   if (c_check->parsed()) return run_check(context, check);
+  if (c_batch->parsed()) {
+    batch.version = FOREWARM_VERSION;
+    return run_batch(context, batch);
+  }
   if (c_diff->parsed()) return run_diff(context, diff_original, diff_rewritten);
   if (c_restore->parsed()) return run_restore(context, restore);
   if (c_rules_check->parsed()) return run_rules_check(context, rules_file);

@@ -111,8 +111,12 @@ void Progress::update(std::uint64_t done) {
                      columns, unit_));
 }
 
-void Progress::finish() {
+void Progress::wipe() {
   if (drawn_ > 0) draw("");
+}
+
+void Progress::finish() {
+  wipe();
   enabled_ = false;
 }
 

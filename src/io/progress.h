@@ -36,6 +36,8 @@ class Progress {
   Progress& operator=(const Progress&) = delete;
 
   void update(std::uint64_t done);
+  // Wipes the line until the next update(), so that something else can be said.
+  void wipe();
   // Wipes the line. Messages written to the same terminal come after this.
   void finish();
 

@@ -75,6 +75,26 @@ TEST_CASE("progress is drawn at most ten times a second, wiped at the end") {
   CHECK(wiped.back() == '\r');
 }
 
+TEST_CASE("progress is wiped for something else to be said, and comes back") {
+  const Pipe pipe;
+  Progress::Time now{};
+  Progress progress(pipe.write.get(), true, "reading", 100, ProgressUnit::items,
+                    [&] { return now; });
+  progress.wipe();
+  CHECK(pipe.drain().empty());
+  now += std::chrono::seconds(1);
+  progress.update(10);
+  const std::string drawn = pipe.drain();
+  CHECK(drawn.find("10%") != std::string::npos);
+  progress.wipe();
+  const std::string wiped = pipe.drain();
+  CHECK(wiped.find_first_not_of("\r ") == std::string::npos);
+  CHECK(wiped.back() == '\r');
+  now += std::chrono::seconds(1);
+  progress.update(20);
+  CHECK(pipe.drain().find("20%") != std::string::npos);
+}
+
 TEST_CASE("progress that is not enabled writes nothing and reads no clock") {
   const Pipe pipe;
   int looks = 0;

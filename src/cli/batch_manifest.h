@@ -1,0 +1,70 @@
+// The manifest of a batch: what became of each job, one JSON object a line.
+//
+//   {"path":"a.gcode","bytes":81,"input":"<16 hex>","rules":"<16 hex>","forewarm":"0.1.0",
+//    "outcome":"done","output_bytes":120,"output":"<16 hex>","changes":7,...}
+//   {"path":"b.gcode",...,"outcome":"refused","error":{"message":"...","file":...,"line":...,...}}
+//
+// Hashes are XXH3, 64 bits, of the bytes as they lie in the files. A path that is no UTF-8 is shown
+// in "path" as well as can be and is meant by "path_hex". Keys that are not known are let pass, so
+// that a later version may add some.
+//
+// Pure: text in, text out. Errors are of kind usage, with file and line.
+#pragma once
+
+#include <cstdint>
+#include <map>
+#include <optional>
+#include <string>
+#include <string_view>
+
+#include "base/error.h"
+
+namespace forewarm::cli {
+
+enum class Outcome : std::uint8_t {
+  done,       // rewritten
+  unchanged,  // nothing to do: the output is the job as it is, or as it was before a rewrite
+  refused,    // the job's own fault: the same job will be refused again
+  failed,     // anything else
+};
+[[nodiscard]] const char* name_of(Outcome outcome);
+
+struct BatchFigures {
+  std::uint64_t changes = 0, put_in = 0, taken_out = 0, cold_starts = 0;
+  double duration_s = 0, wait_s = 0, hot_idle_s = 0, energy_wh = 0;
+};
+
+struct Entry {
+  std::string path;                    // as it was given
+  std::uint64_t bytes = 0, input = 0;  // of the job; 0 where it could not be read
+  std::uint64_t rules = 0;
+  std::string program;  // version
+  Outcome outcome = Outcome::failed;
+  // With done and unchanged:
+  std::uint64_t output_bytes = 0, output = 0;
+  BatchFigures figures;
+  // With refused and failed; the excerpt is not kept.
+  std::optional<Error> error;
+};
+
+// The last part of a path, which is the name of its output.
+[[nodiscard]] std::string_view last_part(std::string_view path);
+
+[[nodiscard]] std::string line_of(const Entry& entry);  // newline included
+[[nodiscard]] Result<Entry> entry_from(std::string_view line);
+
+class Manifest {
+ public:
+  // Adds the lines of a manifest; a later entry takes the place of an earlier one whose output has
+  // the same name. What follows the last newline was torn off by a kill, and is passed over.
+  [[nodiscard]] Status read(std::string_view text, const std::string& name);
+  void put(Entry entry);
+  [[nodiscard]] const Entry* find(std::string_view path) const;  // by the name of its output
+  // All entries, sorted by path.
+  [[nodiscard]] std::string text() const;
+
+ private:
+  std::map<std::string, Entry, std::less<>> by_output_;
+};
+
+}  // namespace forewarm::cli

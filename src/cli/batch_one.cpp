@@ -1,0 +1,148 @@
+#include "cli/batch_one.h"
+
+#include <exception>
+#include <filesystem>
+#include <memory>
+
+#include "cli/context.h"
+#include "cli/plans.h"
+#include "io/hashed.h"
+#include "io/replace.h"
+#include "job/scan.h"
+#include "report/figures.h"
+#include "rewrite/rewrite.h"
+
+namespace forewarm::cli {
+
+namespace {
+
+namespace fs = std::filesystem;
+
+BatchFigures figures_of(const job::Job& job, const plan::Plan& plan) {
+  BatchFigures f;
+  f.changes = job.count(job::Change::toolhead) + job.count(job::Change::filament) +
+              job.count(job::Change::both);
+  f.put_in = plan.commands.size();
+  f.taken_out = plan.disabled.size();
+  f.cold_starts = plan.figures.cold_starts;
+  // As the manifest has them, so that a job that is kept says what it said the first time.
+  f.duration_s = report::thousandths(plan.figures.duration_s);
+  f.wait_s = report::thousandths(plan.figures.wait_s);
+  f.hot_idle_s = report::thousandths(plan.figures.hot_idle_s);
+  f.energy_wh = report::thousandths(plan.figures.energy_wh);
+  return f;
+}
+
+// An output never goes through a link or into a pipe: those lead out of the folder.
+Status plain_file_or_none(const std::string& path) {
+  std::error_code code;
+  const fs::file_status status = fs::symlink_status(path, code);
+  if (status.type() == fs::file_type::regular || status.type() == fs::file_type::not_found) {
+    return success();
+  }
+  if (status.type() == fs::file_type::none) {
+    return Error{Error::Kind::io, "cannot examine: " + code.message(), path};
+  }
+  return Error{Error::Kind::io,
+               fs::is_symlink(status) ? "is a symbolic link: an output is not written through one"
+                                      : "is not a regular file",
+               path,
+               0,
+               0,
+               "",
+               "move it away"};
+}
+
+bool exists(const std::string& path) {
+  std::error_code none;
+  return fs::exists(fs::symlink_status(path, none));
+}
+
+// Whether what an earlier run left still is what this one would leave.
+bool still_holds(const Order& order, const Entry& now) {
+  const Entry* known = order.known;
+  if (known == nullptr || known->bytes != now.bytes || known->input != now.input ||
+      known->rules != now.rules || known->program != now.program) {
+    return false;
+  }
+  if (known->outcome == Outcome::refused) return known->path == now.path;  // it is in the words
+  if (known->outcome == Outcome::failed || !plain_file_or_none(order.output)) return false;
+  auto output = io::FileSource::open(order.output);
+  if (!output || output->size() != known->output_bytes) return false;
+  const auto print = io::fingerprint_of(*output);
+  return print && print->hash == known->output;
+}
+
+Status rewrite_one(const Order& order, Did& did) {
+  Entry& entry = did.entry;
+  auto text = io::FileSource::open(order.path);
+  if (!text) return std::move(text.error());
+  const auto print = io::fingerprint_of(*text);
+  if (!print) return print.error();
+  entry.bytes = print->bytes;
+  entry.input = print->hash;
+  if (still_holds(order, entry)) {
+    const std::string path = entry.path;
+    entry = *order.known;
+    entry.path = path;
+    did.kept = true;
+    return success();
+  }
+  if (auto s = plain_file_or_none(order.output); !s) return s;
+  auto replacement = io::Replacement::create(order.output);
+  if (!replacement) return std::move(replacement.error());
+  auto input = as_job(std::move(*text), order.path);
+  if (!input) return std::move(input.error());
+  job::ScanOptions options;
+  options.name = order.path;
+  options.progress = order.progress;
+  auto job = job::scan(input->job(), order.rules, options);
+  if (!job) return std::move(job.error());
+  auto plan = make_plan(*job, order.rules, order.rules.gap.policy);
+  if (!plan) return std::move(plan.error());
+
+  io::HashedSink sink((*replacement)->sink());
+  if (plan->changes_anything()) {
+    entry.outcome = Outcome::done;
+    const auto edits = rewrite::edits_of(*job, *plan, order.rules);
+    rewrite::ToSink pieces(input->job(), sink);
+    if (auto s = rewrite::rewrite(input->job(), *job, edits, order.rules.hash, pieces); !s) {
+      return s;
+    }
+  } else {
+    entry.outcome = Outcome::unchanged;
+    if (auto s = sink.copy(input->job(), 0, input->job().size()); !s) return s;
+  }
+  if (auto s = (*replacement)->commit(&input->text); !s) return s;
+  if ((*replacement)->warning()) did.warning = render(*(*replacement)->warning());
+  entry.output_bytes = sink.fingerprint().bytes;
+  entry.output = sink.fingerprint().hash;
+  entry.figures = figures_of(*job, *plan);
+  return success();
+}
+
+}  // namespace
+
+Did do_one(const Order& order) {
+  Did did;
+  did.entry.path = order.path;
+  did.entry.rules = order.rules.hash;
+  did.entry.program = order.program;
+  try {
+    if (auto s = rewrite_one(order, did); !s) did.entry.error = std::move(s.error());
+  } catch (const std::exception& error) {
+    did.entry.error = Error{
+        Error::Kind::internal,
+        std::string("a bug, or no memory left; nothing was written: ") + error.what(), order.path};
+  }
+  if (did.entry.error) {
+    if (!did.kept) {
+      did.entry.outcome =
+          did.entry.error->kind == Error::Kind::refused ? Outcome::refused : Outcome::failed;
+    }
+    did.old_output = exists(order.output);
+  }
+  return did;
+}
+
+}  // namespace forewarm::cli

@@ -1,0 +1,16 @@
+// What a batch says: a line for each job, and a table of all.
+//
+// Pure: the same results give the same text.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "cli/batch_one.h"
+
+namespace forewarm::cli {
+
+[[nodiscard]] std::string batch_line(const Did& did);
+[[nodiscard]] std::string batch_table(const std::vector<Did>& all);
+
+}  // namespace forewarm::cli
