@@ -8,6 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "report/figures.h"
+#include "report/lines.h"
 
 namespace forewarm::report {
 
@@ -54,7 +55,7 @@ std::string map_of(const AssignmentSummary& s) {
   return out;
 }
 
-class Text {
+class Text : private Lines {
  public:
   explicit Text(const AssignmentSummary& s) : s_(s), a_(s.assignment) {}
 
@@ -80,14 +81,6 @@ class Text {
   }
 
  private:
-  template <class... Args>
-  void line(fmt::format_string<Args...> format, Args&&... args) {
-    const std::size_t from = out_.size();
-    fmt::format_to(std::back_inserter(out_), format, std::forward<Args>(args)...);
-    out_.resize(std::max(from, out_.find_last_not_of(' ') + 1));
-    out_ += '\n';
-  }
-
   void row(const char* name, const plan::AssignFigures& f, bool purge) {
     line("{:<14} {:>16} {:>16} {:>13} {:>13} {:>13}", name, f.toolhead_changes, f.filament_changes,
          duration(f.exchange_s), duration(f.change_s),
@@ -136,7 +129,6 @@ class Text {
 
   const AssignmentSummary& s_;
   const plan::Assignment& a_;
-  std::string out_;
 };
 
 using Json = nlohmann::ordered_json;

@@ -7,6 +7,7 @@
 #include <span>
 
 #include "report/compare.h"
+#include "report/lines.h"
 
 namespace forewarm::report {
 
@@ -85,7 +86,7 @@ bool better(const plan::Figures& a, const plan::Figures& b) {
   return a.energy_wh < b.energy_wh - kSomeWh;
 }
 
-class Page {
+class Page : private Lines {
  public:
   explicit Page(const Comparison& comparison) : c_(comparison) {}
 
@@ -102,14 +103,6 @@ class Page {
   }
 
  private:
-  template <class... Args>
-  void line(fmt::format_string<Args...> format, Args&&... args) {
-    const std::size_t from = out_.size();
-    fmt::format_to(std::back_inserter(out_), format, std::forward<Args>(args)...);
-    out_.resize(std::max(from, out_.find_last_not_of(' ') + 1));
-    out_ += '\n';
-  }
-
   // Whether the row is as the rule file has it: the policy's own numbers, each of them.
   [[nodiscard]] bool as_rules(const CompareRow& row) const {
     if (row.swept.empty()) {
@@ -290,7 +283,6 @@ class Page {
   }
 
   const Comparison& c_;
-  std::string out_;
 };
 
 }  // namespace

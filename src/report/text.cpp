@@ -4,6 +4,7 @@
 #include <iterator>
 
 #include "report/figures.h"
+#include "report/lines.h"
 #include "report/report.h"
 
 namespace forewarm::report {
@@ -25,7 +26,7 @@ std::string named(std::string_view name) {
   return characters <= kNameWidth ? whole : whole.substr(0, cut) + "...";
 }
 
-class Table {
+class Table : private Lines {
  public:
   explicit Table(const Summary& summary) : s_(summary) {}
 
@@ -41,14 +42,6 @@ class Table {
   }
 
  private:
-  template <class... Args>
-  void line(fmt::format_string<Args...> format, Args&&... args) {
-    const std::size_t from = out_.size();
-    fmt::format_to(std::back_inserter(out_), format, std::forward<Args>(args)...);
-    out_.resize(std::max(from, out_.find_last_not_of(' ') + 1));
-    out_ += '\n';
-  }
-
   void headline() {
     const job::Job& job = s_.job;
     line("{}", clean(s_.path));
@@ -135,7 +128,6 @@ class Table {
   }
 
   const Summary& s_;
-  std::string out_;
 };
 
 }  // namespace
