@@ -15,7 +15,9 @@ struct RewriteOptions {
 int run_rewrite(const Context& context, const RewriteOptions& options);
 
 struct ForecastOptions {
-  std::string job, html, json;
+  std::string job, html, json, csv;
+  std::string start;              // when the job is to begin; empty: there are no clock times
+  std::vector<std::string> away;  // hours in which nobody is there
 };
 int run_forecast(const Context& context, const ForecastOptions& options);
 

@@ -83,8 +83,21 @@ int run(int argc, char** argv) {
   c_forecast->add_option("--json", forecast.json,
                          "write the figures as JSON here; - is stdout, without the table");
   c_forecast->add_option("--html", forecast.html, "write a report page here");
+  c_forecast->add_option("--csv", forecast.csv,
+                         "write every change with its time as CSV here; - is stdout, without the "
+                         "table");
+  c_forecast->add_option("--start", forecast.start,
+                         "when the job is to begin, such as 2027-03-05T18:00: clock times, without "
+                         "time zones or daylight-saving time");
+  c_forecast
+      ->add_option("--away", forecast.away,
+                   "hours in which nobody is there, such as 22:00-07:00; may be repeated")
+      ->expected(1)
+      ->take_all();
   shared(c_forecast, true);
-  c_forecast->footer("Example: forewarm forecast --rules machine.toml --json - job.gcode");
+  c_forecast->footer(
+      "Example: forewarm forecast --rules machine.toml --start 2027-03-05T18:00 "
+      "--away 22:00-07:00 job.gcode");
 
   CLI::App* c_compare =
       app.add_subcommand("compare", "a job under several policies and thresholds, side by side");

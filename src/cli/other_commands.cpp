@@ -6,19 +6,46 @@
 #include "cli/plans.h"
 #include "io/read_all.h"
 #include "io/replace.h"
+#include "report/calendar.h"
 #include "rewrite/diff.h"
 #include "rewrite/restore.h"
 #include "rules/load.h"
 
 namespace forewarm::cli {
 
+namespace {
+
+Result<std::optional<report::Schedule>> schedule_of(const ForecastOptions& options) {
+  if (options.start.empty()) {
+    if (options.away.empty()) return std::optional<report::Schedule>();
+    Error e{Error::Kind::usage, "--away needs --start"};
+    e.hint = "say when the job is to begin, such as --start 2027-03-05T18:00";
+    return e;
+  }
+  report::Schedule out;
+  auto start = report::parse_start(options.start);
+  if (!start) return std::move(start.error());
+  out.start = *start;
+  for (const std::string& text : options.away) {
+    auto away = report::parse_away(text);
+    if (!away) return std::move(away.error());
+    out.away.push_back(*away);
+  }
+  return std::optional(std::move(out));
+}
+
+}  // namespace
+
 int run_forecast(const Context& context, const ForecastOptions& options) {
-  if (options.html == "-" && options.json == "-") {
+  const bool alone = options.html == "-" || options.json == "-" || options.csv == "-";
+  if (int(options.html == "-") + int(options.json == "-") + int(options.csv == "-") > 1) {
     return context.fail({Error::Kind::usage, "only one result can go to standard output"});
   }
-  for (const std::string& report : {options.html, options.json}) {
+  for (const std::string& report : {options.html, options.json, options.csv}) {
     if (auto s = not_the_job(report, options.job); !s) return context.fail(s.error());
   }
+  auto schedule = schedule_of(options);
+  if (!schedule) return context.fail(schedule.error());
   auto rules = context.rules();
   if (!rules) return context.fail(rules.error());
   note_inactive(context, *rules);
@@ -26,20 +53,18 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
   if (!input) return context.fail(input.error());
   auto job = scan_job(context, input->job(), *rules, options.job);
   if (!job) return context.fail(job.error());
-  auto reports = make_reports(options.job, *job, *rules);
+  auto reports = make_reports(options.job, *job, *rules, *schedule);
   if (!reports) return context.fail(reports.error());
   Output output;
-  if (!options.html.empty()) {
-    if (auto s = write_report(options.html, reports->html, output.sink()); !s) {
+  for (const auto& [file, text] :
+       {std::pair(&options.html, &reports->html), std::pair(&options.json, &reports->json),
+        std::pair(&options.csv, &reports->csv)}) {
+    if (file->empty()) continue;
+    if (auto s = write_report(*file, *text, output.sink()); !s) {
       return output.finish(context, std::move(s));
     }
   }
-  if (!options.json.empty()) {
-    if (auto s = write_report(options.json, reports->json, output.sink()); !s) {
-      return output.finish(context, std::move(s));
-    }
-  }
-  if (options.html == "-" || options.json == "-") return output.finish(context, success());
+  if (alone) return output.finish(context, success());
   return output.finish(context, output.sink().write(reports->text));
 }
 

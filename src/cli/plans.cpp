@@ -31,7 +31,8 @@ Result<plan::Plan> make_plan(const job::Job& job, const rules::Rules& rules, rul
 }
 
 Result<Reports> make_reports(const std::string& path, const job::Job& job,
-                             const rules::Rules& rules) {
+                             const rules::Rules& rules,
+                             const std::optional<report::Schedule>& schedule) {
   auto as_sliced = make_plan(job, rules, rules::Policy::as_sliced);
   if (!as_sliced) return std::move(as_sliced.error());
   auto timers = make_plan(job, rules, rules::Policy::timers);
@@ -40,9 +41,16 @@ Result<Reports> make_reports(const std::string& path, const job::Job& job,
   if (!hold) return std::move(hold.error());
   auto lookahead = make_plan(job, rules, rules::Policy::lookahead);
   if (!lookahead) return std::move(lookahead.error());
-  const report::Summary summary{
-      path == "-" ? "standard input" : path, job, rules, *as_sliced, *timers, *hold, *lookahead};
-  return Reports{report::text(summary), report::json(summary), report::html(summary)};
+  const report::Summary summary{path == "-" ? "standard input" : path,
+                                job,
+                                rules,
+                                *as_sliced,
+                                *timers,
+                                *hold,
+                                *lookahead,
+                                schedule};
+  return Reports{report::text(summary), report::json(summary), report::html(summary),
+                 report::changes_csv(summary)};
 }
 
 Status not_the_job(const std::string& report, const std::string& job) {

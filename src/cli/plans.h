@@ -7,6 +7,7 @@
 #include "cli/context.h"
 #include "job/job.h"
 #include "plan/plan.h"
+#include "report/attention.h"
 
 namespace forewarm::cli {
 
@@ -18,11 +19,12 @@ namespace forewarm::cli {
                                            rules::Policy policy);
 
 struct Reports {
-  std::string text, json, html;
+  std::string text, json, html, csv;  // csv: the changes
 };
-// The job under all four policies, as text, JSON and page. `lookahead`: already made, or nullptr.
-[[nodiscard]] Result<Reports> make_reports(const std::string& path, const job::Job& job,
-                                           const rules::Rules& rules);
+// The job under all four policies, as text, JSON and page.
+[[nodiscard]] Result<Reports> make_reports(
+    const std::string& path, const job::Job& job, const rules::Rules& rules,
+    const std::optional<report::Schedule>& schedule = std::nullopt);
 
 // A report that would overwrite the job it is about is a mistake: kind `usage`.
 [[nodiscard]] Status not_the_job(const std::string& report, const std::string& job);

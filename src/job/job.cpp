@@ -20,6 +20,24 @@ void Index::add(Place place, bool always) {
   places_.resize(kept);
 }
 
+const char* name_of(Change kind) {
+  switch (kind) {
+    case Change::toolhead:
+      return "toolhead";
+    case Change::filament:
+      return "filament";
+    case Change::both:
+      return "both";
+    case Change::redundant:
+      return "redundant";
+    case Change::first:
+      return "first";
+    case Change::park:
+      break;
+  }
+  return "park";
+}
+
 std::uint64_t Job::count(Change kind) const {
   return std::uint64_t(std::count_if(selects.begin(), selects.end(),
                                      [kind](const Select& s) { return s.kind == kind; }));

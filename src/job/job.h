@@ -27,6 +27,7 @@ struct Place {
 };
 
 enum class Change : std::uint8_t { toolhead, filament, both, redundant, first, park };
+[[nodiscard]] const char* name_of(Change kind);
 
 // A T number that the job selects.
 struct Select {
@@ -39,6 +40,7 @@ struct Select {
   Change kind = Change::redundant;
   double park_s = 0, pick_s = 0, exchange_s = 0;
   [[nodiscard]] bool exchanges() const { return kind == Change::filament || kind == Change::both; }
+  [[nodiscard]] bool picks() const { return head != kNone && head != from_head; }
 };
 
 // A target that the job gives to a heater.
@@ -73,6 +75,7 @@ struct Material {
   int tool = 0;
   double part_mm = 0, purge_mm = 0;  // of filament
   std::uint64_t exchanges = 0;       // into this filament
+  double exchange_purge_mm3 = 0;     // what these send to waste, by the rules
 };
 
 // Time of lines, ascending, a step apart that doubles when there would be too many.

@@ -33,6 +33,7 @@ class Scanner final : public motion::Clock::Listener {
     loaded_.assign(job_.heads.size(), -1);
     ask_moves_ = recogniser_.wants_moves();
     ask_lines_ = !recogniser_.empty();
+    if (rules.machine.purge_area_mm) purge_area_ = &*rules.machine.purge_area_mm;
   }
 
   Result<Job> run(ByteSource& source) {
@@ -457,7 +458,8 @@ class Scanner final : public motion::Clock::Listener {
       if (auto status = feeds(e > 0); !status) return status;
       if (tool_ >= 0) {  // else a retraction before any tool is selected
         Material& m = material_for_tool();
-        (purging_ ? m.purge_mm : m.part_mm) += e * clock_.limits().flow_factor;
+        const bool purge = purging_ || (purge_area_ != nullptr && in_purge_area());
+        (purge ? m.purge_mm : m.part_mm) += e * clock_.limits().flow_factor;
       }
       if (e > 0 && (effect_.delta[0] != 0 || effect_.delta[1] != 0 || effect_.arc)) {
         if (!job_.start) {
@@ -483,6 +485,19 @@ class Scanner final : public motion::Clock::Listener {
     return success();
   }
 
+  // Whether the present move starts and ends there, as the machine counts.
+  [[nodiscard]] bool in_purge_area() const {
+    for (std::size_t a = 0; a < purge_area_->size(); ++a) {
+      const rules::Range& range = (*purge_area_)[a];
+      const double to = state_.position[a] + state_.offset[a];
+      const double from = to - effect_.delta[a];
+      if (std::min(from, to) < range.low - 1e-6 || std::max(from, to) > range.high + 1e-6) {
+        return false;
+      }
+    }
+    return true;
+  }
+
   Material& material_for_tool() {
     if (material_ == materials_.end() || material_->first != tool_) {
       material_ = materials_.try_emplace(tool_).first;
@@ -502,6 +517,7 @@ class Scanner final : public motion::Clock::Listener {
       Material& m = materials_.try_emplace(s.tool).first->second;
       m.tool = s.tool;
       ++m.exchanges;
+      m.exchange_purge_mm3 += job_.heads[s.head].exchange_purge_mm3;
     }
     for (const auto& [tool, m] : materials_) job_.materials.push_back(m);
     temperatures();
@@ -556,6 +572,7 @@ class Scanner final : public motion::Clock::Listener {
   std::vector<int> loaded_;  // filament in each toolhead; -1: whatever it needs first
 
   bool purging_ = false;
+  const std::array<rules::Range, 2>* purge_area_ = nullptr;
   std::map<int, Material> materials_;
   std::map<int, Material>::iterator material_ = materials_.end();
   double top_z_ = -1e9;

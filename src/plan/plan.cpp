@@ -42,6 +42,16 @@ constexpr double kAgreeS = 0.02;
 // At one place: what another heater may do meanwhile comes before what is waited for.
 constexpr int kFirst = 1, kNext = 2;
 
+// When each select begins: waits before it, and those put in right before its line, are over.
+std::vector<double> walls_of_selects(const Job& job, const Waits& waits) {
+  std::vector<double> out;
+  out.reserve(job.selects.size());
+  for (const job::Select& s : job.selects) {
+    out.push_back(s.at.time_s + waits.before(s.at.offset + 1));
+  }
+  return out;
+}
+
 class Planner {
  public:
   Planner(const Job& job, const rules::Rules& rules, rules::Policy policy)
@@ -372,6 +382,7 @@ class Planner {
   void total() {
     plan_.figures = outcome_.figures;
     plan_.heads = outcome_.heads;
+    plan_.select_at_s = walls_of_selects(job_, outcome_.waits);
     std::size_t mounted = kNone;
     for (const job::Stint& s : job_.stints) {
       if (s.head != mounted) ++plan_.heads[s.head].uses;
@@ -427,6 +438,7 @@ Result<Plan> make(const Job& job, const rules::Rules& rules, rules::Policy polic
     Outcome outcome = simulate(job, timeline, 0);
     plan.figures = outcome.figures;
     plan.heads = outcome.heads;
+    plan.select_at_s = walls_of_selects(job, outcome.waits);
     for (const job::Stint& s : job.stints) ++plan.heads[s.head].uses;
     return plan;
   }

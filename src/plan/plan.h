@@ -97,6 +97,7 @@ struct Plan {
   std::vector<std::size_t> disabled;  // of job.targets, ascending
   std::vector<Gap> gaps;              // by from_s
   std::vector<HeadFigures> heads;     // as job.heads
+  std::vector<double> select_at_s;    // as job.selects: when each begins, wall
   Figures figures;
   [[nodiscard]] bool changes_anything() const { return !commands.empty() || !disabled.empty(); }
 };

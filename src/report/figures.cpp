@@ -40,7 +40,22 @@ Bound bound(const plan::Plan& plan) {
 Grams grams(const job::Material& material, const rules::Filament& filament) {
   const double mm2 = std::numbers::pi / 4 * filament.diameter_mm * filament.diameter_mm;
   const double g_per_mm = mm2 * filament.density_g_cm3 / 1000;  // 1000 mm3 to the cm3
-  return {material.part_mm * g_per_mm, material.purge_mm * g_per_mm};
+  const double by_exchanges_g = material.exchange_purge_mm3 * filament.density_g_cm3 / 1000;
+  return {material.part_mm * g_per_mm, material.purge_mm * g_per_mm + by_exchanges_g,
+          by_exchanges_g};
+}
+
+Causes time_by_cause(const job::Job& job, const plan::Plan& plan) {
+  Causes out;
+  out.motion_s = job.motion_s;
+  for (const job::Select& s : job.selects) {
+    out.park_pick_s += s.park_s + s.pick_s;
+    out.exchange_s += s.exchange_s;
+  }
+  out.wait_s = plan.figures.wait_s;
+  out.other_s = plan.figures.duration_s - out.motion_s - out.park_pick_s - out.exchange_s -
+                out.sequence_s - out.wait_s;
+  return out;
 }
 
 std::vector<const plan::Gap*> worst(const plan::Plan& plan, std::size_t most) {

@@ -28,10 +28,21 @@ struct Bound {
 };
 [[nodiscard]] Bound bound(const plan::Plan& plan);
 
+// Purge: what the job itself extrudes to waste, and what exchanges do by the rules.
 struct Grams {
   double part_g = 0, purge_g = 0;
+  double exchange_purge_g = 0;  // of purge_g
 };
 [[nodiscard]] Grams grams(const job::Material& material, const rules::Filament& filament);
+
+// What the job's time goes to, by a plan; together its duration.
+struct Causes {
+  double motion_s = 0, park_pick_s = 0, exchange_s = 0;
+  double sequence_s = 0;  // step sequences do not act yet
+  double wait_s = 0;
+  double other_s = 0;  // dwells, and what [[duration]] says
+};
+[[nodiscard]] Causes time_by_cause(const job::Job& job, const plan::Plan& plan);
 
 // The worst gaps first: by what they make the machine wait, then by how long they are hot.
 [[nodiscard]] std::vector<const plan::Gap*> worst(const plan::Plan& plan, std::size_t most);

@@ -64,7 +64,53 @@ Json filament_of(const job::Material& material, const rules::Filament& filament)
           {"name", filament.name},
           {"part_g", rounded(g.part_g)},
           {"purge_g", rounded(g.purge_g)},
+          {"exchange_purge_g", rounded(g.exchange_purge_g)},
           {"exchanges", material.exchanges}};
+}
+
+Json causes_of(const Causes& c) {
+  return {{"motion_s", rounded(c.motion_s)},     {"park_pick_s", rounded(c.park_pick_s)},
+          {"exchange_s", rounded(c.exchange_s)}, {"sequence_s", rounded(c.sequence_s)},
+          {"wait_s", rounded(c.wait_s)},         {"other_s", rounded(c.other_s)}};
+}
+
+Json at_start_of(const std::optional<AtStart>& a) {
+  if (!a) return nullptr;
+  return {{"start", date_minute(a->start)},
+          {"exchanges_away", a->exchanges_away},
+          {"expected_stops_away", a->expected_stops_away}};
+}
+
+// Every key is always there; null is what was not asked for.
+Json attention_of(const Summary& s) {
+  const Attention a = attention(s.job, s.lookahead, s.rules, s.schedule);
+  const auto at = [&](double time_s) {
+    return s.schedule ? Json(date_time(later(s.schedule->start, time_s))) : Json(nullptr);
+  };
+  Json out;
+  out["expected_stops"] = a.expected_stops;
+  out["chance_of_none"] = a.chance_of_none;
+  out["start"] = at(0);
+  out["end"] = at(s.lookahead.figures.duration_s);
+  out["longest_without_exchange"] = {{"from_s", rounded(a.quiet_from_s)},
+                                     {"to_s", rounded(a.quiet_to_s)},
+                                     {"from", at(a.quiet_from_s)},
+                                     {"to", at(a.quiet_to_s)}};
+  out["away"] = Json::array();
+  if (s.schedule) {
+    for (const Away& away : s.schedule->away) out["away"].push_back(hours(away));
+  }
+  out["as_started"] = at_start_of(a.given);
+  out["best_start"] = at_start_of(a.best);
+  out["exchanges"] = Json::array();
+  for (std::size_t i = 0; i < a.changes.size(); ++i) {
+    if (!a.changes[i].exchanges) continue;
+    out["exchanges"].push_back({{"time_s", rounded(a.changes[i].at_s)},
+                                {"clock", at(a.changes[i].at_s)},
+                                {"from_tool", s.job.selects[i].from_tool},
+                                {"to_tool", s.job.selects[i].tool}});
+  }
+  return out;
 }
 
 }  // namespace
@@ -95,6 +141,8 @@ std::string json(const Summary& summary) {
   for (const job::Material& material : job.materials) {
     out["filaments"].push_back(filament_of(material, summary.rules.filament(material.tool)));
   }
+  out["time_by_cause"] = causes_of(time_by_cause(job, plan));
+  out["attention"] = attention_of(summary);
   return written(out);
 }
 

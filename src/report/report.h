@@ -4,10 +4,12 @@
 // the same figures. Pure: values in, one string out; no clock, no file.
 #pragma once
 
+#include <optional>
 #include <string>
 
 #include "job/job.h"
 #include "plan/plan.h"
+#include "report/attention.h"
 #include "rules/rules.h"
 
 namespace forewarm::report {
@@ -21,6 +23,7 @@ struct Summary {
   const plan::Plan& timers;
   const plan::Plan& hold;
   const plan::Plan& lookahead;
+  std::optional<Schedule> schedule = {};  // without it there are no clock times
 };
 
 [[nodiscard]] std::string text(const Summary& summary);

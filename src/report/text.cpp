@@ -35,6 +35,8 @@ class Table : private Lines {
     policy_table();
     toolhead_table();
     filament_table();
+    cause_table();
+    out_ += attention_text(s_);
     gap_table();
     out_ += '\n';
     out_ += wrapped(kCautions, 0);
@@ -102,6 +104,16 @@ class Table : private Lines {
     }
     line("{:<16} {:>6} {:>11} {:>11} {:>10}", "together", "", number(sum.part_g, 1) + " g",
          number(sum.purge_g, 1) + " g", exchanges);
+  }
+
+  void cause_table() {
+    const Causes c = time_by_cause(s_.job, s_.lookahead);
+    constexpr const char* row = "{:<16} {:>12} {:>12} {:>12} {:>12} {:>12} {:>12}";
+    out_ += '\n';
+    line(fmt::runtime(row), "time by cause", "moving", "park, pick", "exchanging", "sequences",
+         "waiting", "other");
+    line(fmt::runtime(row), "lookahead", duration(c.motion_s), duration(c.park_pick_s),
+         duration(c.exchange_s), duration(c.sequence_s), duration(c.wait_s), duration(c.other_s));
   }
 
   void gap_table() {

@@ -31,14 +31,15 @@ class Loader {
   Loader(const toml::table& file, Findings& findings)
       : findings_(findings),
         root_(file, "the rule file",
-              {"version", "machine", "motion", "toolhead", "filament", "material", "gap", "steps",
-               "dialect", "recognise", "duration"},
+              {"version", "machine", "motion", "feeder", "toolhead", "filament", "material", "gap",
+               "steps", "dialect", "recognise", "duration"},
               findings) {}
 
   Rules load() {
     if (!version()) return {};
     read_machine(root_, rules_.machine);
     read_motion(root_, rules_.motion);
+    read_feeder(root_, rules_.feeder);
     toolheads();
     materials();
     filaments();
@@ -96,7 +97,7 @@ class Loader {
     for (const toml::table* raw : tables) {
       const Table t(*raw, "[[toolhead]]",
                     {"name", "tools", "heater", "park_s", "pick_s", "exchange_s",
-                     "exchange_purge_mm3", "before_park", "after_pick"},
+                     "exchange_purge_mm3", "fault_odds", "before_park", "after_pick"},
                     findings_);
       Toolhead head;
       ToolheadPlaces places;
@@ -110,6 +111,7 @@ class Loader {
       t.number("pick_s", kMachineSeconds, head.pick_s);
       t.number("exchange_s", kMachineSeconds, head.exchange_s);
       t.number("exchange_purge_mm3", {0, 1e6}, head.exchange_purge_mm3);
+      t.number("fault_odds", {0, 1}, head.fault_odds);
       sequence(t, "before_park", head.before_park);
       sequence(t, "after_pick", head.after_pick);
       rules_.toolheads.push_back(std::move(head));

@@ -40,16 +40,30 @@ void axes(const Table& t, const std::string& key, Limits limits, Axes& into) {
 }  // namespace
 
 void read_machine(const Table& root, Machine& m) {
-  const auto t = root.table("machine", "[machine]",
-                            {"name", "ambient_c", "travel_mm", "heating_limit_w", "bed_w"});
+  const auto t =
+      root.table("machine", "[machine]",
+                 {"name", "ambient_c", "travel_mm", "purge_area_mm", "heating_limit_w", "bed_w"});
   if (!t) return;
   t->name("name", m.name);
   t->number("ambient_c", {-50, 100}, m.ambient_c);
   t->number("heating_limit_w", kOverZero, m.heating_limit_w);
   t->number("bed_w", kAtLeastZero, m.bed_w);
-  const auto travel = t->table("travel_mm", "travel_mm", {"x", "y", "z"});
-  if (!travel) return;
-  for (std::size_t i = 0; i < m.travel_mm.size(); ++i) range(*travel, kAxes[i], m.travel_mm[i]);
+  if (const auto travel = t->table("travel_mm", "travel_mm", {"x", "y", "z"})) {
+    for (std::size_t i = 0; i < m.travel_mm.size(); ++i) range(*travel, kAxes[i], m.travel_mm[i]);
+  }
+  const auto purge = t->table("purge_area_mm", "purge_area_mm", {"x", "y"});
+  if (!purge) return;
+  m.purge_area_mm.emplace();
+  for (std::size_t i = 0; i < m.purge_area_mm->size(); ++i) {
+    // A side left out would make a strip, or the whole bed, of it.
+    purge->need(kAxes[i], "such as { x = [0, 30], y = [0, 60] }");
+    range(*purge, kAxes[i], (*m.purge_area_mm)[i]);
+  }
+}
+
+void read_feeder(const Table& root, Feeder& f) {
+  const auto t = root.table("feeder", "[feeder]", {"fault_odds"});
+  if (t) t->number("fault_odds", {0, 1}, f.fault_odds);
 }
 
 void read_motion(const Table& root, Motion& m) {

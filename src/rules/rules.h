@@ -23,7 +23,9 @@ struct Range {
 struct Machine {
   std::string name = "machine";
   double ambient_c = 23;
-  std::array<Range, 3> travel_mm{};       // x y z; inserted moves stay inside
+  std::array<Range, 3> travel_mm{};  // x y z; inserted moves stay inside
+  // x y; what is extruded from within it to within it goes to waste.
+  std::optional<std::array<Range, 2>> purge_area_mm;
   std::optional<double> heating_limit_w;  // heaters at full drive together
   double bed_w = 0;                       // of that, taken for the bed at any moment
 };
@@ -50,7 +52,12 @@ struct Toolhead {
   double exchange_s = 35;  // common practice, no source: taking filament out takes about 35 s
   // What an exchange sends to waste, mm3 of filament, where no matrix says it. 0: nobody knows.
   double exchange_purge_mm3 = 0;
+  double fault_odds = 0;                // chance that picking it stops the machine
   std::string before_park, after_pick;  // step sequences; empty: none
+};
+
+struct Feeder {
+  double fault_odds = 0;  // chance that an exchange stops the machine
 };
 
 // Some of the machine's tools: each by its number, or all of a toolhead at once.
@@ -146,6 +153,7 @@ struct Rules {
   // copy for each T number in it, heater index = T number, name = pattern's name + number.
   bool toolhead_per_tool_seen = false;
   std::vector<Toolhead> toolheads;
+  Feeder feeder;
   std::vector<Filament> filaments;  // materials already merged in
   std::vector<Filament> materials;  // by .material, for look-up; .tool unused
   Gap gap;

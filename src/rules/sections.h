@@ -14,6 +14,7 @@ namespace forewarm::rules {
 
 void read_machine(const Table& root, Machine& into);
 void read_motion(const Table& root, Motion& into);
+void read_feeder(const Table& root, Feeder& into);
 
 // Where in the file the steps are whose rightness depends on other sections.
 struct StepPlaces {

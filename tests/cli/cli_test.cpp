@@ -818,3 +818,54 @@ TEST_CASE("check: no fixture's rewrite has findings") {
   CHECK(ran.out.starts_with("no findings: "));
   CHECK(ran.err.empty());
 }
+
+TEST_CASE("forecast: when the exchanges fall") {
+  Bench run;
+  const std::string base =
+      "forewarm forecast -q --rules $CONFIG/demo.toml --start 2027-03-05T18:00 "
+      "$FIXTURES/trail_map.gcode";
+  const Ran text = run(base + " --away 22:00-07:00 --away 12:00-13:00");
+  CHECK(text.code == 0);
+  CHECK(text.out.find("\n  away 22:00-07:00, 12:00-13:00: ") != std::string::npos);
+  CHECK(text.out.find("without time zones or daylight-saving time") != std::string::npos);
+  // Without a start there are no clock times.
+  const Ran plain = run("forewarm forecast -q --rules $CONFIG/demo.toml $FIXTURES/trail_map.gcode");
+  CHECK(plain.out.find("2027") == std::string::npos);
+  CHECK(plain.out.find("\nattention\n") != std::string::npos);
+  const Ran csv = run(base + " --csv -");
+  CHECK(csv.code == 0);
+  CHECK(csv.out.substr(0, 18) == "time_s,clock,kind,");
+  CHECK(csv.out.find(",2027-03-05T18:00:22,first,cedar,,6,,signal red,0,7,0,") !=
+        std::string::npos);
+  REQUIRE(run(base + " --csv f.csv").out.substr(0, 5) != "time_");
+  CHECK(get(run / "f.csv") == csv.out);
+  CHECK(run(base + " --csv f.csv >/dev/full").code == 4);
+}
+
+TEST_CASE("forecast: starts and hours away that are wrong") {
+  Bench run;
+  put(run / "job.gcode", "T0\nT1\n");
+  struct Case {
+    std::string options, says;
+  };
+  for (const Case& c : {
+           Case{"--away 22:00-07:00", "--away needs --start\n  hint: say when"},
+           Case{"--start today",
+                "--start today: neither date nor time of day can be read\n  hint: "
+                "write --start 2027-03-05T18:00"},
+           Case{"--start 2027-02-29T18:00", "there is no such day"},
+           Case{"--start 2027-02-28T18:00 --away 7-9",
+                "--away 7-9: no two times of day can be "
+                "read\n  hint: write --away 22:00-07:00"},
+           Case{"--csv - --json -", "only one result can go to standard output"},
+           Case{"--csv job.gcode", "the report would overwrite the job"},
+       }) {
+    CAPTURE(c.options);
+    const Ran ran = run("forewarm forecast job.gcode " + c.options);
+    CHECK(ran.code == 2);
+    CHECK(ran.out.empty());
+    CAPTURE(ran.err);
+    CHECK(ran.err.find(c.says) != std::string::npos);
+  }
+  CHECK(get(run / "job.gcode") == "T0\nT1\n");
+}

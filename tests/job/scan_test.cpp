@@ -126,6 +126,37 @@ TEST_CASE("filament is counted per tool, purge apart from part") {
   CHECK(job.materials[1].purge_mm == Approx(40));
 }
 
+TEST_CASE("what is extruded within the purge area goes to waste") {
+  const auto rules =
+      rules_of("version = 1\n[machine]\npurge_area_mm = { x = [300, 320], y = [0, 30] }\n" +
+               std::string(kTwoHeads).substr(std::string(kTwoHeads).find("[[toolhead]]")));
+  const auto mm = [&](const std::string& text) {
+    const auto job = scan_of("M83\nM104 T0 S200\nT0\nG0 X310 Y10 F6000\n" + text, rules);
+    REQUIRE(job.materials.size() == 1);
+    return std::to_string(int(job.materials[0].part_mm)) + " " +
+           std::to_string(int(job.materials[0].purge_mm));
+  };
+  CHECK(mm("G1 E5\n") == "0 5");                // standing in it
+  CHECK(mm("G1 X300 Y30 E5\n") == "0 5");       // to its very corner
+  CHECK(mm("G1 X299.9 E5\n") == "5 0");         // out of it
+  CHECK(mm("G0 X200\nG1 X310 E5\n") == "5 0");  // into it
+  CHECK(mm("G0 Y40\nG1 X311 E5\n") == "5 0");   // beside it
+  CHECK(mm("G1 X200 E1\nG1 X205 E2\nG0 X310\nG1 E7\nG1 E-2\n") == "3 5");
+  CHECK(mm("G92 X0 Y0\nG1 X5 Y5 E5\nG1 X-20 E3\n") == "3 5");  // the machine's place counts
+  CHECK(mm("G2 X315 Y10 I2.5 J0 E5\n") == "0 5");              // arcs by their ends
+  CHECK(mm("M221 S50\nG1 E6\n") == "0 3");
+}
+
+TEST_CASE("exchanges send to waste what the rules say of their toolhead") {
+  auto rules = rules_of(kTwoHeads);
+  rules.toolheads[1].exchange_purge_mm3 = 90;
+  const auto job = scan_of("T1\nT2\nT0\nT1\nT2\nT1\n", rules);
+  REQUIRE(job.materials.size() == 2);
+  CHECK(job.materials[0].tool == 1);
+  CHECK(job.materials[0].exchange_purge_mm3 == Approx(180));
+  CHECK(job.materials[1].exchange_purge_mm3 == Approx(180));
+}
+
 TEST_CASE("patterns speak for what a job says in its own way") {
   auto rules = rules_of(std::string(kTwoHeads) +
                         "[[recognise]]\nmatch = '^CHANGE_TO\\s+(?P<tool>\\d+)'\nas = \"change\"\n"

@@ -73,3 +73,14 @@ TEST_CASE("late gaps are the worst, then hot ones, then early ones") {
         "late; parked 1200 s, preheat 60 s ahead; as hot as another; parked, would dip only 2 C; ");
   CHECK(worst(s.lookahead, 2).size() == 2);
 }
+
+TEST_CASE("what exchanges purge is added in grams") {
+  // 1000 mm3 of 1.24 g/cm3 are 1.24 g; 100 mm of 1.75 mm filament are 240.53 mm3.
+  job::Material m;
+  m.purge_mm = 100;
+  m.exchange_purge_mm3 = 1000;
+  const Grams g = grams(m, rules::Filament{});
+  CHECK(g.exchange_purge_g == Approx(1.24));
+  CHECK(g.purge_g == Approx(1.24 + 0.240528 * 1.24));
+  CHECK(g.part_g == 0);
+}

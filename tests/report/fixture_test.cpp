@@ -10,6 +10,7 @@
 #include "base/bytes.h"
 #include "job/scan.h"
 #include "plan/plan.h"
+#include "report/figures.h"
 #include "report/report.h"
 #include "rules/load.h"
 
@@ -99,4 +100,40 @@ TEST_CASE("the figures of a real job agree with each other") {
   CHECK(policy["hot_idle_s"] <= j["policies"]["hold"]["hot_idle_s"]);
   CHECK(sum(j["filaments"], "exchanges") ==
         double(job.count(job::Change::filament) + job.count(job::Change::both)));
+
+  const Json& cause = j["time_by_cause"];
+  double seconds = 0;
+  for (const auto& [key, value] : cause.items()) {
+    CHECK(value.get<double>() >= 0);
+    seconds += value.get<double>();
+  }
+  agree(seconds, policy["duration_s"].get<double>());
+  CHECK(cause["motion_s"] == j["job"]["motion_s"]);
+  agree(cause["wait_s"].get<double>(), policy["wait_s"].get<double>());
+  CHECK(cause["exchange_s"] == 33 * sum(j["filaments"], "exchanges"));  // config/demo.toml
+
+  CHECK(double(j["attention"]["exchanges"].size()) == sum(j["filaments"], "exchanges"));
+}
+
+TEST_CASE("rules of thumb: what an exchange takes, and what it wastes") {
+  // Common practice, no source: a feeder's taking-out alone takes about 35 s, putting a toolhead
+  // away 7 to 8 s. So one exchange costs at least four times the parking of a toolhead change.
+  const rules::Toolhead usual;
+  CHECK(usual.exchange_s >= 4 * usual.park_s);
+  const auto rules =
+      need(rules::load(contents(FOREWARM_SOURCE_DIR "/config/demo.toml"), "demo.toml"));
+  const std::string bytes = contents(FOREWARM_FIXTURES "/trail_map.gcode");
+  TextSource source(bytes);
+  const auto job = need(job::scan(source, rules));
+  // Common practice, no source: an exchange purges an order of magnitude more than a small colour
+  // patch prints. Of the fixture's five colours, within half an order.
+  report::Grams colours;
+  for (const job::Material& m : job.materials) {
+    if (m.exchanges == 0) continue;
+    const report::Grams g = report::grams(m, rules.filament(m.tool));
+    CHECK(g.purge_g > g.part_g);
+    colours.part_g += g.part_g;
+    colours.purge_g += g.purge_g;
+  }
+  CHECK(std::log10(colours.purge_g / colours.part_g) == Approx(1).margin(0.5));
 }

@@ -21,7 +21,9 @@ std::string keys(const Json& object) {
 
 TEST_CASE("the JSON has the documented keys, in order, and no others") {
   const Json j = Json::parse(json(Sample().summary()));
-  CHECK(keys(j) == "schema_version job changes policies bound toolheads gaps filaments");
+  CHECK(keys(j) ==
+        "schema_version job changes policies bound toolheads gaps filaments "
+        "time_by_cause attention");
   CHECK(keys(j["job"]) == "path bytes lines motion_s layers");
   CHECK(keys(j["changes"]) == "toolhead filament both redundant");
   CHECK(keys(j["policies"]) == "as_sliced timers hold lookahead");
@@ -31,7 +33,11 @@ TEST_CASE("the JSON has the documented keys, in order, and no others") {
   CHECK(keys(j["bound"]) == "wait_s hot_idle_s");
   CHECK(keys(j["toolheads"][0]) == "name uses hold standby off hot_idle_s energy_wh wait_s");
   CHECK(keys(j["gaps"][0]) == "toolhead from_s to_s treatment dip_c preheat_at_s wait_s reason");
-  CHECK(keys(j["filaments"][0]) == "tool name part_g purge_g exchanges");
+  CHECK(keys(j["filaments"][0]) == "tool name part_g purge_g exchange_purge_g exchanges");
+  CHECK(keys(j["time_by_cause"]) == "motion_s park_pick_s exchange_s sequence_s wait_s other_s");
+  CHECK(keys(j["attention"]) ==
+        "expected_stops chance_of_none start end longest_without_exchange away as_started "
+        "best_start exchanges");
 }
 
 TEST_CASE("the JSON's values") {
@@ -57,10 +63,24 @@ TEST_CASE("the JSON's values") {
   CHECK(j["gaps"][1].dump() ==
         R"({"toolhead":"left","from_s":1200.0,"to_s":2400.0,"treatment":"standby","dip_c":170.0,)"
         R"("preheat_at_s":2340.0,"wait_s":12.55,"reason":"parked 1200 s, preheat 60 s ahead"})");
-  CHECK(j["filaments"].dump() ==
-        R"([{"tool":0,"name":"granite","part_g":2.983,"purge_g":0.298,"exchanges":0},)"
-        R"({"tool":1,"name":"signal red","part_g":1.527,"purge_g":0.153,"exchanges":0},)"
-        R"({"tool":2,"name":"T2","part_g":0.0,"purge_g":0.0,"exchanges":1}])");
+  CHECK(
+      j["filaments"].dump() ==
+      R"([{"tool":0,"name":"granite","part_g":2.983,"purge_g":0.298,"exchange_purge_g":0.0,)"
+      R"("exchanges":0},)"
+      R"({"tool":1,"name":"signal red","part_g":1.527,"purge_g":0.153,)"
+      R"("exchange_purge_g":0.0,"exchanges":0},)"
+      R"({"tool":2,"name":"T2","part_g":0.0,"purge_g":0.124,"exchange_purge_g":0.124,"exchanges":1}])");
+  CHECK(
+      j["time_by_cause"].dump() ==
+      R"({"motion_s":3300.0,"park_pick_s":35.0,"exchange_s":70.0,"sequence_s":0.0,"wait_s":72.55,)"
+      R"("other_s":122.45})");
+  // No clock times without a start.
+  CHECK(j["attention"].dump() ==
+        R"({"expected_stops":0.0,"chance_of_none":1.0,"start":null,"end":null,)"
+        R"("longest_without_exchange":{"from_s":0.0,"to_s":2055.0,"from":null,"to":null},)"
+        R"("away":[],"as_started":null,"best_start":null,"exchanges":[)"
+        R"({"time_s":2055.0,"clock":null,"from_tool":1,"to_tool":2},)"
+        R"({"time_s":2310.5,"clock":null,"from_tool":2,"to_tool":0}]})");
 }
 
 TEST_CASE("the JSON is indented by two and ends in a newline") {

@@ -32,12 +32,12 @@ struct Sample {
     job.duration_s = 3'500;
     job.heads = rules.toolheads;
     job.start = job::Place{100, 60};
-    select(job::Change::first);
-    select(job::Change::toolhead);
-    select(job::Change::both);
-    select(job::Change::redundant);
-    select(job::Change::filament);
-    job.materials = {{0, 1000, 100, 0}, {1, 500, 50, 0}, {2, 0, 0, 1}};
+    select(job::Change::first, 60, 0, 0);
+    select(job::Change::toolhead, 1020, 1, 1);
+    select(job::Change::both, 2055, 0, 2);
+    select(job::Change::redundant, 2250, 0, 2);
+    select(job::Change::filament, 2310.5, 0, 0);
+    job.materials = {{0, 1000, 100, 0}, {1, 500, 50, 0}, {2, 0, 0, 1, 100}};
     stint(0, 0, 150, 1000);
     stint(1, 1, 1100, 2000);
     stint(0, 2, 2100, 4000);
@@ -88,10 +88,18 @@ struct Sample {
     f.density_g_cm3 = density;
     rules.filaments.push_back(f);
   }
-  void select(job::Change kind) {
+  void select(job::Change kind, double at_s, std::size_t head, int tool) {
     job::Select s;
     s.kind = kind;
+    s.from_head = job.selects.empty() ? job::kNone : job.selects.back().head;
+    s.from_tool = job.selects.empty() ? -1 : job.selects.back().tool;
+    s.head = head;
+    s.tool = tool;
+    if (s.picks()) s.pick_s = 7;
+    if (s.picks() && s.from_head != job::kNone) s.park_s = 7;
+    if (s.exchanges()) s.exchange_s = 35;
     job.selects.push_back(s);
+    lookahead.select_at_s.push_back(at_s);
   }
   void stint(std::size_t head, int tool, std::uint64_t first, std::uint64_t last_end) {
     job::Stint s;

@@ -31,8 +31,15 @@ right                 1      1        0      1        40.0 s     21.2 Wh        
 filament           tool        part       purge  exchanges
 granite              T0       3.0 g       0.3 g          0
 signal red           T1       1.5 g       0.2 g          0
-T2                   T2       0.0 g       0.0 g          1
-together                      4.5 g       0.5 g          1
+T2                   T2       0.0 g       0.1 g          1
+together                      4.5 g       0.6 g          1
+
+time by cause          moving   park, pick   exchanging    sequences      waiting        other
+lookahead         55 min 00 s       35.0 s   1 min 10 s          0 s   1 min 13 s   2 min 02 s
+
+attention
+  expected stops 0.000, chance of none 100.0 %, by the rule file's fault_odds
+  longest without an exchange: 34 min 15 s, from 0:00:00 to 0:34:15
 
 worst gaps             from         to  treatment     dip      waiting     hot idle
 left                0:20:00    0:40:00  standby     170 C       12.6 s   1 min 31 s

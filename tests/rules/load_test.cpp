@@ -278,6 +278,52 @@ TEST_CASE(
   CHECK(r.recognise.empty());
 }
 
+TEST_CASE("odds of faults, and the purge area") {
+  const std::string heads =
+      "[[toolhead]]\nname = \"ash\"\ntools = [0]\nheater = { power_w = 50, full_drive_c = 450, "
+      "time_constant_s = 180 }\n";
+  const auto with = [&](const std::string& more) {
+    return rules::load("version = 1\n" + heads + more, "rules.toml");
+  };
+  CHECK(with("")->feeder.fault_odds == 0);
+  CHECK(with("")->toolheads[0].fault_odds == 0);
+  CHECK_FALSE(with("")->machine.purge_area_mm);
+  CHECK(with("fault_odds = 1")->toolheads[0].fault_odds == 1);
+  CHECK(with("[feeder]\nfault_odds = 0")->feeder.fault_odds == 0);
+  CHECK(with("[feeder]\nfault_odds = 0.0125")->feeder.fault_odds == 0.0125);
+  CHECK(with("[feeder]")->feeder.fault_odds == 0);
+  const auto area = with("[machine]\npurge_area_mm = { x = [300, 320], y = [0.5, 30] }");
+  REQUIRE(area);
+  REQUIRE(area->machine.purge_area_mm);
+  CHECK((*area->machine.purge_area_mm)[0].low == 300);
+  CHECK((*area->machine.purge_area_mm)[1].low == 0.5);
+  CHECK((*area->machine.purge_area_mm)[1].high == 30);
+
+  struct Case {
+    const char *more, *says;
+  };
+  for (const Case& c : {
+           Case{"fault_odds = 1.01", "fault_odds must be from 0 to 1, not 1.01"},
+           Case{"fault_odds = -0.1", "fault_odds must be from 0 to 1, not -0.1"},
+           Case{"[feeder]\nfault_odds = 2", "fault_odds must be from 0 to 1, not 2"},
+           Case{"[feeder]\nfault_odds = nan", "fault_odds must be a finite number, not nan"},
+           Case{"[feeder]\nfault_odds = \"low\"", "fault_odds must be a number, not a string"},
+           Case{"[feeder]\nodds = 0.1", "unknown key \"odds\" in [feeder]"},
+           Case{"[[feeder]]\nfault_odds = 0.1", "feeder must be a table, not an array of tables"},
+           Case{"[machine]\npurge_area_mm = { x = [0, 1] }", "purge_area_mm needs \"y\""},
+           Case{"[machine]\npurge_area_mm = {}", "purge_area_mm needs \"x\""},
+           Case{"[machine]\npurge_area_mm = { x = [0, 1], y = [2, 2] }",
+                "y must go from lower to higher, not 2 to 2"},
+           Case{"[machine]\npurge_area_mm = { x = [0, 1], y = [0, 1], z = [0, 1] }",
+                "unknown key \"z\" in purge_area_mm"},
+       }) {
+    CAPTURE(c.more);
+    const auto rules = with(c.more);
+    REQUIRE_FALSE(rules);
+    CHECK(rules.error().message == c.says);
+  }
+}
+
 TEST_CASE("the demo rule file loads") {
   const Rules r = accepted(file("config/demo.toml"));
   REQUIRE(r.toolheads.size() == 3);
@@ -302,6 +348,7 @@ TEST_CASE("the demo rule file has every key there is") {
                           "name",
                           "ambient_c",
                           "travel_mm",
+                          "purge_area_mm",
                           "heating_limit_w",
                           "bed_w",
                           "max_speed_mm_s",
@@ -322,6 +369,7 @@ TEST_CASE("the demo rule file has every key there is") {
                           "pick_s",
                           "exchange_s",
                           "exchange_purge_mm3",
+                          "fault_odds",
                           "before_park",
                           "after_pick",
                           "tool",
@@ -1220,7 +1268,7 @@ a = [ { move_mm = { e = 1 } } ]
            R"(rules.toml:6:1: unknown key "?bell" in [[toolhead]]
   "\u0007bell" = 1
   ^
-  hint: known here: name, tools, heater, park_s, pick_s, exchange_s, exchange_purge_mm3, before_park, after_pick)"},
+  hint: known here: name, tools, heater, park_s, pick_s, exchange_s, exchange_purge_mm3, fault_odds, before_park, after_pick)"},
           {R"(heater.idx = 1
 )",
            R"(rules.toml:6:1: Error while parsing key-value pair: cannot redefine existing table as dotted key-value pair

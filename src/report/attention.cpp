@@ -1,0 +1,211 @@
+#include "report/attention.h"
+
+#include <fmt/format.h>
+
+#include <cmath>
+
+#include "report/figures.h"
+#include "report/report.h"
+
+namespace forewarm::report {
+
+namespace {
+
+bool away_at(const Schedule& schedule, LocalTime time) {
+  for (const Away& away : schedule.away) {
+    if (away.covers(time)) return true;
+  }
+  return false;
+}
+
+AtStart at_start(const std::vector<Attention::Change>& changes, const Schedule& schedule,
+                 LocalTime start) {
+  AtStart out{start, 0, 0};
+  for (const Attention::Change& c : changes) {
+    if (!c.exchanges && c.expected_stops <= 0) continue;
+    if (!away_at(schedule, later(start, c.at_s))) continue;
+    out.exchanges_away += c.exchanges ? 1 : 0;
+    out.expected_stops_away += c.expected_stops;
+  }
+  return out;
+}
+
+double seconds_of(const job::Select& s) { return s.park_s + s.pick_s + s.exchange_s; }
+
+}  // namespace
+
+Attention attention(const job::Job& job, const plan::Plan& plan, const rules::Rules& rules,
+                    const std::optional<Schedule>& schedule) {
+  Attention out;
+  double quiet_since_s = 0;
+  const auto quiet_until = [&](double to_s) {
+    if (to_s - quiet_since_s <= out.quiet_to_s - out.quiet_from_s) return;
+    out.quiet_from_s = quiet_since_s;
+    out.quiet_to_s = to_s;
+  };
+  for (std::size_t i = 0; i < job.selects.size(); ++i) {
+    const job::Select& s = job.selects[i];
+    Attention::Change c;
+    c.at_s = plan.select_at_s[i];
+    c.exchanges = s.exchanges();
+    const auto risk = [&](double odds) {
+      c.expected_stops += odds;
+      out.chance_of_none *= 1 - odds;
+    };
+    if (s.picks()) risk(job.heads[s.head].fault_odds);
+    if (s.exchanges()) {
+      risk(rules.feeder.fault_odds);
+      ++out.exchanges;
+      quiet_until(c.at_s);
+      quiet_since_s = c.at_s + seconds_of(s);
+    }
+    out.expected_stops += c.expected_stops;
+    out.changes.push_back(c);
+  }
+  quiet_until(plan.figures.duration_s);
+  if (!schedule || schedule->away.empty()) return out;
+  out.given = out.best = at_start(out.changes, *schedule, schedule->start);
+  for (std::int64_t s = kStartGridS; s < kDayS; s += kStartGridS) {
+    const AtStart other = at_start(out.changes, *schedule, {schedule->start.s + s});
+    if (other.exchanges_away < out.best->exchanges_away) out.best = other;
+  }
+  return out;
+}
+
+namespace {
+
+std::string spaced(std::string date_time) {
+  if (const auto t = date_time.find('T'); t != std::string::npos) date_time[t] = ' ';
+  return date_time;
+}
+
+std::string odds(double x) {
+  return x > 0 && x < 0.0005 ? std::string("under 0.001") : number(x, 3);
+}
+
+// "2027-03-05  18h 2, 19h 11": exchanges by the hour in which they fall.
+std::string by_hour(const Attention& a, LocalTime start) {
+  constexpr std::size_t kDaysShown = 14;
+  std::string out;
+  std::string day;
+  std::size_t days = 0;
+  std::string hours_of_day;
+  int last_hour = -1;
+  std::uint64_t count = 0;
+  const auto end_hour = [&] {
+    if (count > 0) {
+      hours_of_day +=
+          fmt::format("{} {:02}h {}", hours_of_day.empty() ? "" : ",", last_hour, count);
+    }
+    count = 0;
+  };
+  const auto end_day = [&] {
+    end_hour();
+    if (!hours_of_day.empty()) out += wrapped(day + ":" + hours_of_day, 4);
+    hours_of_day.clear();
+  };
+  for (const Attention::Change& c : a.changes) {
+    if (!c.exchanges) continue;
+    const LocalTime at = later(start, c.at_s);
+    if (const std::string date_of = date(at); date_of != day) {
+      end_day();
+      if (++days > kDaysShown) return out + "    and on later days; --csv has them all\n";
+      day = date_of;
+      last_hour = -1;
+    }
+    if (hour(at) != last_hour) end_hour();
+    last_hour = hour(at);
+    ++count;
+  }
+  end_day();
+  return out;
+}
+
+std::string away_words(const Schedule& schedule) {
+  std::string out;
+  for (const Away& away : schedule.away) out += (out.empty() ? "" : ", ") + hours(away);
+  return out;
+}
+
+}  // namespace
+
+std::string attention_text(const Summary& s) {
+  if (s.job.selects.empty()) return {};
+  const Attention a = attention(s.job, s.lookahead, s.rules, s.schedule);
+  std::string out = "\nattention\n";
+  const auto say = [&](const std::string& words) { out += wrapped(words, 2); };
+  say(fmt::format("expected stops {}, chance of none {} %, by the rule file's fault_odds",
+                  odds(a.expected_stops), number(100 * a.chance_of_none, 1)));
+  const std::string quiet = duration(a.quiet_to_s - a.quiet_from_s);
+  if (!s.schedule) {
+    say(fmt::format("longest without an exchange: {}, from {} to {}", quiet, clock(a.quiet_from_s),
+                    clock(a.quiet_to_s)));
+    return out;
+  }
+  const LocalTime start = s.schedule->start;
+  const auto at = [&](double time_s) { return spaced(date_minute(later(start, time_s))); };
+  say(fmt::format("from {} to {}, without time zones or daylight-saving time", at(0),
+                  at(s.lookahead.figures.duration_s)));
+  say(fmt::format("longest without an exchange: {}, from {} to {}", quiet, at(a.quiet_from_s),
+                  at(a.quiet_to_s)));
+  if (a.exchanges > 0) {
+    out += "  exchanges, by the hour\n";
+    out += by_hour(a, start);
+  }
+  if (!a.given) return out;
+  say(fmt::format("away {}: {} of {}, {} expected stops", away_words(*s.schedule),
+                  a.given->exchanges_away, counted(a.exchanges, "exchange", "exchanges"),
+                  odds(a.given->expected_stops_away)));
+  if (a.best->start == a.given->start) {
+    say("no start within 24 h, in steps of 15 min, has fewer exchanges in those hours");
+  } else {
+    say(fmt::format(
+        "started at {}: {} of {}, {} expected stops; no start within 24 h, in steps "
+        "of 15 min, has fewer exchanges in those hours, and none as few before",
+        spaced(date_minute(a.best->start)), a.best->exchanges_away,
+        counted(a.exchanges, "exchange", "exchanges"), odds(a.best->expected_stops_away)));
+  }
+  return out;
+}
+
+namespace {
+
+// RFC 4180, section 2: quoted where it has a quote, comma or line break; quotes doubled.
+std::string quoted_field(std::string_view text) {
+  if (text.find_first_of(",\"\r\n") == std::string_view::npos) return std::string(text);
+  std::string out = "\"";
+  for (const char c : text) {
+    if (c == '"') out += c;
+    out += c;
+  }
+  return out + '"';
+}
+
+std::string cell(double x) {
+  return std::isfinite(x) ? fmt::format("{}", thousandths(x)) : std::string();
+}
+
+}  // namespace
+
+std::string changes_csv(const Summary& s) {
+  const Attention a = attention(s.job, s.lookahead, s.rules, s.schedule);
+  std::string out =
+      "time_s,clock,kind,toolhead,from_tool,to_tool,from_filament,to_filament,park_s,pick_s,"
+      "exchange_s,expected_stops\n";
+  const auto tool = [](int t) { return t < 0 ? std::string() : std::to_string(t); };
+  const auto filament = [&](int t) {
+    return t < 0 ? std::string() : quoted_field(clean(s.rules.filament(t).name));
+  };
+  for (std::size_t i = 0; i < s.job.selects.size(); ++i) {
+    const job::Select& c = s.job.selects[i];
+    const std::string at = s.schedule ? date_time(later(s.schedule->start, a.changes[i].at_s)) : "";
+    out += fmt::format(
+        "{},{},{},{},{},{},{},{},{},{},{},{}\n", cell(a.changes[i].at_s), at, job::name_of(c.kind),
+        c.head == job::kNone ? "" : quoted_field(clean(head_name(s, c.head))), tool(c.from_tool),
+        tool(c.tool), filament(c.from_tool), filament(c.tool), cell(c.park_s), cell(c.pick_s),
+        cell(c.exchange_s), fmt::format("{}", a.changes[i].expected_stops));
+  }
+  return out;
+}
+
+}  // namespace forewarm::report

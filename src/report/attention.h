@@ -1,0 +1,64 @@
+// When a job may need somebody: which changes may stop the machine, and which exchanges fall into
+// hours in which nobody is there.
+//
+// Odds are the rule file's: [feeder] fault_odds for each exchange, a toolhead's fault_odds for each
+// change that picks it; all taken to be independent. Expected stops are their sum, the chance of
+// none is the product of what is left of each. A change counts as falling when it begins, by the
+// plan's wall time, waits included. Clock times are start + wall time, by calendar.h.
+//
+// Pure: no clock is read. CSV: a header, then every select of the job; "," and "\n", quotes as in
+// RFC 4180 (section 2, 5 to 7), empty where there is no value.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "job/job.h"
+#include "plan/plan.h"
+#include "report/calendar.h"
+#include "rules/rules.h"
+
+namespace forewarm::report {
+
+struct Summary;
+
+struct Schedule {
+  LocalTime start;
+  std::vector<Away> away;  // hours of any of them; empty: somebody is always there
+};
+
+// The starts that are tried: the given one, and each so much later, for a day.
+constexpr std::int64_t kStartGridS = 15 * 60;
+
+struct AtStart {
+  LocalTime start;
+  std::uint64_t exchanges_away = 0;
+  double expected_stops_away = 0;
+};
+
+struct Attention {
+  struct Change {
+    double at_s = 0;  // wall
+    bool exchanges = false;
+    double expected_stops = 0;
+  };
+  std::vector<Change> changes;  // as job.selects
+  std::uint64_t exchanges = 0;
+  double expected_stops = 0, chance_of_none = 1;
+  // The longest stretch of the job, first of equals, in which nothing is exchanged: wall.
+  double quiet_from_s = 0, quiet_to_s = 0;
+  std::optional<AtStart> given, best;  // with hours away; best: fewest exchanges away, the first
+};
+
+// REQUIRES: the plan is of this job.
+[[nodiscard]] Attention attention(const job::Job& job, const plan::Plan& plan,
+                                  const rules::Rules& rules,
+                                  const std::optional<Schedule>& schedule);
+
+// Of the look-ahead plan.
+[[nodiscard]] std::string attention_text(const Summary& summary);
+[[nodiscard]] std::string changes_csv(const Summary& summary);  // ends in a newline
+
+}  // namespace forewarm::report

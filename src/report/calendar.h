@@ -1,0 +1,43 @@
+// Dates and times of day by one local clock that nobody ever sets: every day has 24 hours.
+//
+// There are no time zones and no daylight-saving time: whoever starts a job in the night in which
+// clocks are set has to reckon with an hour more or less. Nothing here asks what time it is.
+// Dates are of the Gregorian calendar. Errors are of kind `usage`, with the form to write as hint.
+#pragma once
+
+#include <cstdint>
+#include <string>
+#include <string_view>
+
+#include "base/error.h"
+
+namespace forewarm::report {
+
+constexpr std::int64_t kDayS = 86'400;
+
+struct LocalTime {
+  std::int64_t s = 0;  // since 1970-01-01T00:00 by the same clock
+  bool operator==(const LocalTime&) const = default;
+};
+
+// Hours of every day: from, up to but not at, to. Across midnight where `from` is the later.
+struct Away {
+  int from_min = 0, to_min = 0;  // of the day; not equal; to_min may be 1440
+  [[nodiscard]] bool covers(LocalTime time) const;
+};
+
+// "2027-03-05T18:00", in the years 1970 to 9999.
+[[nodiscard]] Result<LocalTime> parse_start(std::string_view text);
+// "22:00-07:00"
+[[nodiscard]] Result<Away> parse_away(std::string_view text);
+
+// `seconds` later, to the full second before; as far as there are dates.
+[[nodiscard]] LocalTime later(LocalTime time, double seconds);
+
+[[nodiscard]] std::string date(LocalTime time);         // "2027-03-05"
+[[nodiscard]] std::string date_time(LocalTime time);    // "2027-03-05T18:04:09"
+[[nodiscard]] std::string date_minute(LocalTime time);  // "2027-03-05T18:04"
+[[nodiscard]] int hour(LocalTime time);                 // 0 to 23
+[[nodiscard]] std::string hours(const Away& away);      // "22:00-07:00"
+
+}  // namespace forewarm::report
