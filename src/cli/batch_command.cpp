@@ -54,6 +54,8 @@ class Batch {
     if (!options_.files0_from.empty() && !options_.jobs.empty()) {
       return usage("--files0-from does not go with jobs on the command line");
     }
+    if (options_.folder == "-")
+      return usage("a batch writes into a folder, not to standard output");
     if (!options_.shard.empty()) {
       auto shard = shard_from(options_.shard);
       if (!shard) return std::move(shard.error());

@@ -374,6 +374,7 @@ TEST_CASE("batch: what is not begun") {
            Case{"batch -o new --files0-from file jobs/100.gcode", "does not go with jobs", 2},
            Case{"batch -o new --files0-from missing", "missing: cannot open", 4},
            Case{"batch -o new -", "standard input", 2},
+           Case{"batch -o - jobs/100.gcode", "into a folder, not to standard output", 2},
            Case{"batch -o new jobs/100.gcode other/100.gcode",
                 "the outputs of \"jobs/100.gcode\" and \"other/100.gcode\" would be one file", 2},
            Case{"batch -o new jobs/..", "\"jobs/..\" is not the name of a file", 2},
