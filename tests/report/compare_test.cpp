@@ -406,7 +406,8 @@ of them: the same.)" +
 }
 
 TEST_CASE("of timers that make the job equally long, that with the least energy") {
-  auto made = Bench().comparison();
+  Bench bench;
+  auto made = bench.comparison();
   for (CompareRow& row : made.rows) {
     if (row.policy == Policy::timers) row.figures.duration_s = 3900;
   }
@@ -460,7 +461,8 @@ TEST_CASE("off_over_s = \"best\" is called so, unless it is swept") {
 }
 
 TEST_CASE("figures that are none still make JSON and CSV") {
-  auto made = Bench().comparison();
+  Bench bench;
+  auto made = bench.comparison();
   made.rows[0].figures.duration_s = std::numeric_limits<double>::infinity();
   made.rows[0].figures.wait_s = std::numeric_limits<double>::quiet_NaN();
   made.rows[0].figures.energy_wh = -1e-9;
