@@ -5,6 +5,7 @@
 // of all that lies between the order and the need. Wall seconds, watts.
 #pragma once
 
+#include <cstddef>
 #include <vector>
 
 #include "rules/rules.h"
@@ -16,7 +17,7 @@ class Surroundings {
  public:
   explicit Surroundings(const rules::Rules& rules);
 
-  // A change of tool, over `parts` of parking, picking and exchanging.
+  // A change of tool; its variance is that of spread_s2().
   void changed(double from_s, double to_s, double variance_s2);
   // A heater at full drive; what it was thought to go on for after `from_s` is given up.
   void driven(std::size_t head, double from_s, double to_s, double watts);
@@ -34,6 +35,7 @@ class Surroundings {
   [[nodiscard]] double limit_w() const {
     return rules_.machine.heating_limit_w.value_or(1e18) - rules_.machine.bed_w;
   }
+  // The variance of a change, in seconds squared, by the spreads of [gap].
   [[nodiscard]] double spread_s2(bool parks, bool picks, bool exchanges) const;
 
  private:

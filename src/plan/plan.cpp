@@ -216,11 +216,12 @@ class Planner {
             [&](const Place& c) { return outcome_.waits.wall(c) < wall_s - 1e-9; });
         return std::max(wall_s, outcome_.waits.wall(p));
       };
-      const double floor_c =
-          answers_[g].treatment == Treatment::standby ? std::min(q.standby_c, q.ready_c) : 0;
+      const double floor_c = answers_[g].treatment == Treatment::standby
+                                 ? std::min(q.standby_c, q.ready_c)
+                             : answers_[g].treatment == Treatment::hold ? q.start_target_c
+                                                                        : 0;
       h.drive_s = [q = std::move(q), floor_c, from](double wall_s) {
-        const double from_c = parked_at(q, floor_c, std::max(0.0, wall_s - from));
-        return thermal::seconds_to_heat(q.hotend, from_c, q.ready_c);
+        return drive_s(q, floor_c, std::max(0.0, wall_s - from), q.ready_c);
       };
       gaps.push_back(g);
       heatings.push_back(std::move(h));

@@ -23,7 +23,8 @@ constexpr double kHotAboveStandbyC = 5;
 enum class Treatment : std::uint8_t { hold, standby, off };
 [[nodiscard]] const char* name_of(Treatment treatment);
 
-// Why a gap is treated as it is, with its numbers. words.h says it.
+// Why a gap is treated as it is, with its numbers. words.h says it. Costs are in the currency of
+// [gap]; numbers that do not belong to the cause are 0.
 struct Because {
   enum class Cause : std::uint8_t {
     no_further_use,

@@ -1,7 +1,7 @@
 // Replays heater commands over job time: when is what how hot, and how long is what waited for?
 //
-// Pure: the same events give the same result. A wait stops
-// the machine, and with it everything later, until its heater is there; every other heater goes on.
+// Pure: the same events give the same result. A wait stops the machine, and with it everything
+// later, until its heater is there; every other heater goes on. Seconds, degrees Celsius, watts.
 #pragma once
 
 #include <cstdint>

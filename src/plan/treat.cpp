@@ -186,9 +186,7 @@ void name_bound(const GapQuestion& q, const Option& o, Because& because) {
   because.from_c = parked_at(q, o.floor_c, o.preheat_s);
   because.to_c = q.ready_c;
   because.lead_s = o.need->after_s - o.preheat_s;
-  because.heat_s = held_at(q, o.floor_c, because.from_c)
-                       ? thermal::seconds_to_heat_held(q.hotend, because.from_c, o.need->temp_c)
-                       : thermal::seconds_to_heat(q.hotend, because.from_c, o.need->temp_c);
+  because.heat_s = drive_s(q, o.floor_c, o.preheat_s, o.need->temp_c);
   because.earlier_s = o.asked_s - o.preheat_s;
   constexpr double kWorthAWord = 1;
   if (o.power && std::abs(because.earlier_s) > kWorthAWord) {
@@ -211,6 +209,12 @@ double parked_at(const GapQuestion& q, double floor_c, double after_s) {
   course.set_target(floor_c);
   course.advance(after_s);
   return course.temperature_c();
+}
+
+double drive_s(const GapQuestion& q, double floor_c, double after_s, double to_c) {
+  const double from_c = parked_at(q, floor_c, after_s);
+  return held_at(q, floor_c, from_c) ? thermal::seconds_to_heat_held(q.hotend, from_c, to_c)
+                                     : thermal::seconds_to_heat(q.hotend, from_c, to_c);
 }
 
 GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, const Margin& margin,

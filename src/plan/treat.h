@@ -11,7 +11,6 @@
 // with temperature (tests try all sequences of commands in small gaps).
 #pragma once
 
-#include <array>
 #include <functional>
 #include <optional>
 #include <span>
@@ -36,7 +35,7 @@ struct GapQuestion {
     bool exchange = false;  // the feeder's, not the print's
   };
   std::vector<Need> needs;  // ascending; empty: nothing comes after
-  // Changes of tool, ascending, in seconds from `delays_from_s` before the gap's start.
+  // Changes of tool, ascending, on a clock that shows `delays_from_s` when the gap starts.
   std::span<const Delay> delays = {};
   double delays_from_s = 0;
   std::optional<double> told_at_s = {};  // the preheat's moment, if shared power decides it
@@ -77,8 +76,11 @@ struct GapCost {
 [[nodiscard]] double break_even_s(const thermal::Hotend& hotend, double work_c, double standby_c,
                                   const rules::Gap& gap);
 
-// The temperature `after_s` into a gap that cools towards a floor (0: none).
+// The temperature `after_s` into a gap that cools towards a floor (0: none), and the seconds of
+// full drive from there to `to_c`.
 [[nodiscard]] double parked_at(const GapQuestion& question, double floor_c, double after_s);
+[[nodiscard]] double drive_s(const GapQuestion& question, double floor_c, double after_s,
+                             double to_c);
 
 // The same gap at its physical best: how long it must be hot, how late it must be. `until_s` is
 // when the toolhead is picked.
