@@ -7,6 +7,7 @@
 #include <deque>
 
 #include "check/dialect.h"
+#include "check/moved.h"
 #include "check/pairing.h"
 #include "check/player.h"
 #include "check/told.h"
@@ -442,13 +443,45 @@ class Check final : private Player {
   std::deque<Recent> recent_;
 };
 
+// As if the job had always named the tools that the marks have moved its filaments to.
+Result<Report> check_moved(Moved& moved, ByteSource* original, ByteSource& rewritten,
+                           const rules::Rules& rules, const Options& options,
+                           rules::Recogniser recogniser) {
+  std::optional<SplicedSource> before;
+  if (original != nullptr) {
+    gcode::Renumbering by(moved.map, rules.dialect.temperature_index_is_heater);
+    auto lines = gcode::renumber(*original, options.original_name, by, own_names(recogniser));
+    if (!lines) return std::move(lines.error());
+    before.emplace(*original, gcode::splices_of(*lines));
+  }
+  SplicedSource after(rewritten, std::move(moved.rewritten));
+  const rules::Rules as_loaded = rules.with_filaments_moved(moved.map);
+  auto report =
+      Check(as_loaded, options, std::move(recogniser)).run(before ? &*before : nullptr, after);
+  if (!report) return report;
+  auto& list = report->findings.list();
+  for (Finding& f : list) f.line = f.line == 0 ? 0 : moved.line_of(f.line);
+  for (const Finding& f : moved.findings.list()) {
+    report->findings.add(f.id, f.line, f.message);
+  }
+  std::stable_sort(list.begin(), list.end(),
+                   [](const Finding& a, const Finding& b) { return a.line < b.line; });
+  report->lines += moved.pairs.size();
+  report->inserted += moved.pairs.size();
+  report->disabled += moved.pairs.size();
+  return report;
+}
+
 }  // namespace
 
 Result<Report> check(ByteSource* original, ByteSource& rewritten, const rules::Rules& rules,
                      const Options& options) {
   auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
   if (!recogniser) return std::move(recogniser.error());
-  return Check(rules, options, std::move(*recogniser)).run(original, rewritten);
+  auto moved = read_moved(rewritten, rules, *recogniser);
+  if (!moved) return std::move(moved.error());
+  if (!*moved) return Check(rules, options, std::move(*recogniser)).run(original, rewritten);
+  return check_moved(**moved, original, rewritten, rules, options, std::move(*recogniser));
 }
 
 }  // namespace forewarm::check

@@ -43,6 +43,9 @@ constexpr std::array<Entry, kIds> kEntries{{
      "A tool is selected that the original does not select here."},
     {Id::select_lost, "select-lost", "A tool that the original selects here is not selected."},
     {Id::select_changed, "select-changed", "Another tool is selected than in the original."},
+    {Id::tools_mixed, "tools-mixed",
+     "The marks of other tool numbers do not make one assignment: a tool becomes two, two become "
+     "one, or a line that names a moved tool is not the one that follows from it."},
     {Id::state_differs, "state-differs",
      "After lines that were put in, the position, a mode, the feed, the tool or a limit of motion "
      "is "

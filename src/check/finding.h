@@ -31,6 +31,7 @@ enum class Id : std::uint8_t {
   select_added,
   select_lost,
   select_changed,
+  tools_mixed,
   state_differs,
   start_code,
   inserted_unknown,

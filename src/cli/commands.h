@@ -9,13 +9,13 @@
 namespace forewarm::cli {
 
 struct RewriteOptions {
-  std::string job, out, html, json;
+  std::string job, out, html, json, map;
   bool diff = false, dry_run = false, hard_linked = false;
 };
 int run_rewrite(const Context& context, const RewriteOptions& options);
 
 struct ForecastOptions {
-  std::string job, html, json, csv;
+  std::string job, html, json, csv, map;
   std::string start;              // when the job is to begin; empty: there are no clock times
   std::vector<std::string> away;  // hours in which nobody is there
 };

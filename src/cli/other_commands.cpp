@@ -3,6 +3,7 @@
 #include <set>
 
 #include "cli/commands.h"
+#include "cli/mapping.h"
 #include "cli/plans.h"
 #include "io/read_all.h"
 #include "io/replace.h"
@@ -53,7 +54,14 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
   if (!input) return context.fail(input.error());
   auto job = scan_job(context, input->job(), *rules, options.job);
   if (!job) return context.fail(job.error());
-  auto reports = make_reports(options.job, *job, *rules, *schedule);
+  std::optional<Mapping> mapping;
+  if (!options.map.empty()) {
+    auto made = map_tools(context, input->job(), *rules, options.job, options.map, *job);
+    if (!made) return context.fail(made.error());
+    mapping = std::move(*made);
+  }
+  auto reports = make_reports(options.job, mapping ? mapping->job : *job,
+                              mapping ? mapping->rules : *rules, *schedule);
   if (!reports) return context.fail(reports.error());
   Output output;
   for (const auto& [file, text] :
@@ -65,7 +73,12 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
     }
   }
   if (alone) return output.finish(context, success());
-  return output.finish(context, output.sink().write(reports->text));
+  std::string loading;
+  if (mapping) {
+    for (const std::string& line : mapping->loading) loading += line + '\n';
+    loading += '\n';
+  }
+  return output.finish(context, output.sink().write(loading + reports->text));
 }
 
 int run_restore(const Context& context, const RestoreOptions& options) {

@@ -9,7 +9,7 @@
 
 namespace forewarm::cli {
 
-Result<job::Job> scan_job(const Context& context, io::FileSource& source, const rules::Rules& rules,
+Result<job::Job> scan_job(const Context& context, ByteSource& source, const rules::Rules& rules,
                           const std::string& name) {
   io::Progress progress(2, context.progress_wanted(), "reading", source.size());
   job::ScanOptions options;

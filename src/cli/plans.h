@@ -11,7 +11,7 @@
 
 namespace forewarm::cli {
 
-[[nodiscard]] Result<job::Job> scan_job(const Context& context, io::FileSource& source,
+[[nodiscard]] Result<job::Job> scan_job(const Context& context, ByteSource& source,
                                         const rules::Rules& rules, const std::string& name);
 
 // A plan that has passed its own invariants; a broken one is kind `internal`.

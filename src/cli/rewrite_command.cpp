@@ -3,9 +3,11 @@
 #include <memory>
 
 #include "cli/commands.h"
+#include "cli/mapping.h"
 #include "cli/plans.h"
 #include "io/replace.h"
 #include "rewrite/diff.h"
+#include "rewrite/moved.h"
 #include "rewrite/rewrite.h"
 
 namespace forewarm::cli {
@@ -38,6 +40,16 @@ class Run {
     if (!input) return context_.fail(input.error());
     auto job = scan_job(context_, input->job(), *rules, options_.job);
     if (!job) return context_.fail(job.error());
+    if (!options_.map.empty()) {
+      auto mapping = map_tools(context_, input->job(), *rules, options_.job, options_.map, *job);
+      if (!mapping) return context_.fail(mapping.error());
+      if (*mapping) {
+        mapping_ = std::move(*mapping);
+        *job = std::move(mapping_->job);
+        *rules = mapping_->rules;
+        for (const std::string& line : mapping_->loading) context_.note(line);
+      }
+    }
     auto plan = make_plan(*job, *rules, rules->gap.policy);
     if (!plan) return context_.fail(plan.error());
     Reports reports;
@@ -81,7 +93,7 @@ class Run {
 
   int deliver(OpenJob& input, const job::Job& job, const plan::Plan& plan,
               const rules::Rules& rules) {
-    if (!plan.changes_anything()) {
+    if (!plan.changes_anything() && !mapping_) {
       context_.note(nothing_to_do(job, rules));
       if (options_.diff && input.original) return show_diff(input, *input.original);
       // In place there is nothing to write, unless an earlier rewrite is to be taken out again.
@@ -93,18 +105,26 @@ class Run {
     }
     const auto edits = rewrite::edits_of(job, plan, rules);
     if (options_.diff) {
-      auto rewritten = io::FileSource::filled(options_.job, [&](ByteSink& sink) {
-        rewrite::ToSink pieces(input.job(), sink);
-        return rewrite::rewrite(input.job(), job, edits, rules.hash, pieces);
-      });
+      auto rewritten = io::FileSource::filled(
+          options_.job, [&](ByteSink& sink) { return write(input, job, edits, rules, sink); });
       if (!rewritten) return context_.fail(rewritten.error());
       return show_diff(input, *rewritten);
     }
     summary(job, plan);
     if (writes_nothing_) return output_.finish(context_, success());
     ByteSink& sink = to_stdout_ ? static_cast<ByteSink&>(output_.sink()) : replacement_->sink();
-    rewrite::ToSink pieces(input.job(), sink);
-    return finish(input, rewrite::rewrite(input.job(), job, edits, rules.hash, pieces));
+    return finish(input, write(input, job, edits, rules, sink));
+  }
+
+  Status write(OpenJob& input, const job::Job& job, const std::vector<rewrite::Edit>& edits,
+               const rules::Rules& rules, ByteSink& sink) {
+    if (!mapping_) {
+      rewrite::ToSink pieces(input.job(), sink);
+      return rewrite::rewrite(input.job(), job, edits, rules.hash, pieces);
+    }
+    const rewrite::Header header{rules.hash, mapping_->original_bytes, mapping_->original_hash};
+    rewrite::MovedToSink pieces(input.job(), *mapping_->text, mapping_->lines, header, sink);
+    return rewrite::rewrite(*mapping_->text, job, edits, rules.hash, pieces);
   }
 
   static std::string nothing_to_do(const job::Job& job, const rules::Rules& rules) {
@@ -149,6 +169,7 @@ class Run {
   const RewriteOptions& options_;
   bool writes_nothing_ = false, to_stdout_ = false;
   std::unique_ptr<io::Replacement> replacement_;
+  std::optional<Mapping> mapping_;
   Output output_;
 };
 

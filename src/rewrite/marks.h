@@ -3,6 +3,7 @@
 //   ;forewarm 1 rules=<16 hex> original=<bytes>:<16 hex>    first line of a rewritten job
 //   <command> ;fw+ <reason>                                  an inserted line
 //   ;fw- <original line>                                     a disabled line
+//   <line> ;fw+ mapped T0 to T3                              the line for the disabled one before
 //
 // Hashes are XXH3, 64 bits, of the rule file's and of the original's bytes. A job may not hold such
 // marks of its own: it is refused, so that a mark always means what it says.
@@ -18,6 +19,8 @@ namespace forewarm::rewrite {
 inline constexpr std::string_view kHeaderStart = ";forewarm ";
 inline constexpr std::string_view kInserted = " ;fw+ ";
 inline constexpr std::string_view kDisabled = ";fw- ";
+// The reason of a line that stands for the disabled one before it, with other tool numbers.
+inline constexpr std::string_view kMapped = "mapped ";
 
 struct Header {
   std::uint64_t rules = 0;

@@ -202,6 +202,8 @@ struct Recogniser::Impl {
     if (const auto tool = text(p.groups.tool)) {
       out.tool = index_from(*tool);
       if (!out.tool) return std::nullopt;
+      out.tool_at = static_cast<std::size_t>(tool->data() - line.data());
+      out.tool_length = tool->size();
     }
     if (const auto heater = text(p.groups.heater)) {
       out.heater = index_from(*heater);

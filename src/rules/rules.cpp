@@ -33,6 +33,23 @@ Filament Rules::filament(int tool) const {
   return plain;
 }
 
+Rules Rules::with_filaments_moved(const std::map<int, int>& map) const {
+  Rules out = *this;
+  out.filaments.clear();
+  std::map<int, int> from;  // by where it goes
+  for (const auto& [before, after] : map) from.emplace(after, before);
+  for (const auto& [after, before] : from) {
+    // Those without a [[filament]] have defaults, but keep the name that they are known by.
+    Filament f = filament(before);
+    f.tool = after;
+    out.filaments.push_back(std::move(f));
+  }
+  for (const Filament& f : filaments) {
+    if (!map.contains(f.tool) && !from.contains(f.tool)) out.filaments.push_back(f);
+  }
+  return out;
+}
+
 std::optional<std::size_t> Rules::toolhead_of(int tool) const {
   for (std::size_t i = 0; i < toolheads.size(); ++i) {
     const auto& tools = toolheads[i].tools;

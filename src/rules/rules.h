@@ -8,6 +8,7 @@
 #include <array>
 #include <cstdint>
 #include <limits>
+#include <map>
 #include <optional>
 #include <string>
 #include <vector>
@@ -167,6 +168,9 @@ struct Rules {
 
   // The filament of a tool; one of defaults, named "T<n>", where the file has none.
   [[nodiscard]] Filament filament(int tool) const;
+  // What the rules say where filaments have moved from tool to tool; toolheads stay. A filament
+  // that has not, but whose tool another one has now, is gone.
+  [[nodiscard]] Rules with_filaments_moved(const std::map<int, int>& map) const;
   // Index into toolheads, or nothing. Not for a pattern (toolhead_per_tool_seen).
   [[nodiscard]] std::optional<std::size_t> toolhead_of(int tool) const;
 };

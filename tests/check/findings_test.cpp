@@ -10,6 +10,7 @@
 #include "check/check.h"
 #include "plan/plan.h"
 #include "rewrite/marks.h"
+#include "rewrite/moved.h"
 #include "rewrite/rewrite.h"
 
 using namespace forewarm;
@@ -58,6 +59,30 @@ std::string rewrite_of(const std::string& text, const rules::Rules& rules) {
   rewrite::ToSink pieces(source, sink);
   const auto edits = rewrite::edits_of(job, *plan, rules);
   if (auto s = rewrite::rewrite(source, job, edits, rules.hash, pieces); !s) {
+    FAIL(render(s.error()));
+  }
+  return sink.text();
+}
+
+// Written with its filaments at other tools.
+std::string moved_rewrite_of(const std::string& text, const rules::Rules& rules,
+                             const gcode::ToolMap& map) {
+  TextSource source(text);
+  const job::Job before = test::scan_of(text, rules);
+  gcode::Renumbering by(map, false);
+  auto lines = gcode::renumber(source, "job.gcode", by, [](auto, auto&) {});
+  if (!lines) FAIL(render(lines.error()));
+  SplicedSource moved(source, gcode::splices_of(*lines));
+  TextSink as_moved;
+  if (auto s = as_moved.copy(moved, 0, moved.size()); !s) FAIL(render(s.error()));
+  const rules::Rules loaded = rules.with_filaments_moved(map);
+  const job::Job job = test::scan_of(as_moved.text(), loaded);
+  auto plan = plan::make(job, loaded, loaded.gap.policy);
+  if (!plan) FAIL(render(plan.error()));
+  TextSink sink;
+  rewrite::MovedToSink pieces(source, moved, *lines, {rules.hash, before.bytes, before.hash}, sink);
+  const auto edits = rewrite::edits_of(job, *plan, loaded);
+  if (auto s = rewrite::rewrite(moved, job, edits, rules.hash, pieces); !s) {
     FAIL(render(s.error()));
   }
   return sink.text();
@@ -434,6 +459,38 @@ Cases gaps() {
   };
 }
 
+// Of the job with T0 and T2 in each other's place; see try_moved.
+const gcode::ToolMap kSwap{{0, 2}, {2, 0}};
+Cases moved() {
+  return {
+      {"a mark that says nothing",
+       {[](Lines& lines) { lines.at(6) = "T2 ;fw+ mapped elsewhere"; }},
+       "tools-mixed",
+       "tools-mixed"},
+      {"another map at one line",
+       {[](Lines& lines) { lines.at(6) = "T1 ;fw+ mapped T0 to T1"; }},
+       "tools-mixed",
+       "tools-mixed"},
+      {"another tool than its mark says",
+       {[](Lines& lines) { lines.at(6) = "T1 ;fw+ mapped T0 to T2"; }},
+       "tools-mixed",
+       "tools-mixed"},
+      {"a line that stands for none",
+       {[](Lines& lines) { lines.insert(lines.begin() + 4, "T2 ;fw+ mapped T0 to T2"); }},
+       "tools-mixed",
+       "tools-mixed"},
+      {"two tools become one",
+       {[](Lines& lines) {
+         for (std::string& line : lines) {
+           if (line.find(";fw+ mapped T2 to T0") == std::string::npos) continue;
+           line = line[0] == 'T' ? "T1 ;fw+ mapped T2 to T1" : "M109 T1 S220 ;fw+ mapped T2 to T1";
+         }
+       }},
+       "tools-mixed",
+       "tools-mixed"},
+  };
+}
+
 Cases harmless() {
   return {
       {"a reason reworded", {change(kWait, "M109 T0 S200 ;fw+ wait for it")}, "", ""},
@@ -505,10 +562,48 @@ TEST_CASE("targets that should not be") { try_all(targets()); }
 TEST_CASE("gaps that are not used well") { try_all(gaps()); }
 TEST_CASE("changes that are no findings") { try_all(harmless()); }
 
+TEST_CASE("a job whose filaments moved has no findings, whatever else it is") {
+  const std::string text = moved_rewrite_of(map_job(), two_heads(), kSwap);
+  INFO(text);
+  CHECK(all(report_of(&map_job(), text, two_heads())) == "");
+  CHECK(all(report_of(nullptr, text, two_heads())) == "");
+  // Numbers and checksums stay.
+  const std::string numbered = numbered_job();
+  const std::string moved_numbered = moved_rewrite_of(numbered, two_heads(), {{0, 1}, {1, 0}});
+  INFO(moved_numbered);
+  CHECK(all(report_of(&numbered, moved_numbered, two_heads())) == "");
+  CHECK(all(report_of(nullptr, moved_numbered, two_heads())) == "");
+}
+
+TEST_CASE("marks of other tool numbers that do not hold") {
+  const std::string good = moved_rewrite_of(map_job(), two_heads(), kSwap);
+  for (const Case& c : moved()) {
+    INFO(c.what);
+    const std::string text = edited(good, c.edits);
+    const auto named = [](const check::Report& report) {
+      return report.findings.count(Id::tools_mixed) > 0;
+    };
+    CHECK(text != good);
+    CHECK(named(report_of(&map_job(), text, two_heads())));
+    CHECK(named(report_of(nullptr, text, two_heads())));
+  }
+}
+
+TEST_CASE("findings in a job whose filaments moved have the lines of the text") {
+  const std::string good = moved_rewrite_of(map_job(), two_heads(), kSwap);
+  const std::string text = edited(good, {put("M140 S60 ;fw+ a step", row(30))});
+  std::istringstream in(text);
+  std::uint64_t number = 0;
+  std::string line;
+  while (std::getline(in, line) && line.substr(0, 4) != "M140") ++number;
+  CHECK(all(report_of(&map_job(), text, two_heads())) ==
+        fmt::format("{}: inserted-unknown: \"M140 S60\"\n", number + 1));
+}
+
 TEST_CASE("no finding is without a case") {
   std::set<std::string> seen;
   for (const Cases& cases :
-       {marks(), lines_of_the_job(), numbers(), steps(), feeding(), targets(), gaps()}) {
+       {marks(), lines_of_the_job(), numbers(), steps(), feeding(), targets(), gaps(), moved()}) {
     for (const Case& c : cases) {
       std::istringstream in(c.found);
       for (std::string id; in >> id;) seen.insert(id);

@@ -1,0 +1,57 @@
+#include "rewrite/moved.h"
+
+namespace forewarm::rewrite {
+
+Status MovedToSink::copy(std::uint64_t from, std::uint64_t to) {
+  return from < to ? sink_.copy(original_, from, to - from) : success();
+}
+
+Result<std::string> MovedToSink::ending_at(std::uint64_t offset) {
+  std::string out;
+  while (out.size() < 2 && (out.empty() || out[0] == '\r')) {
+    char c = 0;
+    auto got = original_.read_at(offset + out.size(), std::span(&c, 1));
+    if (!got) return std::move(got.error());
+    if (*got == 0) break;
+    out += c;
+  }
+  if (!out.empty()) last_ending_ = out;
+  return out;
+}
+
+Status MovedToSink::keep(std::uint64_t from, std::uint64_t to) {
+  std::uint64_t at = moved_.base_of(from);
+  for (std::size_t i = moved_.first_after(from); i < lines_.size() && moved_.begins(i) < to; ++i) {
+    const Splice& s = lines_[i].splice;
+    if (auto status = copy(at, s.from); !status) return status;
+    auto ending = ending_at(s.to);
+    if (!ending) return std::move(ending.error());
+    // A last line without an ending needs one here; restoring takes it off again.
+    const std::string between = ending->empty() ? last_ending_ : *ending;
+    if (auto status = sink_.write(kDisabled); !status) return status;
+    if (auto status = copy(s.from, s.to); !status) return status;
+    const std::string stands =
+        between + s.text + std::string(kInserted) + std::string(kMapped) + lines_[i].how + *ending;
+    if (auto status = sink_.write(stands); !status) return status;
+    at = s.to + ending->size();
+  }
+  return copy(at, moved_.base_of(to));
+}
+
+Status MovedToSink::disable(std::uint64_t from, std::uint64_t to) {
+  if (auto status = sink_.write(kDisabled); !status) return status;
+  return copy(moved_.base_of(from), moved_.base_of(to));
+}
+
+Status MovedToSink::insert(std::string_view line, std::string_view joins) {
+  if (!started_) {
+    started_ = true;
+    const bool crlf = line.size() > 1 && line[line.size() - 2] == '\r';
+    last_ending_ = crlf ? "\r\n" : "\n";
+    return sink_.write(header_line(header_) + last_ending_);
+  }
+  if (auto status = sink_.write(joins); !status) return status;
+  return sink_.write(line);
+}
+
+}  // namespace forewarm::rewrite
