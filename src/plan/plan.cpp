@@ -11,6 +11,7 @@
 #include "plan/events.h"
 #include "plan/layout.h"
 #include "plan/margin.h"
+#include "plan/sequences.h"
 #include "plan/simulate.h"
 #include "plan/stagger.h"
 #include "plan/treat.h"
@@ -39,15 +40,13 @@ using job::Place;
 // Waits and start temperatures feed back into gap lengths: planned again until they agree.
 constexpr int kMostRounds = 12;
 constexpr double kAgreeS = 0.02;
-// At one place: what another heater may do meanwhile comes before what is waited for.
-constexpr int kFirst = 1, kNext = 2;
 
 // When each select begins: waits before it, and those put in right before its line, are over.
 std::vector<double> walls_of_selects(const Job& job, const Waits& waits) {
   std::vector<double> out;
   out.reserve(job.selects.size());
   for (const job::Select& s : job.selects) {
-    out.push_back(s.at.time_s + waits.before(s.at.offset + 1));
+    out.push_back(s.at.time_s + waits.before_line(s.at.offset));
   }
   return out;
 }
@@ -63,6 +62,11 @@ class Planner {
     auto breaks = lay_out(job_, rules_);
     if (!breaks) return std::move(breaks.error());
     breaks_ = std::move(*breaks);
+    if (rules_.uses_steps && plan_.policy != rules::Policy::as_sliced) {
+      auto steps = put_sequences(job_, rules_, breaks_);
+      if (!steps) return std::move(steps.error());
+      steps_ = std::move(*steps);
+    }
     for (std::size_t b = 0; b < breaks_.size(); ++b) {
       if (breaks_[b].parked) parked_.push_back(b);
     }
@@ -129,6 +133,7 @@ class Planner {
     for (std::size_t g = 0; g < parked_.size(); ++g) {
       const Break& b = breaks_[parked_[g]];
       GapOutcome& o = outcome_.gaps[g];
+      o.from_s = b.from.time_s;
       o.start_c = job_.heads[b.head].hotend.ambient_c;
       if (b.before && job_.stints[*b.before].last_c) {
         o.start_c = std::max(o.start_c, *job_.stints[*b.before].last_c);
@@ -159,11 +164,11 @@ class Planner {
     q.standby_c = b.standby_c;
     q.max_hot_idle_s = b.max_hot_idle_s;
     q.ready_c = b.ready_c;
-    const double from = outcome_.waits.wall(b.from);
+    const double from = outcome_.gaps[g].from_s;
     q.needs.reserve(b.needs.size());
     for (const Need& n : b.needs) {
       q.needs.push_back(
-          {outcome_.waits.wall(n.at) - from, n.temp_c, b.exchange && n.at.offset <= b.to.offset});
+          {need_wall(b, n) - from, n.temp_c, b.exchange && n.at.offset <= b.to.offset});
     }
     q.delays = delays_;
     q.delays_from_s = from;
@@ -174,12 +179,18 @@ class Planner {
     return q;
   }
 
+  // What is needed before a select comes after what is put away there has got its sequence.
+  [[nodiscard]] double need_wall(const Break& b, const Need& n) const {
+    if (n.at.offset > b.to.offset) return outcome_.waits.wall(n.at);
+    return n.at.time_s + outcome_.waits.before_late(n.at.offset);
+  }
+
   // When tools are changed, by the timeline so far.
   void time_changes() {
     delays_.clear();
     for (const job::Select& s : job_.selects) {
       if (s.kind == job::Change::redundant) continue;
-      const double from = s.at.time_s + outcome_.waits.before(s.at.offset + 1);
+      const double from = s.at.time_s + outcome_.waits.before_line(s.at.offset);
       delays_.push_back({from, from + (s.end_s - s.at.time_s),
                          variance_of(rules_.gap, s.park_s > 0, s.pick_s > 0, s.exchange_s > 0)});
     }
@@ -201,7 +212,7 @@ class Planner {
     for (std::size_t g = 0; g < parked_.size(); ++g) {
       if (!answers_[g].preheat_after_s) continue;
       const Break& b = breaks_[parked_[g]];
-      const double from = outcome_.waits.wall(b.from);
+      const double from = outcome_.gaps[g].from_s;
       GapQuestion q = question(g);
       Heating h;
       h.release_s = from;
@@ -266,7 +277,7 @@ class Planner {
     plan_.gaps.clear();
     for (const std::string& line : rules_.dialect.job_start) {
       plan_.commands.push_back(
-          {*job_.start, Command::What::raw, 0, 0, 0, line, "planning starts here", kFirst - 1});
+          {*job_.start, Command::What::raw, 0, 0, 0, line, "planning starts here", kBegin});
     }
     std::size_t g = 0;
     for (const Break& b : breaks_) {
@@ -274,6 +285,8 @@ class Planner {
       // What is mounted while its filament is exchanged is hot all the way, at the hotter of the
       // two.
       waits(b);
+      if (b.leaving != kNone) give(steps_[b.leaving], b.parked ? kParting : kShaping);
+      if (b.arriving != kNone) give(steps_[b.arriving], kArrive);
     }
     const job::Stint& last = job_.stints.back();
     for (const std::string& line : rules_.dialect.job_end) {
@@ -284,9 +297,29 @@ class Planner {
                                 0,
                                 line,
                                 "after the last use",
-                                kNext + 1});
+                                kLast});
     }
     if (words_) sort_commands();
+  }
+
+  void give(const Steps& steps, int rank) {
+    const std::string reason = words_ ? steps.name + ": " + steps.why : "";
+    for (const job::StepLine& line : steps.block.lines) {
+      Command c;
+      c.at = steps.at;
+      c.what = line.what == job::StepLine::What::set    ? Command::What::set
+               : line.what == job::StepLine::What::wait ? Command::What::wait
+                                                        : Command::What::raw;
+      c.head = steps.head;
+      c.tool = steps.tool;
+      c.temp_c = line.temp_c;
+      c.raw = line.text;
+      c.reason = reason;
+      c.rank = rank;
+      c.step = true;
+      c.seconds = line.seconds;
+      plan_.commands.push_back(std::move(c));
+    }
   }
 
   void sort_commands() {
@@ -304,7 +337,7 @@ class Planner {
 
   void compose_parked(const Break& b, std::size_t g) {
     const GapAnswer& a = answers_[g];
-    const double from_s = outcome_.waits.wall(b.from);
+    const double from_s = outcome_.gaps[g].from_s;
     Gap gap;
     gap.treatment = a.treatment;
     gap.because = a.because;
@@ -322,7 +355,7 @@ class Planner {
                                b.disabled.empty() && now_c <= 0;
       if (same_as_now) continue;
       add(at, Command::What::set, b, action.target_c, words_ ? words_of(action, a.because) : "",
-          kFirst);
+          b.leaving != kNone && at.offset == b.from.offset ? kLetGo : kFirst);
       plan_.commands.back().preheat = action.what == GapAction::What::preheat;
     }
     if (a.preheat_after_s) {
@@ -335,16 +368,17 @@ class Planner {
     for (std::size_t i = 0; i < b.needs.size(); ++i) {
       const Need& n = b.needs[i];
       const bool before_select = n.at.offset <= b.to.offset;
+      const int rank = before_select ? kNext : kArrive;
       if (n.ours) {
         if (b.exchange && before_select) {
           add(n.at, Command::What::wait, b, n.temp_c,
-              words_ ? fmt::format("wait: hot before the exchange to T{}", b.tool) : "", kNext);
+              words_ ? fmt::format("wait: hot before the exchange to T{}", b.tool) : "", rank);
           if (b.ready_c > n.temp_c) {
-            add(n.at, Command::What::set, b, b.ready_c, "exchange at the hotter of the two", kNext);
+            add(n.at, Command::What::set, b, b.ready_c, "exchange at the hotter of the two", rank);
           }
         } else {
           add(n.at, Command::What::wait, b, n.temp_c,
-              words_ ? fmt::format("wait: T{} prints at {:g} C", b.tool, n.temp_c) : "", kNext);
+              words_ ? fmt::format("wait: T{} prints at {:g} C", b.tool, n.temp_c) : "", rank);
         }
       } else {
         // The job's own wait may be for less; the plan's target comes back right after it.
@@ -354,7 +388,7 @@ class Planner {
         const bool overtaken = !last && b.needs[i + 1].at.offset <= t.end_offset;
         if (t.has_temp && t.temp_c != wanted && !overtaken) {
           add({t.end_offset, n.at.time_s}, Command::What::set, b, wanted,
-              "back to the target of the next use", kNext);
+              "back to the target of the next use", rank);
         }
       }
     }
@@ -384,6 +418,9 @@ class Planner {
     plan_.figures = outcome_.figures;
     plan_.heads = outcome_.heads;
     plan_.select_at_s = walls_of_selects(job_, outcome_.waits);
+    for (const Steps& s : steps_) {
+      if (s.exchange && s.block.fed_mm > 0) plan_.step_purge_mm[s.tool] += s.block.fed_mm;
+    }
     std::size_t mounted = kNone;
     for (const job::Stint& s : job_.stints) {
       if (s.head != mounted) ++plan_.heads[s.head].uses;
@@ -411,6 +448,7 @@ class Planner {
   const rules::Rules& rules_;
   Plan plan_;
   std::vector<Break> breaks_;
+  std::vector<Steps> steps_;
   std::vector<std::size_t> parked_;  // breaks that are gaps
   Margin margin_;
   std::vector<Delay> delays_;

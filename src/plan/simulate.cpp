@@ -7,27 +7,27 @@
 
 namespace forewarm::plan {
 
-void Waits::add(std::uint64_t offset, double seconds) {
+void Waits::add(std::uint64_t offset, bool late, double seconds) {
   if (seconds <= 0) return;
+  const std::uint64_t key = 2 * offset + (late ? 1 : 0);
   const double sum = total() + seconds;
-  if (!offsets_.empty() && offsets_.back() == offset) {
+  if (!keys_.empty() && keys_.back() == key) {
     sums_.back() = sum;
   } else {
-    offsets_.push_back(offset);
+    keys_.push_back(key);
     sums_.push_back(sum);
   }
 }
 
-double Waits::before(std::uint64_t offset) const {
-  const auto at = std::lower_bound(offsets_.begin(), offsets_.end(), offset);
-  return at == offsets_.begin() ? 0 : sums_[std::size_t(at - offsets_.begin()) - 1];
+double Waits::sum_before(std::uint64_t key) const {
+  const auto at = std::lower_bound(keys_.begin(), keys_.end(), key);
+  return at == keys_.begin() ? 0 : sums_[std::size_t(at - keys_.begin()) - 1];
 }
 
 bool Waits::near(const Waits& other, double seconds) const {
   const auto close = [seconds](const Waits& a, const Waits& b) {
-    for (std::size_t i = 0; i < a.offsets_.size(); ++i) {
-      const std::uint64_t after = a.offsets_[i] + 1;
-      if (std::abs(a.before(after) - b.before(after)) > seconds) return false;
+    for (const std::uint64_t key : a.keys_) {
+      if (std::abs(a.sum_before(key + 1) - b.sum_before(key + 1)) > seconds) return false;
     }
     return true;
   };
@@ -109,7 +109,7 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
       out.heads[head].hot_idle_s += spent.above_s;
     }
   };
-  double waited_s = 0;
+  double waited_s = 0;  // and gone by in sequences
   for (const Timeline::Key& key : timeline.order) {
     const Event& e = timeline.events[key.event];
     const double wall_s = e.at.time_s + waited_s;
@@ -130,6 +130,11 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
         out.gaps[e.gap].to_s = wall_s;
         t.gap = job::kNone;
         t.threshold_c = 1e9;
+        continue;
+      case Event::What::pass:
+        out.waits.add(e.at.offset, key.rank >= Timeline::kLate, e.seconds);
+        waited_s += e.seconds;
+        out.figures.sequence_s += e.seconds;
         continue;
       case Event::What::set:
       case Event::What::wait:
@@ -157,8 +162,13 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
     if (e.cooling) wait = std::max(wait, t.course.seconds_until_cool(target));
     if (!std::isfinite(wait)) wait = 0;
     if (wait > 0) {
-      out.waits.add(e.at.offset, wait);
+      out.waits.add(e.at.offset, key.rank >= Timeline::kLate, wait);
       waited_s += wait;
+      if (e.step) {
+        out.figures.sequence_s += wait;
+        continue;
+      }
+      out.figures.wait_s += wait;
       out.heads[e.head].wait_s += wait;
       if (e.gap != job::kNone) out.gaps[e.gap].wait_s += wait;
     }
@@ -171,7 +181,6 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
     out.figures.hot_idle_s += out.gaps[g].hot_idle_s;
   }
   out.figures.duration_s = end_s;
-  out.figures.wait_s = waited_s;
   out.figures.energy_wh = energy_j / 3600;
   out.figures.peak_heating_w = peak_of(drives, job);
   return out;
