@@ -340,9 +340,10 @@ void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, double
 void Heaters::feed_inserted(double at_s, std::size_t h, std::uint64_t line) {
   Head& head = at(h);
   advance(head, at_s);
-  // What came in by an exchange is as hot as was waited for; what goes out may be less.
-  double wanted = head.fed && !visit_.exchange ? head.last_c : head.course.target_c();
-  if (head.fed && !visit_.exchange && head.tool >= 0) {
+  // Before its use it is as hot as was waited for; what goes out by an exchange may be less hot than
+  // it was printed.
+  double wanted = head.fed && visit_.fed ? head.last_c : head.course.target_c();
+  if (visit_.fed && head.tool >= 0) {
     wanted = std::min(wanted, rules_.filament(head.tool).exchange_c.value_or(wanted));
   }
   if (head.course.temperature_c() < wanted - kColdC ||
