@@ -222,11 +222,8 @@ class Writer final : public motion::Clock::Listener {
     std::optional<double> z_mm_s = s.speed_mm_s;
     if (z_mm_s) z_mm_s = std::min(*z_mm_s, q_.limits.max_speed[kZ]);
     const std::optional<double> z = s.move_mm[kZ];
-    if (z) {
-      if (auto status = inside(kZ, *z); !status) return status;
-      if (*z > at(kZ)) {
-        if (auto status = go_z(z, z_mm_s); !status) return status;
-      }
+    if (z && *z > at(kZ)) {
+      if (auto status = go_z(z, z_mm_s); !status) return status;
     }
     if (auto status = travel(s.move_mm[0], s.move_mm[1], s.speed_mm_s); !status) return status;
     return go_z(z, z_mm_s);
