@@ -344,7 +344,8 @@ void Heaters::feed_inserted(double at_s, std::size_t h, std::uint64_t line) {
   advance(head, at_s);
   // Before its use it is as hot as was waited for; what goes out by an exchange may be less hot than
   // it was printed.
-  double wanted = head.fed && visit_.fed ? head.last_c : head.course.target_c();
+  const bool waited = !visit_.fed && !head.put_away && !std::isnan(head.waited_c);
+  double wanted = head.fed && !waited ? head.last_c : head.course.target_c();
   if (visit_.fed && head.tool >= 0) {
     wanted = std::min(wanted, rules_.filament(head.tool).exchange_c.value_or(wanted));
   }

@@ -6,7 +6,8 @@
 // force become G1 if steps move; no bare arc can put them back. Moves are absolute, in mm, and E
 // relative. Any travel in x or y is made above where the sequence started: as high as a step has
 // lifted, else by kLeastLiftMm. Where z changes too, up comes first and down last. Moves without a
-// speed of their own have the feed of the job there, as far as the axes go. Temperatures are left
+// speed of their own have the feed of the job there, as far as the axes go; the way back has
+// that of the fastest move, if that is more. Temperatures are left
 // to the caller's dialect, as lines of their own; the target comes back before the place.
 //
 // A sequence that comes to nothing (`back` alone) gives no lines at all.

@@ -71,7 +71,71 @@ TEST_CASE("each sequence stands where it belongs") {
       "T1\nM109 S210\n" + print_s(60) + "T2\nM109 S205\n" + print_s(60) + "T0\nM109 S215\n" +
       print_s(60) + "T1\nM109 S210\n" + print_s(60) + "T4\n" + "M109 S240\n" + print_s(60);
   const std::string rewritten = rewrite_of(text, machine());
-  CHECK(outline(rewritten) == R"(OUTLINE)");
+  CHECK(outline(rewritten) == R"(T0
+  M104 T1 S165
+  M104 T1 S210
+  M400 ; tuck: T0 comes back with it
+  G1 E-12 F2100 ; tuck: T0 comes back with it
+  G1 Z1.2 F600 ; tuck: T0 comes back with it
+  G1 Z0.4 F600 ; tuck: T0 comes back with it
+  G92 E60 ; tuck: T0 comes back with it
+  M104 T0 S170
+T1
+  M109 T2 S210
+  G1 E4 F420 ; shape-tip: T2 is next in it
+  M106 S255 ; shape-tip: T2 is next in it
+  G1 E-22 F3600 ; shape-tip: T2 is next in it
+  M104 T1 S190 ; shape-tip: T2 is next in it
+  G4 P1500 ; shape-tip: T2 is next in it
+  M109 T1 S210 ; shape-tip: T2 is next in it
+  M107 ; shape-tip: T2 is next in it
+  G92 E120 ; shape-tip: T2 is next in it
+  G1 F600 ; shape-tip: T2 is next in it
+T2
+  G1 Z1.4 F600 ; charge: T2 came in
+  G1 X310 Y20 F12000 ; charge: T2 came in
+  G1 E40 F240 ; charge: T2 came in
+  G1 X0 Y0 F12000 ; charge: T2 came in
+  G1 Z0.4 F720 ; charge: T2 came in
+  G92 E120 ; charge: T2 came in
+  G1 F600 ; charge: T2 came in
+  M104 T0 S215
+  M400 ; shape-tip: T1 is next in it
+  G1 E4 F420 ; shape-tip: T1 is next in it
+  M106 S255 ; shape-tip: T1 is next in it
+  G1 E-22 F3600 ; shape-tip: T1 is next in it
+  M104 T2 S185 ; shape-tip: T1 is next in it
+  G4 P1500 ; shape-tip: T1 is next in it
+  M104 T2 S205 ; shape-tip: T1 is next in it
+  M107 ; shape-tip: T1 is next in it
+  G92 E180 ; shape-tip: T1 is next in it
+  G1 F600 ; shape-tip: T1 is next in it
+  M104 T1 S170
+T0
+  G1 E12 F720 ; untuck: it is back
+  G92 E180 ; untuck: it is back
+  G1 F600 ; untuck: it is back
+  M104 T1 S210
+  M104 T4 S240
+  M400 ; withdraw: its last use is over
+  G1 E-40 F1200 ; withdraw: its last use is over
+  G92 E240 ; withdraw: its last use is over
+  G1 F600 ; withdraw: its last use is over
+  M104 T0 S0
+  M109 T1 S200
+  M104 T1 S210
+T1
+  G1 Z1.4 F600 ; charge: T1 came in
+  G1 X310 Y20 F12000 ; charge: T1 came in
+  G1 E40 F240 ; charge: T1 came in
+  G1 X0 Y0 F12000 ; charge: T1 came in
+  G1 Z0.4 F720 ; charge: T1 came in
+  G92 E240 ; charge: T1 came in
+  G1 F600 ; charge: T1 came in
+  M104 T1 S0
+T4
+  M104 T4 S0
+)");
   CHECK(print(report_of(&text, rewritten, machine())) == "");
   CHECK(restored(rewritten) == text);
 }

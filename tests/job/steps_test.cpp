@@ -104,7 +104,7 @@ TEST_CASE("steps as lines") {
        "G1 E4 F840 | G1 E-22 F3600 | G4 P1500 | G92 E10 | G1 F9000"},
       {"{ move_mm = { x = 310, y = 20 }, speed_mm_s = 200 }, { feed_mm = 40, speed_mm_s = 4 }, "
        "{ back = true }",
-       "G1 Z6 F900 | G1 X310 Y20 F12000 | G1 E40 F240 | G1 X100 Y80 F9000 | G1 Z5 F900 | "
+       "G1 Z6 F900 | G1 X310 Y20 F12000 | G1 E40 F240 | G1 X100 Y80 F12000 | G1 Z5 F900 | "
        "G92 E10 | G1 F9000"},
       {"{ fan = 1.0 }, { temp_c = 200 }, { wait = true }, { temp_offset_c = -15 }, "
        "{ gcode = \"M400\", seconds = 0.5 }",
