@@ -33,7 +33,8 @@ TEST_CASE("the JSON has the documented keys, in order, and no others") {
   CHECK(keys(j["bound"]) == "wait_s hot_idle_s");
   CHECK(keys(j["toolheads"][0]) == "name uses hold standby off hot_idle_s energy_wh wait_s");
   CHECK(keys(j["gaps"][0]) == "toolhead from_s to_s treatment dip_c preheat_at_s wait_s reason");
-  CHECK(keys(j["filaments"][0]) == "tool name part_g purge_g exchange_purge_g exchanges");
+  CHECK(keys(j["filaments"][0]) ==
+        "tool name part_g purge_g exchange_purge_g sequence_purge_g exchanges");
   CHECK(keys(j["time_by_cause"]) == "motion_s park_pick_s exchange_s sequence_s wait_s other_s");
   CHECK(keys(j["attention"]) ==
         "expected_stops chance_of_none start end longest_without_exchange away as_started "
@@ -65,11 +66,11 @@ TEST_CASE("the JSON's values") {
         R"("preheat_at_s":2340.0,"wait_s":12.55,"reason":"parked 1200 s, preheat 60 s ahead"})");
   CHECK(
       j["filaments"].dump() ==
-      R"([{"tool":0,"name":"granite","part_g":2.983,"purge_g":0.298,"exchange_purge_g":0.0,)"
+      R"([{"tool":0,"name":"granite","part_g":2.983,"purge_g":0.298,"exchange_purge_g":0.0,"sequence_purge_g":0.0,)"
       R"("exchanges":0},)"
       R"({"tool":1,"name":"signal red","part_g":1.527,"purge_g":0.153,)"
-      R"("exchange_purge_g":0.0,"exchanges":0},)"
-      R"({"tool":2,"name":"T2","part_g":0.0,"purge_g":0.124,"exchange_purge_g":0.124,"exchanges":1}])");
+      R"("exchange_purge_g":0.0,"sequence_purge_g":0.0,"exchanges":0},)"
+      R"({"tool":2,"name":"T2","part_g":0.0,"purge_g":0.124,"exchange_purge_g":0.124,"sequence_purge_g":0.0,"exchanges":1}])");
   CHECK(
       j["time_by_cause"].dump() ==
       R"({"motion_s":3300.0,"park_pick_s":35.0,"exchange_s":70.0,"sequence_s":0.0,"wait_s":72.55,)"
