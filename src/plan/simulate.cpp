@@ -34,6 +34,24 @@ bool Waits::near(const Waits& other, double seconds) const {
   return close(*this, other) && close(other, *this);
 }
 
+std::vector<std::uint64_t> Waits::unlike(const Waits& other) const {
+  std::vector<std::uint64_t> out;
+  const auto own = [](const Waits& w, std::size_t i) {
+    return w.sums_[i] - (i > 0 ? w.sums_[i - 1] : 0);
+  };
+  std::size_t a = 0;
+  std::size_t b = 0;
+  while (a < offsets_.size() || b < other.offsets_.size()) {
+    const std::uint64_t at = a < offsets_.size() ? offsets_[a] : UINT64_MAX;
+    const std::uint64_t at_other = b < other.offsets_.size() ? other.offsets_[b] : UINT64_MAX;
+    const double seconds = at <= at_other ? own(*this, a++) : 0;
+    const double seconds_other = at_other <= at ? own(other, b++) : 0;
+    constexpr double kRoundingS = 1e-9;  // of sums
+    if (std::abs(seconds - seconds_other) > kRoundingS) out.push_back(std::min(at, at_other));
+  }
+  return out;
+}
+
 namespace {
 
 // One heater on its way through the job.

@@ -48,6 +48,8 @@ class Waits {
   [[nodiscard]] double total() const { return sums_.empty() ? 0 : sums_.back(); }
   [[nodiscard]] double wall(job::Place place) const { return place.time_s + before(place.offset); }
   [[nodiscard]] bool near(const Waits& other, double seconds) const;
+  // Offsets, ascending, of the lines before which it is not waited as long as in the other.
+  [[nodiscard]] std::vector<std::uint64_t> unlike(const Waits& other) const;
 
  private:
   std::vector<std::uint64_t> offsets_;
