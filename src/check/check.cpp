@@ -79,6 +79,7 @@ class Check final : private Player {
 
   void line(const Step& step) {
     number_ = step.rewritten.number;
+    if (step.kind != Step::Kind::inserted) steps_ = nullptr;
     switch (step.kind) {
       case Step::Kind::header:
         header(step.rewritten.text);
@@ -214,6 +215,10 @@ class Check final : private Player {
       if (!prints) say(Id::start_code, block_line_, "changed before the first print move");
     }
     block_acts_ = false;
+    gcode::parse(next.original.text, other_.words);
+    next_goes_on_ =
+        other_.words.kind == gcode::LineKind::words && other_.words.count > 0 &&
+        std::string_view("XYZE").find(other_.words.list[0].letter) != std::string_view::npos;
     if (!parted_) state_of_block();
     parted_ = false;
     const int tool = state_.tool;
@@ -232,6 +237,8 @@ class Check final : private Player {
     constexpr std::array<std::string_view, 4> kAxes{"X", "Y", "Z", "E"};
     for (std::size_t a = 0; a < 4; ++a) {
       differs(!near(is.position[a], was.position[a]), kAxes[a]);
+      // What a sequence pulled back the job does not count; feeding is balanced elsewhere.
+      if (a == kE) continue;
       differs(!near(is.offset[a], was.offset[a]), fmt::format("offset of {}", kAxes[a]));
     }
     differs(is.relative != was.relative, "G90/G91");
@@ -239,7 +246,10 @@ class Check final : private Player {
     differs(is.inches != was.inches, "G20/G21");
     differs(is.inverse_time != was.inverse_time, "G93/G94");
     differs(is.plane != was.plane, "the plane");
-    differs(is.motion != was.motion, "the kind of motion");
+    // No bare G2 or G3 can put an arc back in force; it matters where axis words go on with it.
+    const bool goes_on = (was.motion < 2 || next_goes_on_) && is.motion != was.motion;
+    differs(goes_on, "the kind of motion");
+    differs(is.fan != was.fan, "the fan");
     differs(!near(is.feed_mm_s, was.feed_mm_s), "the feed");
     differs(is.tool != was.tool, "the tool");
     differs(!(clock_.limits() == limits_), "a limit of motion");
@@ -254,6 +264,7 @@ class Check final : private Player {
     told_.found.clear();
     told_.seconds.reset();
     numbers(told_.words, false);
+    of_sequence(text);
     if (const auto target = dialect_.target(code)) {
       block_acts_ = true;
       const std::size_t head = target->heater ? heads_.of_heater(*target->heater)
@@ -263,6 +274,7 @@ class Check final : private Player {
         return;
       }
       give(head, target->temp_c, target->waits, false, true);
+      if (steps_ != nullptr) step_given(head, 0);
       return;
     }
     read(code, 0, state_, told_);
@@ -279,6 +291,27 @@ class Check final : private Player {
     if (told_.selects()) say(Id::select_added, number_, shown(code));
     moves_of_block(before);
     act(told_, Side::inserted);
+    if (steps_ == nullptr) return;
+    step_given(mount_.mounted(), 0);
+    for (const rules::Step& step : steps_->steps) {
+      if (step.action != rules::Step::Action::gcode || bare(step.gcode) != bare(code)) continue;
+      stop();
+      pass(step.seconds);
+      break;
+    }
+  }
+
+  // Whose sequence a line put in is of, by its mark.
+  void of_sequence(std::string_view text) {
+    std::string_view reason = text;
+    reason.remove_prefix(
+        std::min(reason.size(), reason.find(rewrite::kInserted) + rewrite::kInserted.size()));
+    const rules::Sequence* steps = sequences_.named(reason);
+    if (steps == nullptr && reason.substr(0, rewrite::kStep.size()) == rewrite::kStep) {
+      say(Id::mark_damaged, number_, "names no sequence of the rule file: " + shown(reason));
+    }
+    if (steps != steps_ || steps == nullptr) steps_line_ = number_;
+    steps_ = steps;
   }
 
   // Whether a line put in is of a kind whose every effect is followed here.
@@ -289,7 +322,8 @@ class Check final : private Player {
       const auto any = [&](std::initializer_list<double> codes) {
         return std::find(codes.begin(), codes.end(), w.value) != codes.end();
       };
-      if (w.letter == 'G' && !any({0, 1, 2, 3, 4, 17, 18, 19, 20, 21, 90, 91, 92})) return false;
+      if (w.letter == 'G' && !any({0, 1, 2, 3, 4, 17, 18, 19, 20, 21, 80, 90, 91, 92, 93, 94}))
+        return false;
       if (w.letter == 'M' && !any({82, 83, 104, 106, 107, 109, 400})) return false;
     }
     return true;
@@ -298,6 +332,7 @@ class Check final : private Player {
   void moves_of_block(const gcode::State& before) {
     const gcode::Effect& e = told_.effect;
     if (!e.moves) return;
+    flow(e);
     bool outside = false;
     for (std::size_t a = 0; a < 3; ++a) {
       const double to = state_.position[a] + state_.offset[a];
@@ -310,6 +345,19 @@ class Check final : private Player {
     if ((e.delta[0] != 0 || e.delta[1] != 0) && z <= block_z_ + 1e-6) {
       say(Id::inserted_move_low, number_, fmt::format("moves across at Z {:g}", z));
     }
+  }
+
+  // How fast filament is pushed by a line put in.
+  void flow(const gcode::Effect& e) {
+    const std::size_t head = mount_.mounted();
+    if (head == kNone || e.delta[kE] <= 0 || !heads_[head].max_flow_mm3_s) return;
+    const double path = std::hypot(e.delta[0], e.delta[1], e.delta[2]);
+    const double mm_s = e.feed_mm_s * (path > 0 ? e.delta[kE] / path : 1);
+    const double diameter = rules_.filament(mount_.tool()).diameter_mm;
+    const double flow = M_PI / 4 * diameter * diameter * mm_s;
+    if (flow <= *heads_[head].max_flow_mm3_s * (1 + 1e-6)) return;
+    say(Id::feed_too_fast, number_,
+        fmt::format("pushes {:.3g} mm3/s, {:g} are allowed", flow, *heads_[head].max_flow_mm3_s));
   }
 
   void disabled(const Line& original) {
@@ -429,9 +477,9 @@ class Check final : private Player {
   gcode::State original_state_;  // within a block; else the two are the same
   Told told_, other_;
   LineCount count_, original_count_;
-  bool original_started_ = false;
 
   bool in_block_ = false, block_just_before_ = false, block_acts_ = false, parted_ = false;
+  bool next_goes_on_ = false;
   std::uint64_t block_line_ = 0;
   double block_z_ = 0;
   motion::Limits limits_;

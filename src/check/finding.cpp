@@ -65,6 +65,11 @@ constexpr std::array<Entry, kIds> kEntries{{
      "Filament that lines put in pulled back is not pushed forward by the same length before the "
      "tool "
      "prints again, or the other way round."},
+    {Id::feed_too_fast, "feed-too-fast",
+     "A line that was put in pushes filament faster than the toolhead's max_flow_mm3_s."},
+    {Id::sequence_wrong, "sequence-wrong",
+     "The step sequences that a toolhead gets between two uses are not those that the rule file "
+     "names there, or not in that order, or they feed something else than their steps say."},
     {Id::extrusion_cold, "extrusion-cold",
      "Filament is fed while the nozzle is colder than the job prints it at; it may not come, or "
      "strip."},

@@ -38,6 +38,8 @@ enum class Id : std::uint8_t {
   inserted_move_outside,
   inserted_move_low,
   feed_unbalanced,
+  feed_too_fast,
+  sequence_wrong,
   extrusion_cold,
   extrusion_target,
   extrusion_tool,

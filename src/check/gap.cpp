@@ -10,11 +10,11 @@
 namespace forewarm::check {
 
 void LongLines::add(double from_s, double to_s, std::uint64_t line) {
-  if (to_s - from_s < kLongS) return;
   if (!spans_.empty() && spans_.back().line == line && from_s <= spans_.back().to_s + 1e-6) {
-    spans_.back().to_s = to_s;
+    spans_.back().to_s = std::max(spans_.back().to_s, to_s);
     return;
   }
+  if (to_s - from_s < kLongS) return;
   spans_.push_back({from_s, to_s, line});
 }
 
@@ -46,7 +46,7 @@ class Judge {
  public:
   Judge(const Gap& gap, const GapRules& rules, Findings& findings)
       : g_(gap), r_(rules), h_(rules.head.hotend), found_(findings) {
-    ready_c_ = g_.exchange ? std::max(g_.out_c, g_.work_c) : g_.work_c;
+    ready_c_ = g_.exchange ? std::max({g_.out_c, g_.in_c, g_.work_c}) : g_.work_c;
     low_c_ = g_.exchange ? std::min(g_.out_c, g_.work_c) : g_.work_c;
     standby_c_ = std::min(g_.standby_c, ready_c_);
     warm_c_ = standby_c_ + kHotAboveStandbyC;
@@ -132,7 +132,7 @@ class Judge {
       const double t = *o.target_c;
       const auto is = [t](double c) { return std::abs(t - c) < kSameC; };
       if (o.inserted && t > 0 && !is(g_.work_c) && !is(standby_c_) && !is(g_.standby_c) &&
-          !(g_.exchange && is(g_.out_c))) {
+          !(g_.exchange && (is(g_.out_c) || is(g_.in_c)))) {
         say(Id::invented_target, o.line,
             fmt::format("{:g} C is neither standby ({:g} C) nor what the job prints at ({:g} C)", t,
                         g_.standby_c, g_.work_c));

@@ -27,6 +27,7 @@ struct Order {
   double waited_s = 0;
   bool inserted = false;
   std::uint64_t line = 0;
+  const rules::Sequence* steps = nullptr;  // whose it is
 };
 
 // Lines that take long: between their ends no command can stand.
@@ -60,8 +61,10 @@ struct Gap {
   double fed_s = 0;        // first feeding
   std::uint64_t line = 0;  // of that
   bool exchange = false;
-  double exchanged_s = 0;        // when the feeder begins
-  double out_c = 0, work_c = 0;  // working temperatures: of what is taken out, of what comes
+  double exchanged_s = 0;  // when the feeder begins
+  // Temperatures: that what is taken out and what comes pass the nozzle at, at least, and at which
+  // what comes is printed.
+  double out_c = 0, in_c = 0, work_c = 0;
   double standby_c = 0, max_hot_idle_s = 0;  // of the filament that is in it
 };
 

@@ -92,6 +92,11 @@ double Heaters::order(std::size_t h, Order o) {
       say(Id::above_max, h, o.line,
           fmt::format("{:g} C is above its max_c = {:g}", *o.target_c, max_c));
     }
+    if (o.steps != nullptr) {
+      of_steps(h, o);
+    } else {
+      head.before_steps.reset();
+    }
     if (head.since.empty()) {
       head.mark = head.course;
       head.mark_s = o.at_s;
@@ -115,6 +120,7 @@ double Heaters::order(std::size_t h, Order o) {
     head.put_away = false;
     if (wait > 0) lines_.add(o.at_s, o.at_s + wait, o.line);
   }
+  if (o.steps != nullptr) return o.waited_s;  // before the gap, or after it
   if (!started_) head.prelude.push_back(o);
   if (started_) {
     if (!(h == mounted_ && visit_.exchange && o.line == visit_.line)) head.since.push_back(o);
@@ -122,6 +128,23 @@ double Heaters::order(std::size_t h, Order o) {
     if (h == mounted_ && visit_.mounted) visit_.mounted->orders.push_back(o);
   }
   return o.waited_s;
+}
+
+// A sequence sets what its steps say, and in the end what it found.
+void Heaters::of_steps(std::size_t h, const Order& o) {
+  Head& head = at(h);
+  if (!head.before_steps) head.before_steps = head.course.target_c();
+  const auto is = [&o](double c) { return std::abs(*o.target_c - c) <= kSameC; };
+  bool known = is(*head.before_steps);
+  for (const rules::Step& step : o.steps->steps) {
+    using Action = rules::Step::Action;
+    known |= step.action == Action::temp && is(step.amount);
+    known |= step.action == Action::temp_offset &&
+             (is(head.last_c + step.amount) || is(*head.before_steps + step.amount));
+  }
+  if (known) return;
+  say(Id::invented_target, h, o.line,
+      fmt::format("{:g} C is not what {} sets", *o.target_c, o.steps->name));
 }
 
 // A drive that begins now may be one too many, if it lasts.
@@ -171,6 +194,8 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
   visit_.judged = started_;
   if (s.exchange) {
     visit_.out_c = to.used ? to.last_c : 0;
+    if (to.used) visit_.out_c = rules_.filament(to.tool).exchange_c.value_or(visit_.out_c);
+    visit_.in_c = rules_.filament(tool).exchange_c.value_or(0);
     if (started_ && visit_.out_c > heads_[s.to].hotend.ambient_c) {
       const double temp = to.course.temperature_c();
       if (temp < visit_.out_c - kColdC) {
@@ -181,6 +206,11 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
         say(Id::exchange_target, s.to, line,
             fmt::format("target {:g} C during the exchange, printed at {:g} C", visit_.target_c,
                         visit_.out_c));
+      }
+      if (visit_.target_c < visit_.in_c - kSameC) {
+        say(Id::exchange_target, s.to, line,
+            fmt::format("target {:g} C during the exchange, the rules want {:g} C for what comes",
+                        visit_.target_c, visit_.in_c));
       }
       const bool waited = std::any_of(to.since.begin(), to.since.end(), [&](const Order& o) {
         return o.waits && o.target_c.value_or(visit_.target_c) >= visit_.out_c - kSameC;
@@ -235,6 +265,7 @@ void Heaters::close(std::size_t h, double fed_s, double work_c, int tool, std::u
     gap.exchange = visit_.exchange;
     gap.exchanged_s = visit_.at_s;
     gap.out_c = out_c;
+    gap.in_c = visit_.in_c;
     gap.work_c = work_c;
     of_filament(gap, h, visit_.exchange && visit_.out_tool >= 0 ? visit_.out_tool : tool);
     judge(gap, how, found_);
@@ -242,6 +273,7 @@ void Heaters::close(std::size_t h, double fed_s, double work_c, int tool, std::u
   } else if (visit_.mounted) {
     visit_.mounted->work_c = work_c;
     visit_.mounted->out_c = out_c;
+    visit_.mounted->in_c = visit_.in_c;
     judge_mounted(*visit_.mounted, how, found_);
     visit_.mounted.reset();
   }
@@ -308,7 +340,12 @@ void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, double
 void Heaters::feed_inserted(double at_s, std::size_t h, std::uint64_t line) {
   Head& head = at(h);
   advance(head, at_s);
-  const double wanted = head.fed ? head.last_c : head.course.target_c();
+  // Before its use it is as hot as was waited for; what goes out by an exchange may be less hot than
+  // it was printed.
+  double wanted = head.fed && visit_.fed ? head.last_c : head.course.target_c();
+  if (visit_.fed && head.tool >= 0) {
+    wanted = std::min(wanted, rules_.filament(head.tool).exchange_c.value_or(wanted));
+  }
   if (head.course.temperature_c() < wanted - kColdC ||
       head.course.temperature_c() <= heads_[h].hotend.ambient_c + kColdC) {
     say(Id::extrusion_cold, h, line,

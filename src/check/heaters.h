@@ -60,7 +60,8 @@ class Heaters {
     int tool = -1;       // whose filament is in it; -1: not known yet
     double waited_c = std::numeric_limits<double>::quiet_NaN();  // made sure of by a wait…
     bool put_away = false;                                       // …but put away since
-    thermal::Course before;                                      // at the prelude
+    std::optional<double> before_steps;  // the target when the present sequence began to set it
+    thermal::Course before;              // at the prelude
     std::vector<Order> prelude;
     std::optional<Gap> gap;  // parked
     // Since it last fed: what a last gap that begins while it is mounted consists of.
@@ -73,7 +74,7 @@ class Heaters {
     std::uint64_t line = 0;
     bool exchange = false, fed = false, judged = false;
     double wanted_c = 0;
-    double out_c = 0, target_c = 0;  // at the select
+    double out_c = 0, in_c = 0, target_c = 0;  // at the select
     int out_tool = -1;
     std::optional<Gap> mounted;  // an exchange without parking
   };
@@ -84,6 +85,7 @@ class Heaters {
   void open_gap(Head& head, double at_s);
   void close(std::size_t head, double fed_s, double work_c, int tool, std::uint64_t line);
   void of_filament(Gap& gap, std::size_t head, int tool) const;
+  void of_steps(std::size_t head, const Order& order);
   void limit(std::size_t head, double at_s, std::uint64_t line);
   void settle_limits(double until_s);
   void say(Id id, std::size_t head, std::uint64_t line, const std::string& what);

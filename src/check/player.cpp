@@ -14,6 +14,7 @@ Player::Player(const rules::Rules& rules, const Options& options)
       heads_(rules),
       original_mount_(heads_),
       mount_(heads_),
+      sequences_(rules, heads_),
       heaters_(rules, heads_, report_.findings),
       clock_(limits_of(rules.motion), *this, rules.motion.time_scale) {}
 
@@ -24,7 +25,7 @@ void Player::timed(std::span<const motion::Timed> moves) {
     if ((m.tag & 1U) != 0 && mount_.mounted() != kNone) {
       heaters_.fed_until(mount_.mounted(), end_s, m.tag >> 1U);
     }
-    if (m.tag != long_tag_) {
+    if (m.tag >> 1U != long_tag_ >> 1U) {
       heaters_.lines().add(long_from_s_, m.start_s + waited_s_, long_tag_ >> 1U);
       long_tag_ = m.tag;
       long_from_s_ = m.start_s + waited_s_;
@@ -49,6 +50,12 @@ std::size_t Player::head_meant(const gcode::Effect& e, Mount& mount) {
                                                     : heads_.of_tool(*e.target_index);
 }
 
+void Player::step_given(std::size_t head, double fed_mm) {
+  if (head == kNone) return;
+  sequences_.step(head, *steps_, fed_mm);
+  fresh(head) = 1;
+}
+
 void Player::give(std::size_t head, std::optional<double> temp, bool waits, bool cooling,
                   bool inserted) {
   if (waits) stop();
@@ -59,6 +66,7 @@ void Player::give(std::size_t head, std::optional<double> temp, bool waits, bool
   e.order.waits = waits;
   e.order.cooling = cooling;
   e.order.inserted = inserted;
+  e.order.steps = steps_;
   e.order.line = number_;
   fresh(head) = true;
   put(e);
@@ -126,6 +134,10 @@ void Player::select(int tool, Side side) {
     return;
   }
   if (s.redundant) return;
+  if (s.from != kNone && s.from != s.to) part(s.from);
+  if (s.to != kNone && s.from == s.to) part(s.to);
+  sequences_.select(s, tool, original_started_);
+  exchange_only_ = s.exchange && original_started_;
   balance_at_select(s);
   heaters_.select(clock_.now_s() + waited_s_, s, tool, s.to == kNone ? 0 : wanted(s.to), number_);
   if (s.to != kNone) fresh(s.to) = true;
@@ -133,10 +145,19 @@ void Player::select(int tool, Side side) {
   pass(s.seconds);
 }
 
+// An exchange in a visit without feeding was that visit's use.
+void Player::part(std::size_t head) {
+  if (!exchange_only_) return;
+  exchange_only_ = false;
+  if (std::string wrong = sequences_.exchanged_only(head); !wrong.empty()) {
+    say(Id::sequence_wrong, number_, std::move(wrong));
+  }
+}
+
 void Player::pass(double seconds) {
   const double from_s = clock_.now_s() + waited_s_;
   clock_.pass(seconds);
-  heaters_.lines().add(from_s, clock_.now_s() + waited_s_, number_);
+  heaters_.lines().add(from_s, clock_.now_s() + waited_s_, line_tag());
   long_from_s_ = clock_.now_s() + waited_s_;
   long_tag_ = UINT64_MAX;
 }
@@ -154,6 +175,7 @@ void Player::feed(bool forwards, double mm, Side side) {
   e.order.line = number_;
   if (side == Side::inserted) {
     fed_in_blocks_ += mm;
+    if (steps_ != nullptr) step_given(head, mm);
     if (!forwards) return;
     e.what = Event::What::feeds_inserted;
     put(e);
@@ -168,6 +190,11 @@ void Player::feed(bool forwards, double mm, Side side) {
   if (fed_in_blocks_ != 0) balance();
   if (fresh(head) == 0) return;
   fresh(head) = 0;
+  exchange_only_ = false;
+  if (std::string wrong = sequences_.feeds(head, mount_.tool(), original_started_);
+      !wrong.empty()) {
+    say(Id::sequence_wrong, number_, std::move(wrong));
+  }
   e.what = Event::What::feeds;
   // What is not the job's has no wish of its own.
   e.wanted_c = wanted(head);
@@ -203,7 +230,7 @@ void Player::move(const Told& told, Side side) {
   motion::Move m;
   m.delta = e.delta;
   m.feed_mm_s = e.feed_mm_s;
-  const std::uint64_t tag = number_ << 1U | std::uint64_t(mm != 0);
+  const std::uint64_t tag = line_tag() << 1U | std::uint64_t(mm != 0);
   if (e.arc) {
     motion::move_along(clock_, m, *e.arc, state_.plane, tag);
     return;
@@ -270,6 +297,12 @@ void Player::finish() {
   stop();
   const double end_s = clock_.now_s() + waited_s_;
   heaters_.finish(end_s);
+  if (exchange_only_ && mount_.mounted() != kNone) part(mount_.mounted());
+  for (std::size_t h = 0; original_started_ && h < sequences_.heads(); ++h) {
+    if (std::string wrong = sequences_.finish(h); !wrong.empty()) {
+      say(Id::sequence_wrong, 0, std::move(wrong));
+    }
+  }
   report_.duration_s = end_s;
   report_.wait_s = waited_s_;
 }

@@ -15,6 +15,7 @@
 #include "base/error.h"
 #include "check/check.h"
 #include "check/heaters.h"
+#include "check/sequences.h"
 #include "check/told.h"
 #include "gcode/state.h"
 #include "motion/clock.h"
@@ -53,6 +54,8 @@ class Player : public motion::Clock::Listener {
   }
 
   void give(std::size_t head, std::optional<double> temp, bool waits, bool cooling, bool inserted);
+  // What lines put in are to `head`: steps_ is the sequence they are of.
+  void step_given(std::size_t head, double fed_mm);
 
   void act(const Told& told, Side side);
 
@@ -60,6 +63,7 @@ class Player : public motion::Clock::Listener {
 
   void select(int tool, Side side);
 
+  void part(std::size_t head);
   void pass(double seconds);
 
   void feed(bool forwards, double mm, Side side);
@@ -113,6 +117,13 @@ class Player : public motion::Clock::Listener {
   double fed_in_blocks_ = 0;
   bool exchanged_ = false;
   std::vector<double> tucked_;
+  bool original_started_ = false;
+  bool exchange_only_ = false;  // all that has happened since the last select
+  Sequences sequences_;
+  const rules::Sequence* steps_ = nullptr;  // the present line's
+  std::uint64_t steps_line_ = 0;            // on which it began
+  // All lines of one sequence are as one: between them no other command can stand.
+  [[nodiscard]] std::uint64_t line_tag() const { return steps_ != nullptr ? steps_line_ : number_; }
 
   Heaters heaters_;
   motion::Clock clock_;

@@ -40,7 +40,6 @@ class Batch {
     if (auto s = take_jobs(); !s) return context_.fail(s.error());
     auto rules = context_.rules();
     if (!rules) return context_.fail(rules.error());
-    note_inactive(context_, *rules);
     if (auto s = make_folder(); !s) return context_.fail(s.error());
     if (auto s = no_input_is_an_output(); !s) return context_.fail(s.error());
     if (auto s = open_manifest(); !s) return context_.fail(s.error());

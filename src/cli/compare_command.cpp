@@ -16,7 +16,6 @@ int run_compare(const Context& context, const CompareOptions& options) {
   if (!sweeps) return context.fail(sweeps.error());
   auto rules = context.rules();
   if (!rules) return context.fail(rules.error());
-  note_inactive(context, *rules);
   auto input = open_job(options.job);
   if (!input) return context.fail(input.error());
   auto job = scan_job(context, input->job(), *rules, options.job);

@@ -49,7 +49,6 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
   if (!schedule) return context.fail(schedule.error());
   auto rules = context.rules();
   if (!rules) return context.fail(rules.error());
-  note_inactive(context, *rules);
   auto input = open_job(options.job);
   if (!input) return context.fail(input.error());
   auto job = scan_job(context, input->job(), *rules, options.job);

@@ -69,12 +69,4 @@ Status write_report(const std::string& file, const std::string& text, io::FdSink
   return (*replacement)->commit();
 }
 
-void note_inactive(const Context& context, const rules::Rules& rules) {
-  if (rules.uses_steps) {
-    context.note(
-        "[steps]: the rule file asks for step sequences; they are checked, but not "
-        "written into jobs yet");
-  }
-}
-
 }  // namespace forewarm::cli

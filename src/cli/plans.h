@@ -33,7 +33,4 @@ struct Reports {
 [[nodiscard]] Status write_report(const std::string& file, const std::string& text,
                                   io::FdSink& standard_output);
 
-// Says what the rule file asks for that does not act yet.
-void note_inactive(const Context& context, const rules::Rules& rules);
-
 }  // namespace forewarm::cli

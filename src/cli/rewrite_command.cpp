@@ -26,7 +26,6 @@ class Run {
     if (auto status = usage(); !status) return context_.fail(status.error());
     auto rules = context_.rules();
     if (!rules) return context_.fail(rules.error());
-    note_inactive(context_, *rules);
 
     // In place, the lock comes first: a second hook on the file waits, then reads the new bytes.
     if (!writes_nothing_ && !to_stdout_) {

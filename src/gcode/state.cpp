@@ -1,5 +1,6 @@
 #include "gcode/state.h"
 
+#include <algorithm>
 #include <cmath>
 
 namespace forewarm::gcode {
@@ -16,6 +17,7 @@ constexpr std::uint32_t kAxisMask = bit('X') | bit('Y') | bit('Z') | bit('E');
 // Beyond any machine: what is larger is a slip, and would turn sums into infinities.
 constexpr double kFarthestMm = 1e9;
 constexpr double kLongestDwellS = 1e9;
+constexpr double kFullFan = 255;
 bool reachable(double mm) { return std::abs(mm) <= kFarthestMm; }
 
 constexpr int kNoCode = -1;
@@ -227,6 +229,12 @@ void command_m(int tenth, const Words& w, State& s, Effect& e) {
       }
       if (w.given('T')) e.target_index = small_integer(w.value('T')) ? int(w.value('T')) : kNoTool;
       if (e.waits_for_target) e.waits_for_moves = true;
+      break;
+    // RepRap convention, from memory: fan 0 is the part fan, S goes to 255 and is that if left out.
+    case 106:
+    case 107:
+      if (w.value_or('P', 0) != 0) break;
+      s.fan = code == 107 ? 0 : std::clamp(w.value_or('S', kFullFan), 0.0, kFullFan);
       break;
     case 0:
     case 1:

@@ -29,6 +29,7 @@ struct State {
   int motion = -1;        // 0..3 of the last G0..G3; -1 none (G80)
   double feed_mm_s = 25;  // until the job's first F; common practice, no source
   int tool = -1;          // as selected; -1 none
+  double fan = 0;         // part fan: S of M106, 0..255
   bool operator==(const State&) const = default;
 };
 

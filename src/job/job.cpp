@@ -56,6 +56,12 @@ const char* name_of(Change kind) {
   return "park";
 }
 
+const Modal* Job::modal_at(std::uint64_t offset) const {
+  const auto at = std::lower_bound(modals.begin(), modals.end(), offset,
+                                   [](const Modal& m, std::uint64_t o) { return m.offset < o; });
+  return at != modals.end() && at->offset == offset ? &*at : nullptr;
+}
+
 std::uint64_t Job::count(Change kind) const {
   return std::uint64_t(std::count_if(selects.begin(), selects.end(),
                                      [kind](const Select& s) { return s.kind == kind; }));

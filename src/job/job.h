@@ -15,6 +15,8 @@
 #include <string_view>
 #include <vector>
 
+#include "gcode/state.h"
+#include "motion/limits.h"
 #include "rules/rules.h"
 
 namespace forewarm::job {
@@ -119,6 +121,13 @@ class Index {
   bool always_ = false;  // how the last one was added
 };
 
+// What is in force where a step sequence may go.
+struct Modal {
+  std::uint64_t offset = 0;
+  gcode::State state;
+  std::size_t limits = 0;  // of Job::limits
+};
+
 struct Job {
   std::string name;
   std::uint64_t bytes = 0, lines = 0, hash = 0;  // XXH3 of the bytes
@@ -129,11 +138,16 @@ struct Job {
   std::vector<Stint> stints;   // those in which filament moves or is exchanged, in order
   std::optional<Place> start;  // the first print move: planning starts here
   std::vector<Material> materials;
+  // Before and after each select, after each target, and after the last line that feeds; by offset.
+  // Only for rules that use steps.
+  std::vector<Modal> modals;
+  std::vector<motion::Limits> limits;
   Index index;
   std::uint64_t layers = 0;
   double motion_s = 0;    // moves alone
   double duration_s = 0;  // job time at the end
   [[nodiscard]] std::uint64_t count(Change kind) const;
+  [[nodiscard]] const Modal* modal_at(std::uint64_t offset) const;  // nullptr: not known
   // Whether there is anything to plan: more than one stint.
   [[nodiscard]] bool worth_planning() const { return start.has_value() && stints.size() > 1; }
 };

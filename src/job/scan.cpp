@@ -10,6 +10,7 @@
 #include "gcode/state.h"
 #include "gcode/words.h"
 #include "job/byte_watch.h"
+#include "job/modals.h"
 #include "motion/clock.h"
 #include "rules/recogniser.h"
 
@@ -33,6 +34,7 @@ class Scanner final : public motion::Clock::Listener {
     loaded_.assign(job_.heads.size(), -1);
     ask_moves_ = recogniser_.wants_moves();
     ask_lines_ = !recogniser_.empty();
+    keep_modals_ = rules.uses_steps;
     if (rules.machine.purge_area_mm) purge_area_ = &*rules.machine.purge_area_mm;
   }
 
@@ -177,6 +179,8 @@ class Scanner final : public motion::Clock::Listener {
       }
       if (words_.numbered) job_.numbered = true;
     }
+    // Of the lines that select, only those that also do something else change more than the tool.
+    if (keep_modals_ && words_.given('T')) before_ = state_;
     gcode::apply(words_, state_, effect_);
     if (ask_lines_ && (ask_moves_ || !effect_.moves) && !line_.text.empty()) {
       found_.clear();
@@ -233,6 +237,7 @@ class Scanner final : public motion::Clock::Listener {
         return success();
       case As::change:
         stop();
+        if (!words_.given('T')) before_ = state_;
         state_.tool = r.tool.value_or(-1);
         return select(r.tool.value_or(-1));
       case As::set:
@@ -320,6 +325,10 @@ class Scanner final : public motion::Clock::Listener {
     s.end_s = clock_.now_s();
     // Waits come next: what is due during them has to find a place before them.
     job_.index.add({s.end_offset, s.end_s}, true);
+    if (keep_modals_) {
+      modals_.keep(s.at.offset, before_, clock_.limits());
+      modals_.keep(s.end_offset, state_, clock_.limits());
+    }
     if (s.kind != Change::redundant) {
       close_stint(s.at.time_s);
       tool_ = tool;
@@ -397,6 +406,7 @@ class Scanner final : public motion::Clock::Listener {
     t.cooling = cooling;
     t.alone = alone;
     job_.targets.push_back(t);
+    if (keep_modals_) modals_.keep(t.end_offset, state_, clock_.limits());
     when_known(Field::target, job_.targets.size() - 1);
     if (waits) {
       settle(delivered_, clock_.now_s());
@@ -448,6 +458,7 @@ class Scanner final : public motion::Clock::Listener {
       when_known(Field::stint_first, stint_);
     }
     job_.stints[stint_].last_end = line_.end_offset();
+    if (keep_modals_) modals_.fed(line_.end_offset(), state_);
     if (forwards) job_.stints[stint_].extruded_end = line_.end_offset();
     return success();
   }
@@ -508,6 +519,7 @@ class Scanner final : public motion::Clock::Listener {
 
   void finish() {
     stop();
+    if (keep_modals_) modals_.finish(job_);
     close_stint(clock_.now_s());
     job_.duration_s = clock_.now_s();
     job_.motion_s = clock_.moving_s();
@@ -550,6 +562,9 @@ class Scanner final : public motion::Clock::Listener {
   const ScanOptions& options_;
   rules::Recogniser recogniser_;
   bool ask_moves_ = false, ask_lines_ = false;
+  bool keep_modals_ = false;
+  gcode::State before_;  // the present line, if it names a tool
+  ModalKeeper modals_;
   Job job_;
   motion::Clock clock_;
   gcode::RawLine line_;

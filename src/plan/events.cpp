@@ -8,7 +8,9 @@ namespace forewarm::plan {
 namespace {
 
 // At one place: inserted lines stand before the job's own.
-enum Rank : std::uint32_t { kGapBegins = 0, kInserted = 16, kGapEnds = 32, kOwn = 48 };
+enum Rank : std::uint32_t { kGapBegins = 0, kInserted = 16, kGapEnds = 40, kOwn = 48 };
+constexpr std::uint32_t rank_of(int inserted) { return kInserted + 2 * std::uint32_t(inserted); }
+static_assert(rank_of(kNext) == Timeline::kLate && rank_of(kLast) < kGapEnds);
 
 }  // namespace
 
@@ -32,7 +34,8 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
     Event begin{b.from, Event::What::gap_begins, b.head};
     begin.gap = g;
     begin.threshold_c = std::min(b.standby_c, b.after ? b.ready_c : 1e9) + kHotAboveStandbyC;
-    put(begin, kGapBegins);
+    // What is given while it is still mounted comes before.
+    put(begin, b.leaving == job::kNone ? kGapBegins : rank_of(kParting) + 1);
     Event end{b.to, Event::What::gap_ends, b.head};
     end.gap = g;
     put(end, kGapEnds);
@@ -47,12 +50,19 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
     return offset <= ends[g] ? g : job::kNone;
   };
   for (const Command& c : plan.commands) {
-    if (c.what == Command::What::raw) continue;
+    if (c.what == Command::What::raw) {
+      if (c.seconds <= 0) continue;
+      Event pass{c.at, Event::What::pass, c.head};
+      pass.seconds = c.seconds;
+      put(pass, rank_of(c.rank));
+      continue;
+    }
     Event e{c.at, c.what == Command::What::wait ? Event::What::wait : Event::What::set, c.head};
     e.temp_c = c.temp_c;
     e.preheat = c.preheat;
-    e.gap = gap_of(c.head, c.at.offset);
-    put(e, kInserted + std::uint32_t(c.rank));
+    e.step = c.step;
+    if (!c.step) e.gap = gap_of(c.head, c.at.offset);
+    put(e, rank_of(c.rank));
   }
   std::size_t d = 0;
   for (std::size_t t = 0; t < job.targets.size(); ++t) {

@@ -12,6 +12,21 @@
 
 namespace forewarm::plan {
 
+// Order of inserted lines at one place. What another heater may do meanwhile comes first; then what
+// a toolhead that was picked before waits for and is given; then what one that is put away is
+// given, and that it is let go of; then what has to be before the select: waits, and what follows
+// them.
+enum Inserted : int {
+  kBegin = 0,
+  kFirst = 1,
+  kArrive = 2,
+  kParting = 3,
+  kLetGo = 4,
+  kNext = 5,
+  kShaping = 6,
+  kLast = 7,
+};
+
 // `parked`: which of `breaks` are gaps, in the order in which events number them. `into` is made
 // anew; its memory is used again.
 void events_of(const job::Job& job, const std::vector<Break>& breaks,

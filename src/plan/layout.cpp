@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <unordered_map>
 
 namespace forewarm::plan {
 
@@ -89,11 +90,19 @@ class Layout {
     const std::size_t park = parked_by(s);
     job::Place end{s.last_end, s.last_end_s};
     if (park != kNone && job_.selects[park].at.offset >= s.last_end) end = job_.selects[park].at;
-    if (end.offset > b.from.offset) b.from = end;
+    if (end.offset <= b.from.offset) return;
+    b.from = end;
+    b.hot_at_from = park == kNone || job_.selects[park].at.offset >= s.last_end;
   }
 
-  void of_filament(Break& b, int tool) const {
-    const rules::Filament f = rules_.filament(tool);
+  const rules::Filament& filament(int tool) {
+    const auto known = filaments_.find(tool);
+    if (known != filaments_.end()) return known->second;
+    return filaments_.emplace(tool, rules_.filament(tool)).first->second;
+  }
+
+  void of_filament(Break& b, int tool) {
+    const rules::Filament& f = filament(tool);
     b.standby_c = std::min(f.standby_c, job_.heads[b.head].max_c);
     b.max_hot_idle_s = f.max_hot_idle_s;
   }
@@ -153,8 +162,10 @@ class Layout {
     if (b.exchange) {
       const std::optional<double> out = before ? job_.stints[*before].last_c : s.work_c;
       b.out_c = out && *out > job_.heads[b.head].hotend.ambient_c ? *out : *s.work_c;
+      if (before) b.out_c = filament(inside).exchange_c.value_or(b.out_c);
+      b.ready_c = std::max({b.out_c, b.work_c, filament(s.tool).exchange_c.value_or(0)});
       if (auto status = heated(s, b.out_c); !status) return status;
-      b.ready_c = std::max(b.out_c, b.work_c);
+      if (auto status = heated(s, b.ready_c); !status) return status;
     }
 
     // Targets in the gap are the plan's to give; a wait right before this use stays.
@@ -208,7 +219,9 @@ class Layout {
       last_is_right = false;
     }
     // What is only exchanged prints nothing: a wait for it would stand where it is put away again.
-    if (!last_is_right && s.extrudes) b.needs.push_back({last, b.work_c, true, "use"});
+    const bool feeds = s.extrudes || (b.exchange && !filament(s.tool).after_exchange.empty());
+    if (!last_is_right && feeds) b.needs.push_back({last, b.work_c, true, "use"});
+    b.ready = last;
     breaks_.push_back(std::move(b));
     return success();
   }
@@ -243,7 +256,8 @@ class Layout {
   std::vector<std::vector<std::size_t>> by_head_;  // targets
   // For each select the first one, from it on, that puts away what is mounted there.
   std::vector<std::size_t> leaves_;
-  std::uint64_t extruded_end_ = 0;  // of the stints so far
+  std::uint64_t extruded_end_ = 0;                      // of the stints so far
+  std::unordered_map<int, rules::Filament> filaments_;  // by tool, looked up once
   std::vector<Break> breaks_;
 };
 

@@ -27,9 +27,11 @@ struct Break {
   std::size_t head = 0;
   std::optional<std::size_t> before, after;  // stints
   bool parked = true;
-  job::Place from, to;   // parked: from being put away (or planning's start) to being picked
-  int tool = 0;          // the next use's, else the last's
-  double standby_c = 0;  // of the filament that is in it
+  job::Place from, to;       // parked: from being put away (or planning's start) to being picked
+  bool hot_at_from = false;  // `before` is still mounted there, at what it printed at
+  job::Place ready;          // `after` may feed from here on: its waits are over
+  int tool = 0;              // the next use's, else the last's
+  double standby_c = 0;      // of the filament that is in it
   double max_hot_idle_s = 0;
   bool exchange = false;              // `after` begins with one
   double out_c = 0;                   // exchange: the outgoing filament's working temperature
@@ -37,6 +39,8 @@ struct Break {
   double ready_c = 0;                 // the hotter of the two; work_c without an exchange
   std::vector<Need> needs;            // in the order of the text
   std::vector<std::size_t> disabled;  // of job.targets
+  // Of sequences.h: given before `from`, or before the exchange while mounted; given at `ready`.
+  std::size_t leaving = job::kNone, arriving = job::kNone;
 };
 
 // In the order in which the breaks' first needs stand in the text; those without `after` last.

@@ -11,6 +11,7 @@
 #include "plan/events.h"
 #include "plan/layout.h"
 #include "plan/margin.h"
+#include "plan/sequences.h"
 #include "plan/simulate.h"
 #include "plan/stagger.h"
 #include "plan/treat.h"
@@ -39,15 +40,13 @@ using job::Place;
 // Waits and start temperatures feed back into gap lengths: planned again until they agree.
 constexpr int kMostRounds = 12;
 constexpr double kAgreeS = 0.02;
-// At one place: what another heater may do meanwhile comes before what is waited for.
-constexpr int kFirst = 1, kNext = 2;
 
 // When each select begins: waits before it, and those put in right before its line, are over.
 std::vector<double> walls_of_selects(const Job& job, const Waits& waits) {
   std::vector<double> out;
   out.reserve(job.selects.size());
   for (const job::Select& s : job.selects) {
-    out.push_back(s.at.time_s + waits.before(s.at.offset + 1));
+    out.push_back(s.at.time_s + waits.before_line(s.at.offset));
   }
   return out;
 }
@@ -63,6 +62,11 @@ class Planner {
     auto breaks = lay_out(job_, rules_);
     if (!breaks) return std::move(breaks.error());
     breaks_ = std::move(*breaks);
+    if (rules_.uses_steps && plan_.policy != rules::Policy::as_sliced) {
+      auto steps = put_sequences(job_, rules_, breaks_);
+      if (!steps) return std::move(steps.error());
+      steps_ = std::move(*steps);
+    }
     for (std::size_t b = 0; b < breaks_.size(); ++b) {
       if (breaks_[b].parked) parked_.push_back(b);
     }
@@ -84,7 +88,6 @@ class Planner {
   // The lines between which a gap's commands can stand, and how it lies in the timeline so far.
   struct Window {
     std::size_t first = 0, end = 0;  // of the index
-    double from_s = 0;               // wall
     double waited_s = 0;             // before the first of these lines
     bool waits_within = false;       // ... and more before the last
   };
@@ -96,9 +99,9 @@ class Planner {
   };
   // Why a command is given, to be said once the plan is settled.
   struct Why {
-    enum class What : std::uint8_t { said, action, exchange, hotter, print, back } what;
-    std::uint8_t action = 0;
-    std::uint32_t gap = 0;
+    enum class What : std::uint8_t { said, action, step, exchange, hotter, print, back } what;
+    std::uint32_t part = 0;  // of the gap's actions, of the sequence's lines
+    std::uint32_t of = 0;    // gap, or sequence
   };
 
   // Waits make another timeline, which is answered again. Now and then two timelines lead to each
@@ -155,6 +158,7 @@ class Planner {
     for (std::size_t g = 0; g < parked_.size(); ++g) {
       const Break& b = breaks_[parked_[g]];
       GapOutcome& o = outcome_.gaps[g];
+      o.from_s = b.from.time_s;
       o.start_c = job_.heads[b.head].hotend.ambient_c;
       if (b.before && job_.stints[*b.before].last_c) {
         o.start_c = std::max(o.start_c, *job_.stints[*b.before].last_c);
@@ -192,11 +196,16 @@ class Planner {
     }
   }
 
-  // When the gaps are, and when tools are changed, by the timeline so far.
+  // What is needed before a select comes after what is put away there has got its sequence.
+  [[nodiscard]] double need_wall(const Break& b, const Need& n) const {
+    if (n.at.offset > b.to.offset) return outcome_.waits.wall(n.at);
+    return n.at.time_s + outcome_.waits.before_late(n.at.offset);
+  }
+
+  // Where the gaps lie, and when tools are changed, by the timeline so far.
   void time_gaps() {
     for (std::size_t g = 0; g < parked_.size(); ++g) {
       Window& w = windows_[g];
-      w.from_s = outcome_.waits.wall(breaks_[parked_[g]].from);
       if (w.end == 0) continue;
       w.waited_s = outcome_.waits.before(job_.index[w.first].offset);
       w.waits_within = outcome_.waits.before(job_.index[w.end - 1].offset) != w.waited_s;
@@ -205,7 +214,7 @@ class Planner {
     delays_.reserve(job_.selects.size());
     for (const job::Select& s : job_.selects) {
       if (s.kind == job::Change::redundant) continue;
-      const double from = s.at.time_s + outcome_.waits.before(s.at.offset + 1);
+      const double from = s.at.time_s + outcome_.waits.before_line(s.at.offset);
       delays_.push_back({from, from + (s.end_s - s.at.time_s),
                          variance_of(rules_.gap, s.park_s > 0, s.pick_s > 0, s.exchange_s > 0)});
     }
@@ -220,35 +229,34 @@ class Planner {
     q.standby_c = b.standby_c;
     q.max_hot_idle_s = b.max_hot_idle_s;
     q.ready_c = b.ready_c;
-    const double from = windows_[g].from_s;
+    const double from = outcome_.gaps[g].from_s;
     q.needs.clear();
     for (const Need& n : b.needs) {
       q.needs.push_back(
-          {outcome_.waits.wall(n.at) - from, n.temp_c, b.exchange && n.at.offset <= b.to.offset});
+          {need_wall(b, n) - from, n.temp_c, b.exchange && n.at.offset <= b.to.offset});
     }
     q.delays = delays_;
     q.delays_from_s = from;
     q.told_at_s.reset();
     q.line_at = [this, g](double after_s) {
-      const Place p = place_at(windows_[g].from_s + after_s, g);
+      const Place p = place_at(outcome_.gaps[g].from_s + after_s, g);
       return p.offset <= breaks_[parked_[g]].from.offset
                  ? 0.0
-                 : outcome_.waits.wall(p) - windows_[g].from_s;
+                 : outcome_.waits.wall(p) - outcome_.gaps[g].from_s;
     };
   }
 
   // Gaps that are asked about anew: they start otherwise than in the round before, or what is
   // waited for within them is not the same.
   void find_stale(const Outcome& next) {
-    const std::vector<std::uint64_t> changed = next.waits.unlike(outcome_.waits);
+    const Waits::Changes changed = next.waits.unlike(outcome_.waits);
     for (std::size_t g = 0; g < parked_.size(); ++g) {
       const Break& b = breaks_[parked_[g]];
       const GapOutcome& was = outcome_.gaps[g];
       const GapOutcome& is = next.gaps[g];
       const std::uint64_t last = b.needs.empty() ? b.from.offset : b.needs.back().at.offset;
-      const auto at = std::lower_bound(changed.begin(), changed.end(), b.from.offset);
       stale_[g] = is.start_c != was.start_c || is.start_target_c != was.start_target_c ||
-                  (at != changed.end() && *at <= last);
+                  changed.within(b.from.offset, last);
     }
   }
 
@@ -289,14 +297,14 @@ class Planner {
       const GapAnswer& a = answers_[g];
       if (!a.preheat_after_s) continue;
       const Break& b = breaks_[parked_[g]];
-      const double from = windows_[g].from_s;
+      const double from = outcome_.gaps[g].from_s;
       parked.push_back({g, a.treatment == Treatment::standby ? std::min(b.standby_c, b.ready_c)
                            : a.treatment == Treatment::hold  ? outcome_.gaps[g].start_target_c
                                                              : 0});
       Heating& h = heatings.emplace_back();
       h.release_s = from;
       h.latest_s = from + *a.preheat_after_s;
-      h.need_s = from + (outcome_.waits.wall(b.needs.front().at) - from);
+      h.need_s = from + (need_wall(b, b.needs.front()) - from);
       h.wait_s = outcome_.gaps[g].wait_s;
       h.watts = job_.heads[b.head].hotend.power_w;
       h.heater = b.head;
@@ -310,7 +318,7 @@ class Planner {
       h.drive_s = [this, p = &parked.back()](double wall_s) {
         const Break& of = breaks_[parked_[p->gap]];
         return drive_s(job_.heads[of.head].hotend, outcome_.gaps[p->gap].start_c, p->floor_c,
-                       std::max(0.0, wall_s - windows_[p->gap].from_s), of.ready_c);
+                       std::max(0.0, wall_s - outcome_.gaps[p->gap].from_s), of.ready_c);
       };
     }
     std::vector<Drawn> fixed;
@@ -380,7 +388,7 @@ class Planner {
     whys_.reserve(plan_.commands.capacity());
     for (const std::string& line : rules_.dialect.job_start) {
       plan_.commands.push_back(
-          {*job_.start, Command::What::raw, 0, 0, 0, line, "planning starts here", kFirst - 1});
+          {*job_.start, Command::What::raw, 0, 0, 0, line, "planning starts here", kBegin});
       whys_.push_back({Why::What::said});
     }
     std::size_t g = 0;
@@ -389,6 +397,8 @@ class Planner {
       // What is mounted while its filament is exchanged is hot all the way, at the hotter of the
       // two.
       waits(b);
+      if (b.leaving != kNone) give(b.leaving, b.parked ? kParting : kShaping);
+      if (b.arriving != kNone) give(b.arriving, kArrive);
     }
     const job::Stint& last = job_.stints.back();
     for (const std::string& line : rules_.dialect.job_end) {
@@ -399,7 +409,7 @@ class Planner {
                                 0,
                                 line,
                                 "after the last use",
-                                kNext + 1});
+                                kLast});
       whys_.push_back({Why::What::said});
     }
   }
@@ -415,28 +425,55 @@ class Planner {
       gap.reason = words_of(a.because);
       if (a.preheat_after_s) {
         gap.preheat_at_s =
-            outcome_.waits.wall(place_at(windows_[g].from_s + *a.preheat_after_s, g));
+            outcome_.waits.wall(place_at(outcome_.gaps[g].from_s + *a.preheat_after_s, g));
       }
     }
     sort_commands();
   }
 
-  [[nodiscard]] std::string reason_of(const Command& c, const Why& why) const {
+  void say(Command& c, const Why& why) const {
     switch (why.what) {
-      case Why::What::action:
-        return words_of(answers_[why.gap].actions[why.action], answers_[why.gap].because);
-      case Why::What::exchange:
-        return fmt::format("wait: hot before the exchange to T{}", c.tool);
-      case Why::What::hotter:
-        return "exchange at the hotter of the two";
-      case Why::What::print:
-        return fmt::format("wait: T{} prints at {:g} C", c.tool, c.temp_c);
-      case Why::What::back:
-        return "back to the target of the next use";
       case Why::What::said:
         break;
+      case Why::What::action:
+        c.reason = words_of(answers_[why.of].actions[why.part], answers_[why.of].because);
+        break;
+      case Why::What::step:
+        c.raw = steps_[why.of].block.lines[why.part].text;
+        c.reason = steps_[why.of].name + ": " + steps_[why.of].why;
+        break;
+      case Why::What::exchange:
+        c.reason = fmt::format("wait: hot before the exchange to T{}", c.tool);
+        break;
+      case Why::What::hotter:
+        c.reason = "exchange at the hotter of the two";
+        break;
+      case Why::What::print:
+        c.reason = fmt::format("wait: T{} prints at {:g} C", c.tool, c.temp_c);
+        break;
+      case Why::What::back:
+        c.reason = "back to the target of the next use";
+        break;
     }
-    return c.reason;
+  }
+
+  void give(std::size_t s, int rank) {
+    const Steps& steps = steps_[s];
+    for (std::size_t i = 0; i < steps.block.lines.size(); ++i) {
+      const job::StepLine& line = steps.block.lines[i];
+      Command& c = plan_.commands.emplace_back();
+      c.at = steps.at;
+      c.what = line.what == job::StepLine::What::set    ? Command::What::set
+               : line.what == job::StepLine::What::wait ? Command::What::wait
+                                                        : Command::What::raw;
+      c.head = steps.head;
+      c.tool = steps.tool;
+      c.temp_c = line.temp_c;
+      c.rank = rank;
+      c.step = true;
+      c.seconds = line.seconds;
+      whys_.push_back({Why::What::step, std::uint32_t(i), std::uint32_t(s)});
+    }
   }
 
   void sort_commands() {
@@ -450,14 +487,14 @@ class Planner {
     sorted.reserve(keys.size());
     for (const Timeline::Key& k : keys) {
       Command& c = sorted.emplace_back(std::move(plan_.commands[k.event]));
-      c.reason = reason_of(c, whys_[k.event]);
+      say(c, whys_[k.event]);
     }
     plan_.commands = std::move(sorted);
   }
 
   void compose_parked(const Break& b, std::size_t g) {
     const GapAnswer& a = answers_[g];
-    const double from_s = windows_[g].from_s;
+    const double from_s = outcome_.gaps[g].from_s;
     for (std::size_t i = 0; i < a.actions.size(); ++i) {
       const GapAction& action = a.actions[i];
       const Place at = action.after_s <= 0 ? b.from : place_at(from_s + action.after_s, g);
@@ -471,7 +508,8 @@ class Planner {
                                b.disabled.empty() && now_c <= 0;
       if (same_as_now) continue;
       add(at, Command::What::set, b, action.target_c,
-          {Why::What::action, std::uint8_t(i), std::uint32_t(g)}, kFirst);
+          {Why::What::action, std::uint32_t(i), std::uint32_t(g)},
+          b.leaving != kNone && at.offset == b.from.offset ? kLetGo : kFirst);
       plan_.commands.back().preheat = action.what == GapAction::What::preheat;
     }
   }
@@ -480,14 +518,15 @@ class Planner {
     for (std::size_t i = 0; i < b.needs.size(); ++i) {
       const Need& n = b.needs[i];
       const bool before_select = n.at.offset <= b.to.offset;
+      const int rank = before_select ? kNext : kArrive;
       if (n.ours) {
         if (b.exchange && before_select) {
-          add(n.at, Command::What::wait, b, n.temp_c, {Why::What::exchange}, kNext);
+          add(n.at, Command::What::wait, b, n.temp_c, {Why::What::exchange}, rank);
           if (b.ready_c > n.temp_c) {
-            add(n.at, Command::What::set, b, b.ready_c, {Why::What::hotter}, kNext);
+            add(n.at, Command::What::set, b, b.ready_c, {Why::What::hotter}, rank);
           }
         } else {
-          add(n.at, Command::What::wait, b, n.temp_c, {Why::What::print}, kNext);
+          add(n.at, Command::What::wait, b, n.temp_c, {Why::What::print}, rank);
         }
       } else {
         // The job's own wait may be for less; the plan's target comes back right after it.
@@ -496,7 +535,7 @@ class Planner {
         const bool last = i + 1 == b.needs.size();
         const bool overtaken = !last && b.needs[i + 1].at.offset <= t.end_offset;
         if (t.has_temp && t.temp_c != wanted && !overtaken) {
-          add({t.end_offset, n.at.time_s}, Command::What::set, b, wanted, {Why::What::back}, kNext);
+          add({t.end_offset, n.at.time_s}, Command::What::set, b, wanted, {Why::What::back}, rank);
         }
       }
     }
@@ -529,6 +568,9 @@ class Planner {
     plan_.figures = outcome_.figures;
     plan_.heads = outcome_.heads;
     plan_.select_at_s = walls_of_selects(job_, outcome_.waits);
+    for (const Steps& s : steps_) {
+      if (s.exchange && s.block.fed_mm > 0) plan_.step_purge_mm[s.tool] += s.block.fed_mm;
+    }
     std::size_t mounted = kNone;
     for (const job::Stint& s : job_.stints) {
       if (s.head != mounted) ++plan_.heads[s.head].uses;
@@ -556,6 +598,7 @@ class Planner {
   const rules::Rules& rules_;
   Plan plan_;
   std::vector<Break> breaks_;
+  std::vector<Steps> steps_;
   std::vector<std::size_t> parked_;  // breaks that are gaps
   Margin margin_;
   std::vector<Delay> delays_;

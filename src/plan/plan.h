@@ -7,6 +7,7 @@
 #pragma once
 
 #include <cstdint>
+#include <map>
 #include <optional>
 #include <string>
 #include <vector>
@@ -65,6 +66,8 @@ struct Command {
   std::string reason;
   int rank = 0;  // order at one place
   bool preheat = false;
+  bool step = false;   // of a sequence, with whose name the reason begins
+  double seconds = 0;  // that a step takes, but for waiting
 };
 
 struct Gap {
@@ -85,6 +88,7 @@ struct Figures {
   double duration_s = 0, wait_s = 0, hot_idle_s = 0, energy_wh = 0;
   std::uint64_t cold_starts = 0;
   double peak_heating_w = 0;
+  double sequence_s = 0;  // step sequences, and what they wait for
 };
 
 struct HeadFigures {
@@ -94,11 +98,12 @@ struct HeadFigures {
 
 struct Plan {
   rules::Policy policy = rules::Policy::lookahead;
-  std::vector<Command> commands;      // in the order of the text
-  std::vector<std::size_t> disabled;  // of job.targets, ascending
-  std::vector<Gap> gaps;              // by from_s
-  std::vector<HeadFigures> heads;     // as job.heads
-  std::vector<double> select_at_s;    // as job.selects: when each begins, wall
+  std::vector<Command> commands;        // in the order of the text
+  std::vector<std::size_t> disabled;    // of job.targets, ascending
+  std::vector<Gap> gaps;                // by from_s
+  std::vector<HeadFigures> heads;       // as job.heads
+  std::vector<double> select_at_s;      // as job.selects: when each begins, wall
+  std::map<int, double> step_purge_mm;  // by tool: pushed through by sequences at an exchange
   Figures figures;
   [[nodiscard]] bool changes_anything() const { return !commands.empty() || !disabled.empty(); }
 };

@@ -7,49 +7,56 @@
 
 namespace forewarm::plan {
 
-void Waits::add(std::uint64_t offset, double seconds) {
+void Waits::add(std::uint64_t offset, bool late, double seconds) {
   if (seconds <= 0) return;
+  const std::uint64_t key = 2 * offset + (late ? 1 : 0);
   const double sum = total() + seconds;
-  if (!offsets_.empty() && offsets_.back() == offset) {
+  if (!keys_.empty() && keys_.back() == key) {
     sums_.back() = sum;
   } else {
-    offsets_.push_back(offset);
+    keys_.push_back(key);
     sums_.push_back(sum);
   }
 }
 
-double Waits::before(std::uint64_t offset) const {
-  const auto at = std::lower_bound(offsets_.begin(), offsets_.end(), offset);
-  return at == offsets_.begin() ? 0 : sums_[std::size_t(at - offsets_.begin()) - 1];
+double Waits::sum_before(std::uint64_t key) const {
+  const auto at = std::lower_bound(keys_.begin(), keys_.end(), key);
+  return at == keys_.begin() ? 0 : sums_[std::size_t(at - keys_.begin()) - 1];
 }
 
 bool Waits::near(const Waits& other, double seconds) const {
   const auto close = [seconds](const Waits& a, const Waits& b) {
-    for (std::size_t i = 0; i < a.offsets_.size(); ++i) {
-      const std::uint64_t after = a.offsets_[i] + 1;
-      if (std::abs(a.before(after) - b.before(after)) > seconds) return false;
+    for (const std::uint64_t key : a.keys_) {
+      if (std::abs(a.sum_before(key + 1) - b.sum_before(key + 1)) > seconds) return false;
     }
     return true;
   };
   return close(*this, other) && close(other, *this);
 }
 
-std::vector<std::uint64_t> Waits::unlike(const Waits& other) const {
-  std::vector<std::uint64_t> out;
+Waits::Changes Waits::unlike(const Waits& other) const {
+  Changes out;
   const auto own = [](const Waits& w, std::size_t i) {
     return w.sums_[i] - (i > 0 ? w.sums_[i - 1] : 0);
   };
   std::size_t a = 0;
   std::size_t b = 0;
-  while (a < offsets_.size() || b < other.offsets_.size()) {
-    const std::uint64_t at = a < offsets_.size() ? offsets_[a] : UINT64_MAX;
-    const std::uint64_t at_other = b < other.offsets_.size() ? other.offsets_[b] : UINT64_MAX;
+  while (a < keys_.size() || b < other.keys_.size()) {
+    const std::uint64_t at = a < keys_.size() ? keys_[a] : UINT64_MAX;
+    const std::uint64_t at_other = b < other.keys_.size() ? other.keys_[b] : UINT64_MAX;
     const double seconds = at <= at_other ? own(*this, a++) : 0;
     const double seconds_other = at_other <= at ? own(other, b++) : 0;
     constexpr double kRoundingS = 1e-9;  // of sums
-    if (std::abs(seconds - seconds_other) > kRoundingS) out.push_back(std::min(at, at_other));
+    if (std::abs(seconds - seconds_other) > kRoundingS) {
+      out.offsets_.push_back(std::min(at, at_other) / 2);
+    }
   }
   return out;
+}
+
+bool Waits::Changes::within(std::uint64_t first_offset, std::uint64_t last_offset) const {
+  const auto at = std::lower_bound(offsets_.begin(), offsets_.end(), first_offset);
+  return at != offsets_.end() && *at <= last_offset;
 }
 
 namespace {
@@ -127,7 +134,7 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
       out.heads[head].hot_idle_s += spent.above_s;
     }
   };
-  double waited_s = 0;
+  double waited_s = 0;  // and gone by in sequences
   for (const Timeline::Key& key : timeline.order) {
     const Event& e = timeline.events[key.event];
     const double wall_s = e.at.time_s + waited_s;
@@ -148,6 +155,11 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
         out.gaps[e.gap].to_s = wall_s;
         t.gap = job::kNone;
         t.threshold_c = 1e9;
+        continue;
+      case Event::What::pass:
+        out.waits.add(e.at.offset, key.rank >= Timeline::kLate, e.seconds);
+        waited_s += e.seconds;
+        out.figures.sequence_s += e.seconds;
         continue;
       case Event::What::set:
       case Event::What::wait:
@@ -175,8 +187,13 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
     if (e.cooling) wait = std::max(wait, t.course.seconds_until_cool(target));
     if (!std::isfinite(wait)) wait = 0;
     if (wait > 0) {
-      out.waits.add(e.at.offset, wait);
+      out.waits.add(e.at.offset, key.rank >= Timeline::kLate, wait);
       waited_s += wait;
+      if (e.step) {
+        out.figures.sequence_s += wait;
+        continue;
+      }
+      out.figures.wait_s += wait;
       out.heads[e.head].wait_s += wait;
       if (e.gap != job::kNone) out.gaps[e.gap].wait_s += wait;
     }
@@ -189,7 +206,6 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
     out.figures.hot_idle_s += out.gaps[g].hot_idle_s;
   }
   out.figures.duration_s = end_s;
-  out.figures.wait_s = waited_s;
   out.figures.energy_wh = energy_j / 3600;
   out.figures.peak_heating_w = peak_of(drives, job);
   return out;

@@ -12,7 +12,7 @@
 namespace forewarm::plan {
 
 struct Event {
-  enum class What : std::uint8_t { set, wait, gap_begins, gap_ends };
+  enum class What : std::uint8_t { set, wait, gap_begins, gap_ends, pass };
   job::Place at;
   What what = What::set;
   std::size_t head = 0;
@@ -22,10 +22,14 @@ struct Event {
   std::size_t gap = job::kNone;  // the gap that it begins, ends, or is waited for after
   double threshold_c = 1e9;      // gap_begins: hotter than this is hot idle
   bool preheat = false;          // the plan's own command to come back
+  bool step = false;             // of a sequence: its seconds and waits are the sequence's
+  double seconds = 0;            // pass: so long the machine does something else
 };
 
 // Events, and the order of the text: by place, at one place by rank, and then as they were put in.
 struct Timeline {
+  // Events of this rank and more at a place are late there (Waits).
+  static constexpr std::uint32_t kLate = 26;
   struct Key {
     std::uint64_t offset;
     std::uint32_t rank;
@@ -39,20 +43,38 @@ struct Timeline {
   std::vector<Key> order;  // sorted
 };
 
-// Seconds of waiting before places, cumulative.
+// Seconds that go by before places beside the job's own, cumulative: waits, and step sequences. At
+// one place some are `late`: they come after what puts a toolhead away there.
 class Waits {
  public:
-  void add(std::uint64_t offset, double seconds);  // offsets ascending
-  // Waited before the line at `offset` is reached.
-  [[nodiscard]] double before(std::uint64_t offset) const;
+  void add(std::uint64_t offset, bool late, double seconds);  // in the order of the text
+  // Gone by before the lines put in at `offset`...
+  [[nodiscard]] double before(std::uint64_t offset) const { return sum_before(2 * offset); }
+  // ... before the late ones there ...
+  [[nodiscard]] double before_late(std::uint64_t offset) const {
+    return sum_before(2 * offset + 1);
+  }
+  // ... and before the job's own line there.
+  [[nodiscard]] double before_line(std::uint64_t offset) const {
+    return sum_before(2 * offset + 2);
+  }
   [[nodiscard]] double total() const { return sums_.empty() ? 0 : sums_.back(); }
   [[nodiscard]] double wall(job::Place place) const { return place.time_s + before(place.offset); }
   [[nodiscard]] bool near(const Waits& other, double seconds) const;
-  // Offsets, ascending, of the lines before which it is not waited as long as in the other.
-  [[nodiscard]] std::vector<std::uint64_t> unlike(const Waits& other) const;
+  // Where what goes by is not the same as in the other.
+  class Changes {
+   public:
+    [[nodiscard]] bool within(std::uint64_t first_offset, std::uint64_t last_offset) const;
+
+   private:
+    friend class Waits;
+    std::vector<std::uint64_t> offsets_;  // ascending
+  };
+  [[nodiscard]] Changes unlike(const Waits& other) const;
 
  private:
-  std::vector<std::uint64_t> offsets_;
+  [[nodiscard]] double sum_before(std::uint64_t key) const;
+  std::vector<std::uint64_t> keys_;  // twice the offset, and one if late
   std::vector<double> sums_;
 };
 

@@ -37,12 +37,18 @@ Bound bound(const plan::Plan& plan) {
   return out;
 }
 
-Grams grams(const job::Material& material, const rules::Filament& filament) {
+Grams grams(const job::Material& material, const rules::Filament& filament, double stepped_mm) {
   const double mm2 = std::numbers::pi / 4 * filament.diameter_mm * filament.diameter_mm;
   const double g_per_mm = mm2 * filament.density_g_cm3 / 1000;  // 1000 mm3 to the cm3
   const double by_exchanges_g = material.exchange_purge_mm3 * filament.density_g_cm3 / 1000;
-  return {material.part_mm * g_per_mm, material.purge_mm * g_per_mm + by_exchanges_g,
-          by_exchanges_g};
+  const double by_steps_g = stepped_mm * g_per_mm;
+  return {material.part_mm * g_per_mm, material.purge_mm * g_per_mm + by_exchanges_g + by_steps_g,
+          by_exchanges_g, by_steps_g};
+}
+
+double stepped_mm(const plan::Plan& plan, int tool) {
+  const auto at = plan.step_purge_mm.find(tool);
+  return at == plan.step_purge_mm.end() ? 0 : at->second;
 }
 
 Causes time_by_cause(const job::Job& job, const plan::Plan& plan) {
@@ -52,6 +58,7 @@ Causes time_by_cause(const job::Job& job, const plan::Plan& plan) {
     out.park_pick_s += s.park_s + s.pick_s;
     out.exchange_s += s.exchange_s;
   }
+  out.sequence_s = plan.figures.sequence_s;
   out.wait_s = plan.figures.wait_s;
   out.other_s = plan.figures.duration_s - out.motion_s - out.park_pick_s - out.exchange_s -
                 out.sequence_s - out.wait_s;

@@ -28,17 +28,21 @@ struct Bound {
 };
 [[nodiscard]] Bound bound(const plan::Plan& plan);
 
-// Purge: what the job itself extrudes to waste, and what exchanges do by the rules.
+// Purge: what the job itself extrudes to waste, what exchanges do by the rules, and what step
+// sequences push through at an exchange.
 struct Grams {
   double part_g = 0, purge_g = 0;
-  double exchange_purge_g = 0;  // of purge_g
+  double exchange_purge_g = 0, sequence_purge_g = 0;  // of purge_g
 };
-[[nodiscard]] Grams grams(const job::Material& material, const rules::Filament& filament);
+// `stepped_mm`: of filament, by sequences at exchanges.
+[[nodiscard]] Grams grams(const job::Material& material, const rules::Filament& filament,
+                          double stepped_mm = 0);
+[[nodiscard]] double stepped_mm(const plan::Plan& plan, int tool);
 
 // What the job's time goes to, by a plan; together its duration.
 struct Causes {
   double motion_s = 0, park_pick_s = 0, exchange_s = 0;
-  double sequence_s = 0;  // step sequences do not act yet
+  double sequence_s = 0;  // step sequences, and what they wait for
   double wait_s = 0;
   double other_s = 0;  // dwells, and what [[duration]] says
 };

@@ -138,7 +138,7 @@ class Page {
     std::uint64_t exchanges = 0;
     for (const job::Material& m : s_.job.materials) {
       const rules::Filament filament = s_.rules.filament(m.tool);
-      const Grams g = grams(m, filament);
+      const Grams g = grams(m, filament, stepped_mm(s_.lookahead, m.tool));
       sum.part_g += g.part_g;
       sum.purge_g += g.purge_g;
       exchanges += m.exchanges;

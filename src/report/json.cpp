@@ -58,13 +58,15 @@ Json gap_of(const std::string& name, const plan::Gap& gap) {
           {"reason", gap.reason}};
 }
 
-Json filament_of(const job::Material& material, const rules::Filament& filament) {
-  const Grams g = grams(material, filament);
+Json filament_of(const job::Material& material, const rules::Filament& filament,
+                 const plan::Plan& plan) {
+  const Grams g = grams(material, filament, stepped_mm(plan, material.tool));
   return {{"tool", material.tool},
           {"name", filament.name},
           {"part_g", rounded(g.part_g)},
           {"purge_g", rounded(g.purge_g)},
           {"exchange_purge_g", rounded(g.exchange_purge_g)},
+          {"sequence_purge_g", rounded(g.sequence_purge_g)},
           {"exchanges", material.exchanges}};
 }
 
@@ -139,7 +141,7 @@ std::string json(const Summary& summary) {
   }
   out["filaments"] = Json::array();
   for (const job::Material& material : job.materials) {
-    out["filaments"].push_back(filament_of(material, summary.rules.filament(material.tool)));
+    out["filaments"].push_back(filament_of(material, summary.rules.filament(material.tool), plan));
   }
   out["time_by_cause"] = causes_of(time_by_cause(job, plan));
   out["attention"] = attention_of(summary);

@@ -21,6 +21,8 @@ inline constexpr std::string_view kInserted = " ;fw+ ";
 inline constexpr std::string_view kDisabled = ";fw- ";
 // The reason of a line that stands for the disabled one before it, with other tool numbers.
 inline constexpr std::string_view kMapped = "mapped ";
+// The reason of a sequence's line: this, the name, and kStepEnd.
+inline constexpr std::string_view kStep = "step ", kStepEnd = ": ";
 
 struct Header {
   std::uint64_t rules = 0;

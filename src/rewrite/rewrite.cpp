@@ -207,7 +207,7 @@ std::vector<Edit> edits_of(const job::Job& job, const plan::Plan& plan, const ru
   for (const plan::Command& c : plan.commands) {
     Edit e;
     e.offset = c.at.offset;
-    e.reason = c.reason;
+    e.reason = c.step ? std::string(kStep) + c.reason : c.reason;
     switch (c.what) {
       case plan::Command::What::raw:
         e.command = c.raw;

@@ -6,7 +6,6 @@
 #include <exception>
 #include <map>
 #include <set>
-#include <tuple>
 
 #include "rules/gap_keys.h"
 #include "rules/reader.h"
@@ -50,7 +49,8 @@ class Loader {
     check_tools();
     check_heaters();
     check_filaments();
-    check_sequences();
+    rules_.uses_steps = sequences_.any();
+    sequences_.check(rules_, step_places_, head_of_filament_, findings_);
     return std::move(rules_);
   }
 
@@ -68,11 +68,7 @@ class Loader {
   struct FilamentPlaces {
     Position tool;
     bool tool_known = false;
-    std::optional<Position> standby;  // or the material's name, where that set it
-  };
-  struct SequenceUse {
-    std::string sequence;
-    Position at;
+    std::optional<Position> standby, exchange;  // or the material's name, where that set it
   };
 
   // A file for another version would draw complaints that do not help: only this one, then.
@@ -95,10 +91,11 @@ class Loader {
     }
     std::set<std::string> names;
     for (const toml::table* raw : tables) {
-      const Table t(*raw, "[[toolhead]]",
-                    {"name", "tools", "heater", "park_s", "pick_s", "exchange_s",
-                     "exchange_purge_mm3", "fault_odds", "before_park", "after_pick"},
-                    findings_);
+      const Table t(
+          *raw, "[[toolhead]]",
+          {"name", "tools", "heater", "park_s", "pick_s", "exchange_s", "exchange_purge_mm3",
+           "fault_odds", "max_flow_mm3_s", "before_park", "after_pick", "at_last_use"},
+          findings_);
       Toolhead head;
       ToolheadPlaces places;
       t.need("name");
@@ -112,8 +109,8 @@ class Loader {
       t.number("exchange_s", kMachineSeconds, head.exchange_s);
       t.number("exchange_purge_mm3", {0, 1e6}, head.exchange_purge_mm3);
       t.number("fault_odds", {0, 1}, head.fault_odds);
-      sequence(t, "before_park", head.before_park);
-      sequence(t, "after_pick", head.after_pick);
+      t.number("max_flow_mm3_s", kOverZero, head.max_flow_mm3_s);
+      sequences_.read_toolhead(t, head);
       rules_.toolheads.push_back(std::move(head));
       places_.push_back(std::move(places));
     }
@@ -181,16 +178,9 @@ class Loader {
                                  text_of(ambient) + ", not " + text_of(value));
   }
 
-  // Remembers that a sequence is named here; whether there is one is known later.
-  void sequence(const Table& t, std::string_view key, std::string& into) {
-    if (!t.fit_text(key, into) || into.empty()) return;
-    rules_.uses_steps = true;
-    sequence_uses_.push_back({into, t.at(key)});
-  }
-
   static std::vector<std::string_view> with_material_keys(std::vector<std::string_view> keys) {
     keys.insert(keys.end(), {"standby_c", "density_g_cm3", "diameter_mm", "max_hot_idle_s",
-                             "before_exchange", "after_exchange"});
+                             "exchange_c", "before_exchange", "after_exchange", "at_last_use"});
     return keys;
   }
 
@@ -200,8 +190,8 @@ class Loader {
     t.number("density_g_cm3", {0, 100, true}, into.density_g_cm3);
     t.number("diameter_mm", {0, 100, true}, into.diameter_mm);
     t.number("max_hot_idle_s", kAtLeastZero, into.max_hot_idle_s);
-    sequence(t, "before_exchange", into.before_exchange);
-    sequence(t, "after_exchange", into.after_exchange);
+    t.number("exchange_c", kTemperature, into.exchange_c);
+    sequences_.read_filament(t, into);
   }
 
   void materials() {
@@ -237,12 +227,13 @@ class Loader {
                     with_material_keys({"tool", "name", "material", "only", "never", "fixed"}),
                     findings_);
       Filament filament;
-      FilamentPlaces places{t.at("tool"), false, std::nullopt};
+      FilamentPlaces places{t.at("tool"), false, std::nullopt, std::nullopt};
       std::string name;
       if (t.name("material", name)) {
         if (const Filament* m = material(name)) {
           filament = *m;
           if (materials_with_standby_.contains(name)) places.standby = t.at("material");
+          if (m->exchange_c) places.exchange = t.at("material");
         } else {
           filament.material = name;
           unknown_material(name, t.at("material"));
@@ -255,6 +246,7 @@ class Loader {
       t.name("name", filament.name);
       material_values(t, filament);
       if (t.has("standby_c")) places.standby = t.at("standby_c");
+      if (t.has("exchange_c")) places.exchange = t.at("exchange_c");
       places_of.read(t, places.tool_known, filament);
       rules_.filaments.push_back(std::move(filament));
       filament_places_.push_back(places);
@@ -373,6 +365,7 @@ class Loader {
   }
 
   void check_filaments() {
+    head_of_filament_.resize(filament_places_.size());
     std::set<int> seen;
     for (std::size_t i = 0; i < filament_places_.size(); ++i) {
       const FilamentPlaces& at = filament_places_[i];
@@ -386,9 +379,13 @@ class Loader {
         unserved(filament.tool, at.tool);
         continue;
       }
-      if (at.standby) check_max(*at.standby, "standby_c", filament.standby_c, *toolhead);
-      check_step_temperatures(filament.before_exchange, *toolhead);
-      check_step_temperatures(filament.after_exchange, *toolhead);
+      head_of_filament_[i] = toolhead;
+      const Toolhead& h = rules_.toolheads[*toolhead];
+      if (at.standby) check_max(*at.standby, "standby_c", filament.standby_c, h, findings_);
+      // Where a wrong one was refused, there is none.
+      if (at.exchange && filament.exchange_c) {
+        check_max(*at.exchange, "exchange_c", *filament.exchange_c, h, findings_);
+      }
     }
   }
 
@@ -409,43 +406,6 @@ class Loader {
     findings_.add(at, "no toolhead serves " + tool_text(tool), all);
   }
 
-  void check_max(Position at, const std::string& key, double temp_c, std::size_t toolhead) {
-    const double max_c = rules_.toolheads[toolhead].max_c;
-    if (temp_c <= max_c || !findings_.wanted(at)) return;
-    findings_.add(at, key + " = " + text_of(temp_c) + " is above max_c of " + head(toolhead) +
-                          ", which is " + text_of(max_c));
-  }
-
-  void check_step_temperatures(const std::string& sequence, std::size_t toolhead) {
-    const auto it = step_places_.temperatures.find(sequence);
-    if (it == step_places_.temperatures.end()) return;
-    for (const auto& t : it->second) check_max(t.at, "temp_c", t.temp_c, toolhead);
-  }
-
-  void check_sequences() {
-    std::set<std::string> names;
-    for (const Sequence& s : rules_.steps) names.insert(s.name);
-    const SequenceUse* missing = nullptr;  // the first in the file
-    for (const SequenceUse& use : sequence_uses_) {
-      if (names.contains(use.sequence)) continue;
-      if (missing == nullptr ||
-          std::tie(use.at.line, use.at.column) < std::tie(missing->at.line, missing->at.column)) {
-        missing = &use;
-      }
-    }
-    if (missing != nullptr && findings_.wanted(missing->at)) {
-      std::vector<std::string> in_order;
-      for (const Sequence& s : rules_.steps) in_order.push_back(s.name);
-      findings_.add(missing->at,
-                    "there is no sequence " + quoted(missing->sequence) + " in [steps]",
-                    suggest(missing->sequence, in_order));
-    }
-    for (std::size_t i = 0; i < rules_.toolheads.size(); ++i) {
-      check_step_temperatures(rules_.toolheads[i].before_park, i);
-      check_step_temperatures(rules_.toolheads[i].after_pick, i);
-    }
-  }
-
   [[nodiscard]] std::string head(std::size_t i) const { return quoted(rules_.toolheads[i].name); }
 
   Findings& findings_;
@@ -456,7 +416,8 @@ class Loader {
   std::map<int, std::size_t> served_by_;          // a toolhead's place, by tool
   std::map<std::string, std::size_t> materials_;  // a material's place, by name
   std::set<std::string> materials_with_standby_;
-  std::vector<SequenceUse> sequence_uses_;
+  std::vector<std::optional<std::size_t>> head_of_filament_;  // as rules_.filaments
+  SequenceUses sequences_;
   StepPlaces step_places_;
   std::size_t room_ = kMostInstructions;  // for patterns
 };

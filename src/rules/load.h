@@ -4,7 +4,8 @@
 // word, the nearest known one as the hint. The first error in the file is the one reported.
 // Checked besides types and ranges: required keys, overlapping tools, duplicate toolhead names and
 // heater indexes, filaments for tools that no toolhead serves, sequences that are named but not
-// defined, RE2 patterns that do not compile or lack their groups, dialect placeholders.
+// defined, RE2 patterns that do not compile or lack their groups, dialect placeholders. Last, in a
+// file that is right so far: what a toolhead's sequences feed, how fast, and whether it adds up.
 // Bounds: 1 MiB of text, 200 patterns of 1 MiB compiled each and of kMostInstructions together,
 // nesting no deeper than any rule needs.
 #pragma once

@@ -178,9 +178,13 @@ void read_steps(const Table& root, const Machine& machine, std::vector<Sequence>
     for (const toml::node& element : *array) {
       const auto step = read_step(element, machine, findings);
       if (!step) continue;
+      const toml::table& raw = *element.as_table();
       if (step->action == Action::temp) {
-        const toml::node* value = element.as_table()->get("temp_c");
-        places.temperatures[name].push_back({step->amount, position_of(*value)});
+        places.temperatures[name].push_back({step->amount, position_of(*raw.get("temp_c"))});
+      }
+      if (step->action == Action::feed && step->amount > 0) {
+        const toml::node& at = *raw.get(step->speed_mm_s ? "speed_mm_s" : "feed_mm");
+        places.feeds[name].push_back({step->speed_mm_s, position_of(at)});
       }
       sequence.steps.push_back(*step);
     }

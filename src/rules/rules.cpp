@@ -18,6 +18,16 @@ const char* name_of(Policy policy) {
   return "lookahead";
 }
 
+const std::string& at_last_use(const Toolhead& head, const Filament& filament) {
+  return filament.at_last_use.empty() ? head.at_last_use : filament.at_last_use;
+}
+
+double exchange_temperature_c(const Filament& outgoing, double printed_c, const Filament& incoming,
+                              double work_c) {
+  return std::max(
+      {outgoing.exchange_c.value_or(printed_c), work_c, incoming.exchange_c.value_or(work_c)});
+}
+
 bool Places::name(int tool, std::size_t head) const {
   return std::find(tools.begin(), tools.end(), tool) != tools.end() ||
          std::find(heads.begin(), heads.end(), head) != heads.end();
@@ -31,6 +41,12 @@ Filament Rules::filament(int tool) const {
   plain.tool = tool;
   plain.name.append("T").append(std::to_string(tool));  // operator+ draws a false warning (GCC 12)
   return plain;
+}
+
+const Sequence* Rules::sequence(std::string_view name) const {
+  const auto it =
+      std::find_if(steps.begin(), steps.end(), [&](const Sequence& s) { return s.name == name; });
+  return name.empty() || it == steps.end() ? nullptr : &*it;
 }
 
 Rules Rules::with_filaments_moved(const std::map<int, int>& map) const {

@@ -11,6 +11,7 @@
 #include <map>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "thermal/hotend.h"
@@ -53,8 +54,12 @@ struct Toolhead {
   double exchange_s = 35;  // common practice, no source: taking filament out takes about 35 s
   // What an exchange sends to waste, mm3 of filament, where no matrix says it. 0: nobody knows.
   double exchange_purge_mm3 = 0;
-  double fault_odds = 0;                // chance that picking it stops the machine
-  std::string before_park, after_pick;  // step sequences; empty: none
+  double fault_odds = 0;  // chance that picking it stops the machine
+  // Feeding forwards in steps is no faster, mm3/s. As loaded, none that it can get is.
+  std::optional<double> max_flow_mm3_s;
+  // Step sequences; empty: none. As loaded, what the first two feed adds up to 0.
+  std::string before_park, after_pick;
+  std::string at_last_use;  // of filaments that have none of their own
 };
 
 struct Feeder {
@@ -77,13 +82,25 @@ struct Filament {
   double density_g_cm3 = 1.24;
   double diameter_mm = 1.75;
   double max_hot_idle_s = 900;
+  // What the nozzle is at, at least, while it goes through it in an exchange.
+  std::optional<double> exchange_c;
   std::string before_exchange, after_exchange;
+  std::string at_last_use;  // empty: its toolhead's
   // Where `assign` may put it: nowhere but, not at, not away from where it is.
   std::optional<Places> only;
   Places never;
   bool fixed = false;
   std::uint64_t line = 0;  // of its [[filament]] in the file; 0: it has none
 };
+
+// The sequence given where `filament` is in the toolhead that is put away for the last time, hot.
+[[nodiscard]] const std::string& at_last_use(const Toolhead& head, const Filament& filament);
+
+// What the nozzle has to be at for an exchange: the highest of what the outgoing filament needs
+// (its exchange_c, or else the temperature it was printed at), the incoming one's working
+// temperature, and the incoming one's exchange_c.
+[[nodiscard]] double exchange_temperature_c(const Filament& outgoing, double printed_c,
+                                            const Filament& incoming, double work_c);
 
 enum class Policy { as_sliced, timers, hold, lookahead };
 [[nodiscard]] const char* name_of(Policy policy);  // as in the rule file: "as-sliced" ...
@@ -168,6 +185,8 @@ struct Rules {
 
   // The filament of a tool; one of defaults, named "T<n>", where the file has none.
   [[nodiscard]] Filament filament(int tool) const;
+  // The sequence of that name; null where the name is empty or there is none.
+  [[nodiscard]] const Sequence* sequence(std::string_view name) const;
   // What the rules say where filaments have moved from tool to tool; toolheads stay. A filament
   // that has not, but whose tool another one has now, is gone.
   [[nodiscard]] Rules with_filaments_moved(const std::map<int, int>& map) const;

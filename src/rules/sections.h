@@ -1,5 +1,5 @@
 // The sections of a rule file that can be read without knowing the others. Internal to rules/;
-// load.cpp has the rest, and what must hold between sections.
+// load.cpp has the rest, and what must hold between sections; of sequences, load_sequences.cpp.
 #pragma once
 
 #include <map>
@@ -16,18 +16,54 @@ void read_machine(const Table& root, Machine& into);
 void read_motion(const Table& root, Motion& into);
 void read_feeder(const Table& root, Feeder& into);
 
-// Where in the file the steps are whose rightness depends on other sections.
+// Where in the file the steps are whose rightness depends on other sections, by sequence.
 struct StepPlaces {
   struct Temperature {
     double temp_c;
     Position at;
   };
-  std::map<std::string, std::vector<Temperature>> temperatures;  // by sequence
+  struct Feed {  // forwards
+    std::optional<double> speed_mm_s;
+    Position at;  // its speed, or itself where it has none
+  };
+  std::map<std::string, std::vector<Temperature>> temperatures;
+  std::map<std::string, std::vector<Feed>> feeds;
 };
 
 void read_steps(const Table& root, const Machine& machine, std::vector<Sequence>& into,
                 StepPlaces& places);
 void read_dialect(const Table& root, Dialect& into);
+
+// Who names which sequence of [steps], and whether that goes together. REQUIRES: toolheads are read
+// in the order in which Rules has them.
+class SequenceUses {
+ public:
+  void read_toolhead(const Table& t, Toolhead& into);
+  void read_filament(const Table& t, Filament& into);  // or a material
+  [[nodiscard]] bool any() const { return !uses_.empty(); }
+  // `head_of`: each filament's toolhead, or nothing where that is not known.
+  void check(const Rules& rules, const StepPlaces& steps,
+             const std::vector<std::optional<std::size_t>>& head_of, Findings& findings) const;
+
+ private:
+  struct Use {
+    std::string sequence;
+    Position at;
+  };
+  struct HeadPlaces {
+    Position before_park, after_pick;
+  };
+
+  void read(const Table& t, std::string_view key, std::string& into);
+  void check_names(const Rules& rules, Findings& findings) const;
+  void check_balance(const Rules& rules, Findings& findings) const;
+
+  std::vector<Use> uses_;
+  std::vector<HeadPlaces> heads_;  // as Rules::toolheads
+};
+
+void check_max(Position at, const std::string& key, double temp_c, const Toolhead& head,
+               Findings& findings);
 
 // Reads only, never and fixed of a filament. REQUIRES: all toolheads are read.
 class PlaceReader {

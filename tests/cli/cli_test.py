@@ -196,10 +196,6 @@ class Cli(unittest.TestCase):
         self.assertIn(b"7 toolheads", self.works("rules", "check", env=both))
         self.assertIn(b"3 toolheads", self.works("rules", "check", "--rules", DEMO, env=both))
 
-    def test_what_does_not_act_yet_is_said(self):
-        r = self.run_("rewrite", "--dry-run", "--rules", DEMO, self.job)
-        self.assertIn(b"[steps]", r.stderr)
-
     # --- reports -------------------------------------------------------------------------------
     def test_json(self):
         out = json.loads(self.works("forecast", "-q", "--rules", DEMO, "--json", "-", self.job))

@@ -11,6 +11,18 @@ using namespace forewarm::fuzz;
 
 namespace {
 
+// Of a sequence that something names, and so has to be there.
+double fed_mm(const rules::Rules& r, const std::string& name) {
+  const rules::Sequence* sequence = r.sequence(name);
+  require((sequence == nullptr) == name.empty(), "a sequence that is named is there", name);
+  double sum = 0;
+  if (sequence == nullptr) return sum;
+  for (const rules::Step& step : sequence->steps) {
+    if (step.action == rules::Step::Action::feed) sum += step.amount;
+  }
+  return sum;
+}
+
 void check_values(const rules::Rules& r) {
   require(!r.toolheads.empty(), "there is a toolhead");
   const double ambient_c = r.machine.ambient_c;
@@ -21,6 +33,9 @@ void check_values(const rules::Rules& r) {
                 h.hotend.full_drive_c > ambient_c && h.hotend.ambient_c == ambient_c,
             "a heater is one");
     require(h.max_c > ambient_c && h.max_c <= 1000, "max_c is in its range");
+    require(!h.max_flow_mm3_s || *h.max_flow_mm3_s > 0, "a flow is one");
+    require(std::abs(fed_mm(r, h.before_park) + fed_mm(r, h.after_pick)) <= 1e-6,
+            "what is pulled back is pushed forward", h.name);
     require(h.park_s >= 0 && h.pick_s >= 0 && h.exchange_s >= 0, "a machine takes its time");
     require(h.tools.empty() == r.toolhead_per_tool_seen, "a toolhead serves a tool, or any");
     for (const int tool : h.tools) {
@@ -41,6 +56,10 @@ void check_values(const rules::Rules& r) {
       }
     }
     require(f.density_g_cm3 > 0 && f.diameter_mm > 0 && f.max_hot_idle_s >= 0, "a filament is one");
+    require(!f.exchange_c || (*f.exchange_c >= 0 && *f.exchange_c <= 1000), "exchange_c is one");
+    fed_mm(r, f.before_exchange);
+    fed_mm(r, f.after_exchange);
+    fed_mm(r, f.at_last_use);
     require(r.filament(f.tool).tool == f.tool, "a filament is found by its tool");
   }
   for (const std::string* line : {&r.dialect.set, &r.dialect.wait}) {

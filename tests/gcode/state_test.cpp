@@ -137,6 +137,29 @@ TEST_CASE("dwells") {
   CHECK(m.effect.dwell_s == 0);
 }
 
+// RepRap convention, from memory.
+TEST_CASE("the part fan") {
+  struct Row {
+    const char* line;
+    double fan;  // was 100
+  };
+  const Row row = GENERATE(values<Row>({
+      {"M106 S51", 51},    {"m106s127.5", 127.5}, {"M106", 255},
+      {"M106 S", 255},     {"M106 P0 S20", 20},   {"M106 P S20", 20},
+      {"M106 S0", 0},      {"M106 S300", 255},    {"M106 S-3", 0},
+      {"M107", 0},         {"M107 P0", 0},        {"M106 P1 S20", 100},  // another fan
+      {"M107 P2", 100},    {"M106.1 S20", 100},   {"M1060 S20", 100},
+      {"M108 S20", 100},   {"G106 S20", 100},     {"M117 M106 S20", 100},
+      {"; M106 S20", 100}, {"T106 S20", 100},     {"G28", 100},
+  }));
+  INFO(row.line);
+  Machine m;
+  CHECK(m.state.fan == 0);
+  m("M106 S100");
+  m(row.line);
+  CHECK(m.state.fan == row.fan);
+}
+
 TEST_CASE("a state is a value that can be compared") {
   Machine a;
   Machine b;

@@ -337,6 +337,12 @@ TEST_CASE("the demo rule file loads") {
   CHECK(r.filament(3).standby_c == 165);     // its own
   CHECK(r.filament(4).diameter_mm == 1.75);  // the default
   CHECK(r.filament(6).before_exchange.empty());
+  CHECK(r.filament(3).exchange_c == 215.0);
+  CHECK(r.toolheads[1].max_flow_mm3_s == 18.0);
+  CHECK(rules::at_last_use(r.toolheads[0], r.filament(0)) == "withdraw");
+  CHECK(rules::at_last_use(r.toolheads[1], r.filament(3)) == "shape-tip");  // its toolhead's
+  CHECK(rules::at_last_use(r.toolheads[1], r.filament(4)) == "withdraw");   // its material's
+  CHECK(rules::at_last_use(r.toolheads[2], r.filament(6)).empty());
   CHECK(r.uses_steps);
   CHECK(r.recognise.size() == 6);
 }
@@ -372,6 +378,8 @@ TEST_CASE("the demo rule file has every key there is") {
                           "fault_odds",
                           "before_park",
                           "after_pick",
+                          "at_last_use",
+                          "max_flow_mm3_s",
                           "tool",
                           "material",
                           "standby_c",
@@ -380,6 +388,7 @@ TEST_CASE("the demo rule file has every key there is") {
                           "max_hot_idle_s",
                           "before_exchange",
                           "after_exchange",
+                          "exchange_c",
                           "only",
                           "never",
                           "fixed",
@@ -1204,7 +1213,7 @@ name = "x"
            R"(rules.toml:7:1: unknown key "name" in [material.PLA]
   name = "x"
   ^
-  hint: known here: standby_c, density_g_cm3, diameter_mm, max_hot_idle_s, before_exchange, after_exchange)"},
+  hint: known here: standby_c, density_g_cm3, diameter_mm, max_hot_idle_s, exchange_c, before_exchange, after_exchange, at_last_use)"},
           {R"([materials.PLA]
 standby_c = 170
 )",
@@ -1268,7 +1277,7 @@ a = [ { move_mm = { e = 1 } } ]
            R"(rules.toml:6:1: unknown key "?bell" in [[toolhead]]
   "\u0007bell" = 1
   ^
-  hint: known here: name, tools, heater, park_s, pick_s, exchange_s, exchange_purge_mm3, fault_odds, before_park, after_pick)"},
+  hint: known here: name, tools, heater, park_s, pick_s, exchange_s, exchange_purge_mm3, fault_odds, max_flow_mm3_s, before_park, after_pick, at_last_use)"},
           {R"(heater.idx = 1
 )",
            R"(rules.toml:6:1: Error while parsing key-value pair: cannot redefine existing table as dotted key-value pair

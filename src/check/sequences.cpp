@@ -1,0 +1,140 @@
+#include "check/sequences.h"
+
+#include <fmt/format.h>
+
+#include <cmath>
+
+#include "rewrite/marks.h"
+
+namespace forewarm::check {
+
+const rules::Sequence* Sequences::named(std::string_view reason) const {
+  if (reason.substr(0, rewrite::kStep.size()) != rewrite::kStep) return nullptr;
+  reason.remove_prefix(rewrite::kStep.size());
+  const rules::Sequence* found = nullptr;
+  for (const rules::Sequence& s : rules_.steps) {
+    if (reason.substr(0, s.name.size()) != s.name) continue;
+    if (reason.substr(s.name.size(), rewrite::kStepEnd.size()) != rewrite::kStepEnd) continue;
+    if (found == nullptr || s.name.size() > found->name.size()) found = &s;
+  }
+  return found;
+}
+
+void Sequences::select(const Selected& s, int tool, bool began) {
+  if (s.redundant) return;
+  const auto part = [](Head& h) {
+    if (h.given.empty() || h.given.back().sequence != nullptr) h.given.emplace_back();
+  };
+  if (s.from != kNone && s.from != s.to) {
+    Head& from = at(s.from);
+    part(from);
+    if (!from.put_away) from.put_away_since_began = began;
+    from.put_away = true;
+  }
+  if (s.to == kNone) return;
+  Head& to = at(s.to);
+  part(to);
+  if (!s.exchange) return;
+  to.exchanged = true;
+  to.incoming = tool;
+  to.exchange_since_began = began;
+  to.mounted_exchange = !to.put_away;
+}
+
+void Sequences::step(std::size_t head, const rules::Sequence& sequence, double fed_mm) {
+  Head& h = at(head);
+  if (h.given.empty() || h.given.back().sequence != &sequence) h.given.push_back({&sequence, {}});
+  if (fed_mm != 0) h.given.back().fed_mm.push_back(fed_mm);
+}
+
+std::string Sequences::judge(std::size_t head, const Head& h,
+                             const std::vector<std::string>& before,
+                             const std::vector<std::string>& after, bool selects) const {
+  std::string is, wanted;
+  const auto say = [](std::string& text, std::string_view what) {
+    if (!text.empty()) text += ", ";
+    text += what;
+  };
+  for (const Given& g : h.given) say(is, g.sequence == nullptr ? "select" : g.sequence->name);
+  const bool off = rules_.gap.policy == rules::Policy::as_sliced;
+  const auto want = [&](const std::vector<std::string>& names) {
+    for (const std::string& name : names) {
+      const rules::Sequence* s = off ? nullptr : rules_.sequence(name);
+      if (s != nullptr && !s->steps.empty()) say(wanted, name);
+    }
+  };
+  want(before);
+  if (selects) say(wanted, "select");
+  want(after);
+  if (is != wanted) {
+    return fmt::format("{}: got {}; the rules want {}", heads_[head].name, is, wanted);
+  }
+  for (const Given& g : h.given) {
+    if (g.sequence == nullptr) continue;
+    std::size_t i = 0;
+    bool same = true;
+    for (const rules::Step& step : g.sequence->steps) {
+      if (step.action != rules::Step::Action::feed || step.amount == 0) continue;
+      same = same && i < g.fed_mm.size() && std::abs(g.fed_mm[i] - step.amount) <= 1e-6;
+      ++i;
+    }
+    if (same && i == g.fed_mm.size()) continue;
+    return fmt::format("{}: {} does not feed what its steps say", heads_[head].name,
+                       g.sequence->name);
+  }
+  return {};
+}
+
+std::string Sequences::used_again(std::size_t head) {
+  Head& h = at(head);
+  const rules::Toolhead& toolhead = heads_[head];
+  const bool selects =
+      !h.given.empty() && (h.put_away || h.exchanged || h.given.front().sequence == nullptr);
+  std::string wrong;
+  if (h.exchanged) {
+    const bool parting =
+        h.used && (h.mounted_exchange ? h.exchange_since_began : h.put_away_since_began);
+    std::vector<std::string> before, after;
+    if (parting) before.push_back(rules_.filament(h.tool).before_exchange);
+    if (h.exchange_since_began) after.push_back(rules_.filament(h.incoming).after_exchange);
+    wrong = judge(head, h, before, after, selects);
+  } else if (h.used && h.put_away && h.put_away_since_began) {
+    const bool tucks = !toolhead.before_park.empty();
+    wrong = judge(head, h, {toolhead.before_park}, {tucks ? toolhead.after_pick : ""}, selects);
+  } else {
+    wrong = judge(head, h, {}, {}, selects);
+  }
+  const bool fed_since_began = h.fed_since_began;
+  h = Head{};
+  h.used = true;
+  h.fed_since_began = fed_since_began;
+  return wrong;
+}
+
+std::string Sequences::feeds(std::size_t head, int tool, bool began) {
+  std::string wrong = used_again(head);
+  at(head).tool = tool;
+  at(head).fed_since_began |= began;
+  return wrong;
+}
+
+std::string Sequences::exchanged_only(std::size_t head) {
+  const int tool = at(head).incoming;
+  std::string wrong = used_again(head);
+  at(head).tool = tool;
+  at(head).fed_since_began = true;
+  return wrong;
+}
+
+std::string Sequences::finish(std::size_t head) const {
+  const Head& h = list_[head];
+  if (!h.used) return judge(head, h, {}, {}, !h.given.empty());
+  const bool given = h.put_away ? h.put_away_since_began : h.fed_since_began;
+  const std::string name =
+      given ? rules::at_last_use(heads_[head], rules_.filament(h.tool)) : std::string();
+  bool selects = false;
+  for (const Given& g : h.given) selects |= g.sequence == nullptr;
+  return judge(head, h, {name}, {}, selects);
+}
+
+}  // namespace forewarm::check

@@ -1,0 +1,59 @@
+// A step sequence of the rule file as plain lines that leave the job as they found it.
+//
+// The lines begin and end in the same modal state: units, G90/G91, M82/M83, G93/G94, feed, fan,
+// X Y Z E as the job counts them (to 1e-6 mm), whatever the steps did and whether or not they said
+// `back`. What filament the steps moved, the job does not count: its E stays, by G92. G2 and G3 in
+// force become G1; no bare arc can put them back. In between everything is absolute, in mm, and E
+// relative. Any travel in x or y is made above where the sequence started, by kLeastLiftMm if no
+// step has lifted. Temperatures are left to the caller's dialect, as lines of their own.
+//
+// Pure. Errors, of kind `refused` and without a place, name the sequence: a move that would leave
+// `travel_mm` or finds no room to lift; feeding forwards colder than `work_c`; a target above
+// `max_c`; a gcode step that moves, selects, homes, sets a target, a position, a mode or a limit.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "base/error.h"
+#include "gcode/state.h"
+#include "motion/limits.h"
+#include "rules/rules.h"
+
+namespace forewarm::job {
+
+// Common practice, no source.
+constexpr double kLeastLiftMm = 1.0;
+
+struct StepLine {
+  enum class What : std::uint8_t { text, set, wait };
+  What what = What::text;
+  std::string text;    // What::text: without number, mark and ending
+  double temp_c = 0;   // set, wait
+  double seconds = 0;  // that it takes, but for waiting until a heater is there
+};
+
+struct StepBlock {
+  std::vector<StepLine> lines;
+  double seconds = 0;  // of all lines
+  double fed_mm = 0;   // of filament, forwards less backwards
+};
+
+struct StepQuestion {
+  gcode::State state;     // where the lines go
+  motion::Limits limits;  // in force there
+  double time_scale = 1;
+  std::array<rules::Range, 3> travel_mm;  // as the machine counts
+  double work_c = 0;                      // at which filament is fed here
+  double after_c = 0;                     // the heater's target before, and again after the steps
+  bool wait_after = false;                // ... and reached, if a step has changed it
+  double max_c = 0;
+  bool stop_first = false;  // the line before may still be moving: M400
+};
+
+[[nodiscard]] Result<StepBlock> lines_of(const rules::Sequence& sequence,
+                                         const StepQuestion& question);
+
+}  // namespace forewarm::job

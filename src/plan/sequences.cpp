@@ -1,0 +1,137 @@
+#include "plan/sequences.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+
+namespace forewarm::plan {
+
+namespace {
+
+using job::Job;
+using job::kNone;
+
+class Sequences {
+ public:
+  Sequences(const Job& job, const rules::Rules& rules, std::vector<Break>& breaks)
+      : job_(job), rules_(rules), breaks_(breaks) {}
+
+  Result<std::vector<Steps>> run() {
+    for (Break& b : breaks_) {
+      if (!b.before) {
+        // Loaded, but never fed: what comes in is charged all the same.
+        if (b.exchange) arrives(b, rules_.filament(b.tool).after_exchange);
+      } else if (!b.after) {
+        last_use(b);
+      } else if (b.exchange) {
+        exchange(b);
+      } else if (b.parked) {
+        park(b);
+      }
+      if (error_) return std::move(*error_);
+    }
+    return std::move(steps_);
+  }
+
+ private:
+  void park(Break& b) {
+    const rules::Toolhead& head = job_.heads[b.head];
+    // Put away by the start code, it is as the start code left it.
+    if (head.before_park.empty() || b.from.offset <= job_.start->offset) return;
+    const double hot_c = *job_.stints[*b.before].last_c;
+    b.leaving = put(b, head.before_park, b.from, outgoing(b), hot_c, hot_c,
+                    fmt::format("T{} comes back with it", b.tool), Kind::parting);
+    arrives(b, head.after_pick);
+  }
+
+  void exchange(Break& b) {
+    const int out = outgoing(b);
+    const std::string& name = rules_.filament(out).before_exchange;
+    const std::string why = fmt::format("T{} is next in it", b.tool);
+    if (!b.parked) {
+      b.leaving = put(b, name, b.to, out, b.out_c, b.ready_c, why, Kind::guarded);
+    } else if (b.from.offset > job_.start->offset) {
+      const double hot_c = *job_.stints[*b.before].last_c;
+      b.leaving = put(b, name, b.from, out, hot_c, hot_c, why, Kind::parting);
+    }
+    arrives(b, rules_.filament(b.tool).after_exchange);
+  }
+
+  void last_use(Break& b) {
+    if (b.from.offset <= job_.start->offset) return;
+    const int tool = outgoing(b);
+    const double hot_c = *job_.stints[*b.before].last_c;
+    b.leaving = put(b, rules::at_last_use(job_.heads[b.head], rules_.filament(tool)), b.from, tool,
+                    hot_c, hot_c, "its last use is over", Kind::parting);
+  }
+
+  void arrives(Break& b, const std::string& name) {
+    const std::string why = b.exchange ? fmt::format("T{} came in", b.tool) : "it is back";
+    b.arriving = put(b, name, b.ready, b.tool, b.work_c, b.work_c, why, Kind::arriving);
+  }
+
+  [[nodiscard]] int outgoing(const Break& b) const { return job_.stints[*b.before].tool; }
+
+  enum class Kind : std::uint8_t { parting, guarded, arriving };
+
+  std::size_t put(const Break& b, const std::string& name, job::Place at, int tool, double work_c,
+                  double after_c, const std::string& why, Kind kind) {
+    const rules::Sequence* sequence = rules_.sequence(name);
+    if (sequence == nullptr || sequence->steps.empty() || error_) return kNone;
+    const rules::Toolhead& head = job_.heads[b.head];
+    const job::Modal* modal = job_.modal_at(at.offset);
+    if (modal == nullptr || (kind == Kind::parting && !b.hot_at_from)) {
+      refuse(Error{Error::Kind::refused,
+                   fmt::format("there is no place for the sequence \"{}\" here", name),
+                   {},
+                   {},
+                   {},
+                   {},
+                   "the line both feeds and selects: put the two on lines of their own"},
+             at.offset);
+      return kNone;
+    }
+    job::StepQuestion q;
+    q.state = modal->state;
+    q.limits = job_.limits[modal->limits];
+    q.time_scale = rules_.motion.time_scale;
+    q.travel_mm = rules_.machine.travel_mm;
+    q.work_c = work_c;
+    q.after_c = after_c;
+    q.wait_after = kind != Kind::parting;
+    q.max_c = head.max_c;
+    q.stop_first = kind == Kind::parting;
+    auto block = job::lines_of(*sequence, q);
+    if (!block) {
+      refuse(std::move(block.error()), at.offset);
+      return kNone;
+    }
+    steps_.push_back({at, b.head, tool, name, why, b.exchange, std::move(*block)});
+    return steps_.size() - 1;
+  }
+
+  // With the line of the select at, or the last one before, `offset`.
+  void refuse(Error e, std::uint64_t offset) {
+    const auto after =
+        std::upper_bound(job_.selects.begin(), job_.selects.end(), offset,
+                         [](std::uint64_t o, const job::Select& s) { return o < s.at.offset; });
+    e.file = job_.name;
+    if (after != job_.selects.begin()) e.line = (after - 1)->line;
+    error_ = std::move(e);
+  }
+
+  const Job& job_;
+  const rules::Rules& rules_;
+  std::vector<Break>& breaks_;
+  std::vector<Steps> steps_;
+  std::optional<Error> error_;
+};
+
+}  // namespace
+
+Result<std::vector<Steps>> put_sequences(const Job& job, const rules::Rules& rules,
+                                         std::vector<Break>& breaks) {
+  return Sequences(job, rules, breaks).run();
+}
+
+}  // namespace forewarm::plan

@@ -1,0 +1,37 @@
+// Which step sequence is given where, and the lines that it comes to there.
+//
+// A toolhead that comes back with the filament it is put away with gets `before_park`, and
+// `after_pick` once it is hot again. One that comes back with another filament gets
+// `before_exchange` when it is put away, while it is hot; one that stays mounted gets it right
+// before the select, hot again; `after_exchange` follows the wait for what came in. One that never
+// comes back gets `at_last_use`. What was never fed has nothing to give up.
+//
+// REQUIRES: `job` was scanned with these rules. Errors, of kind `refused` and with the line of the
+// select: those of job/steps.h, and a place at which a sequence cannot be given.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "base/error.h"
+#include "job/steps.h"
+#include "plan/layout.h"
+
+namespace forewarm::plan {
+
+struct Steps {
+  job::Place at;
+  std::size_t head = 0;
+  int tool = 0;           // that is in it
+  std::string name;       // of the sequence
+  std::string why;        // in words, for the marks
+  bool exchange = false;  // before_exchange, after_exchange
+  job::StepBlock block;
+};
+
+// Fills in `leaving` and `arriving` of the breaks: places in what is returned.
+[[nodiscard]] Result<std::vector<Steps>> put_sequences(const job::Job& job,
+                                                       const rules::Rules& rules,
+                                                       std::vector<Break>& breaks);
+
+}  // namespace forewarm::plan
