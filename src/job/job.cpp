@@ -16,9 +16,9 @@ std::size_t Index::count_to(std::uint64_t offset, std::size_t near) const {
     low = high + 1;
     high += std::min(places_.size() - high, step);
   }
-  const auto after =
-      std::upper_bound(places_.begin() + std::ptrdiff_t(low), places_.begin() + std::ptrdiff_t(high),
-                       offset, [](std::uint64_t o, const Place& p) { return o < p.offset; });
+  const auto after = std::upper_bound(places_.begin() + std::ptrdiff_t(low),
+                                      places_.begin() + std::ptrdiff_t(high), offset,
+                                      [](std::uint64_t o, const Place& p) { return o < p.offset; });
   return std::size_t(after - places_.begin());
 }
 

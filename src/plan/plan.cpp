@@ -365,16 +365,14 @@ class Planner {
     const Break& b = breaks_[parked_[g]];
     const Window& w = windows_[g];
     if (w.end == 0) return b.from;
-    const Place p = w.waits_within ? job_.index.last_where(
-                                         [&](const Place& c) {
-                                           return outcome_.waits.wall(c) <= wall_s + 1e-9;
-                                         },
-                                         w.first, w.end)
-                                   : job_.index.last_where(
-                                         [&](const Place& c) {
-                                           return c.time_s + w.waited_s <= wall_s + 1e-9;
-                                         },
-                                         w.first, w.end);
+    const Place p =
+        w.waits_within
+            ? job_.index.last_where(
+                  [&](const Place& c) { return outcome_.waits.wall(c) <= wall_s + 1e-9; }, w.first,
+                  w.end)
+            : job_.index.last_where(
+                  [&](const Place& c) { return c.time_s + w.waited_s <= wall_s + 1e-9; }, w.first,
+                  w.end);
     if (p.offset <= b.from.offset) return b.from;
     if (!b.needs.empty() && p.offset > b.needs.front().at.offset) return b.needs.front().at;
     return p;
