@@ -99,8 +99,8 @@ class Planner {
   };
   // Why a command is given, to be said once the plan is settled.
   struct Why {
-    enum class What : std::uint8_t { said, action, step, exchange, hotter, print, back } what;
-    std::uint32_t part = 0;  // of the gap's actions, of the sequence's lines
+    enum class What : std::uint8_t { start, end, action, step, exchange, hotter, print, back } what;
+    std::uint32_t part = 0;  // of the gap's actions, of the sequence's lines, of the dialect's
     std::uint32_t of = 0;    // gap, or sequence
   };
 
@@ -176,7 +176,7 @@ class Planner {
   }
 
   [[nodiscard]] Outcome replay() {
-    events_of(job_, breaks_, parked_, plan_, timeline_);
+    events_of(job_, breaks_, parked_, given_, plan_.disabled, timeline_);
     return simulate(job_, timeline_, parked_.size());
   }
 
@@ -355,7 +355,7 @@ class Planner {
   }
 
   void add(Place at, Command::What what, const Break& b, double temp_c, Why why, int rank) {
-    plan_.commands.push_back({at, what, b.head, b.tool, temp_c, "", "", rank});
+    given_.push_back({at, temp_c, 0, std::uint32_t(b.head), b.tool, rank, what});
     whys_.push_back(why);
   }
 
@@ -380,14 +380,15 @@ class Planner {
 
   // Without reasons, which take longer to say than to have: see say().
   void compose() {
-    plan_.commands.clear();
+    given_.clear();
     whys_.clear();
-    plan_.commands.reserve(2 * (breaks_.size() + parked_.size()));
-    whys_.reserve(plan_.commands.capacity());
-    for (const std::string& line : rules_.dialect.job_start) {
-      plan_.commands.push_back(
-          {*job_.start, Command::What::raw, 0, 0, 0, line, "planning starts here", kBegin});
-      whys_.push_back({Why::What::said});
+    std::size_t most = 2 * (breaks_.size() + parked_.size());
+    for (const Steps& s : steps_) most += s.block.lines.size();
+    given_.reserve(most);
+    whys_.reserve(most);
+    for (std::uint32_t i = 0; i < rules_.dialect.job_start.size(); ++i) {
+      given_.push_back({*job_.start, 0, 0, 0, 0, kBegin, Command::What::raw});
+      whys_.push_back({Why::What::start, i});
     }
     std::size_t g = 0;
     for (const Break& b : breaks_) {
@@ -399,16 +400,9 @@ class Planner {
       if (b.arriving != kNone) give(b.arriving, kArrive);
     }
     const job::Stint& last = job_.stints.back();
-    for (const std::string& line : rules_.dialect.job_end) {
-      plan_.commands.push_back({{last.last_end, last.last_end_s},
-                                Command::What::raw,
-                                0,
-                                0,
-                                0,
-                                line,
-                                "after the last use",
-                                kLast});
-      whys_.push_back({Why::What::said});
+    for (std::uint32_t i = 0; i < rules_.dialect.job_end.size(); ++i) {
+      given_.push_back({{last.last_end, last.last_end_s}, 0, 0, 0, 0, kLast, Command::What::raw});
+      whys_.push_back({Why::What::end, i});
     }
   }
 
@@ -426,19 +420,26 @@ class Planner {
             outcome_.waits.wall(place_at(outcome_.gaps[g].from_s + *a.preheat_after_s, g));
       }
     }
-    sort_commands();
+    say_commands();
   }
 
   void say(Command& c, const Why& why) const {
     switch (why.what) {
-      case Why::What::said:
+      case Why::What::start:
+        c.raw = rules_.dialect.job_start[why.part];
+        c.reason = "planning starts here";
+        break;
+      case Why::What::end:
+        c.raw = rules_.dialect.job_end[why.part];
+        c.reason = "after the last use";
         break;
       case Why::What::action:
         c.reason = words_of(answers_[why.of].actions[why.part], answers_[why.of].because);
         break;
       case Why::What::step:
         c.raw = steps_[why.of].block.lines[why.part].text;
-        c.reason = steps_[why.of].name + ": " + steps_[why.of].why;
+        c.reason.reserve(steps_[why.of].name.size() + 2 + steps_[why.of].why.size());
+        c.reason.append(steps_[why.of].name).append(": ").append(steps_[why.of].why);
         break;
       case Why::What::exchange:
         c.reason = fmt::format("wait: hot before the exchange to T{}", c.tool);
@@ -459,12 +460,12 @@ class Planner {
     const Steps& steps = steps_[s];
     for (std::size_t i = 0; i < steps.block.lines.size(); ++i) {
       const job::StepLine& line = steps.block.lines[i];
-      Command& c = plan_.commands.emplace_back();
+      Given& c = given_.emplace_back();
       c.at = steps.at;
       c.what = line.what == job::StepLine::What::set    ? Command::What::set
                : line.what == job::StepLine::What::wait ? Command::What::wait
                                                         : Command::What::raw;
-      c.head = steps.head;
+      c.head = std::uint32_t(steps.head);
       c.tool = steps.tool;
       c.temp_c = line.temp_c;
       c.rank = rank;
@@ -474,20 +475,28 @@ class Planner {
     }
   }
 
-  void sort_commands() {
+  void say_commands() {
     std::vector<Timeline::Key> keys;
-    keys.reserve(plan_.commands.size());
-    for (const Command& c : plan_.commands) {
+    keys.reserve(given_.size());
+    for (const Given& c : given_) {
       keys.push_back({c.at.offset, std::uint32_t(c.rank), std::uint32_t(keys.size())});
     }
     std::sort(keys.begin(), keys.end());
-    std::vector<Command> sorted;
-    sorted.reserve(keys.size());
+    plan_.commands.reserve(keys.size());
     for (const Timeline::Key& k : keys) {
-      Command& c = sorted.emplace_back(std::move(plan_.commands[k.event]));
+      const Given& g = given_[k.event];
+      Command& c = plan_.commands.emplace_back();
+      c.at = g.at;
+      c.what = g.what;
+      c.head = g.head;
+      c.tool = g.tool;
+      c.temp_c = g.temp_c;
+      c.rank = g.rank;
+      c.preheat = g.preheat;
+      c.step = g.step;
+      c.seconds = g.seconds;
       say(c, whys_[k.event]);
     }
-    plan_.commands = std::move(sorted);
   }
 
   void compose_parked(const Break& b, std::size_t g) {
@@ -508,7 +517,7 @@ class Planner {
       add(at, Command::What::set, b, action.target_c,
           {Why::What::action, std::uint32_t(i), std::uint32_t(g)},
           b.leaving != kNone && at.offset == b.from.offset ? kLetGo : kFirst);
-      plan_.commands.back().preheat = action.what == GapAction::What::preheat;
+      given_.back().preheat = action.what == GapAction::What::preheat;
     }
   }
 
@@ -604,7 +613,8 @@ class Planner {
   std::vector<char> stale_;         // as parked_
   std::vector<GapAnswer> answers_;  // as parked_
   std::vector<Moved> moved_;        // gaps ascending
-  std::vector<Why> whys_;           // as plan_.commands, until these are sorted
+  std::vector<Given> given_;        // the commands, as they come
+  std::vector<Why> whys_;           // as given_
   Timeline timeline_;
   Outcome outcome_;
 };
@@ -618,11 +628,14 @@ Result<Plan> make(const Job& job, const rules::Rules& rules, rules::Policy polic
     plan.heads.resize(job.heads.size());
     Timeline timeline;
     for (const job::Target& t : job.targets) {
-      Event e{t.at, t.waits ? Event::What::wait : Event::What::set, t.head};
+      Event e;
+      e.at_s = t.at.time_s;
+      e.head = std::uint32_t(t.head);
+      e.what = t.waits ? Event::What::wait : Event::What::set;
       e.has_temp = t.has_temp;
       e.temp_c = t.temp_c;
       e.cooling = t.cooling;
-      timeline.order.push_back({e.at.offset, 0, std::uint32_t(timeline.events.size())});
+      timeline.order.push_back({t.at.offset, 0, std::uint32_t(timeline.events.size())});
       timeline.events.push_back(e);
     }
     Outcome outcome = simulate(job, timeline, 0);

@@ -65,7 +65,7 @@ namespace {
 struct Track {
   thermal::Course course;
   double wall_s = 0;
-  std::size_t gap = job::kNone;
+  std::uint32_t gap = Event::kNoGap;
   double threshold_c = 1e9;
   double drive_until_s = 0;
   std::size_t drive = job::kNone;  // the last one
@@ -128,7 +128,7 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
     t.wall_s = std::max(t.wall_s, wall_s);
     energy_j += spent.energy_j;
     out.heads[head].energy_wh += spent.energy_j / 3600;
-    if (t.gap != job::kNone) {
+    if (t.gap != Event::kNoGap) {
       out.gaps[t.gap].hot_idle_s += spent.above_s;
       out.gaps[t.gap].dip_c = std::min(out.gaps[t.gap].dip_c, spent.lowest_c);
       out.heads[head].hot_idle_s += spent.above_s;
@@ -137,13 +137,13 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
   double waited_s = 0;  // and gone by in sequences
   for (const Timeline::Key& key : timeline.order) {
     const Event& e = timeline.events[key.event];
-    const double wall_s = e.at.time_s + waited_s;
+    const double wall_s = e.at_s + waited_s;
     advance(e.head, wall_s);
     Track& t = tracks[e.head];
     switch (e.what) {
       case Event::What::gap_begins: {
         t.gap = e.gap;
-        t.threshold_c = e.threshold_c;
+        t.threshold_c = e.temp_c;
         GapOutcome& g = out.gaps[e.gap];
         g.from_s = wall_s;
         g.start_c = t.course.temperature_c();
@@ -153,11 +153,11 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
       }
       case Event::What::gap_ends:
         out.gaps[e.gap].to_s = wall_s;
-        t.gap = job::kNone;
+        t.gap = Event::kNoGap;
         t.threshold_c = 1e9;
         continue;
       case Event::What::pass:
-        out.waits.add(e.at.offset, key.rank >= Timeline::kLate, e.seconds);
+        out.waits.add(key.offset, key.rank >= Timeline::kLate, e.seconds);
         waited_s += e.seconds;
         out.figures.sequence_s += e.seconds;
         continue;
@@ -187,7 +187,7 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
     if (e.cooling) wait = std::max(wait, t.course.seconds_until_cool(target));
     if (!std::isfinite(wait)) wait = 0;
     if (wait > 0) {
-      out.waits.add(e.at.offset, key.rank >= Timeline::kLate, wait);
+      out.waits.add(key.offset, key.rank >= Timeline::kLate, wait);
       waited_s += wait;
       if (e.step) {
         out.figures.sequence_s += wait;
@@ -195,7 +195,7 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
       }
       out.figures.wait_s += wait;
       out.heads[e.head].wait_s += wait;
-      if (e.gap != job::kNone) out.gaps[e.gap].wait_s += wait;
+      if (e.gap != Event::kNoGap) out.gaps[e.gap].wait_s += wait;
     }
   }
   const double end_s = job.duration_s + waited_s;
