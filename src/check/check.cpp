@@ -98,6 +98,7 @@ class Check final : private Player {
       case Step::Kind::kept:
         close_block(step);
         kept(step.original);
+        block_ = 0;
         return;
       case Step::Kind::changed:
       case Step::Kind::lost:
@@ -188,6 +189,7 @@ class Check final : private Player {
   void open_block() {
     if (in_block_) return;
     in_block_ = true;
+    block_ = number_;
     original_state_ = state_;
     limits_ = clock_.limits();
     block_line_ = number_;
@@ -310,7 +312,6 @@ class Check final : private Player {
     if (steps == nullptr && reason.substr(0, rewrite::kStep.size()) == rewrite::kStep) {
       say(Id::mark_damaged, number_, "names no sequence of the rule file: " + shown(reason));
     }
-    if (steps != steps_ || steps == nullptr) steps_line_ = number_;
     steps_ = steps;
   }
 

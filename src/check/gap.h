@@ -27,6 +27,7 @@ struct Order {
   double waited_s = 0;
   bool inserted = false;
   std::uint64_t line = 0;
+  std::uint64_t span = 0;                  // the line of LongLines that it is part of
   const rules::Sequence* steps = nullptr;  // whose it is
 };
 

@@ -118,7 +118,7 @@ double Heaters::order(std::size_t h, Order o) {
     o.waited_s = wait;
     head.waited_c = target;
     head.put_away = false;
-    if (wait > 0) lines_.add(o.at_s, o.at_s + wait, o.line);
+    if (wait > 0) lines_.add(o.at_s, o.at_s + wait, o.span);
   }
   if (o.steps != nullptr) return o.waited_s;  // before the gap, or after it
   if (!started_) head.prelude.push_back(o);
@@ -139,8 +139,10 @@ void Heaters::of_steps(std::size_t h, const Order& o) {
   for (const rules::Step& step : o.steps->steps) {
     using Action = rules::Step::Action;
     known |= step.action == Action::temp && is(step.amount);
-    known |= step.action == Action::temp_offset &&
-             (is(head.last_c + step.amount) || is(*head.before_steps + step.amount));
+    if (step.action != Action::temp_offset) continue;
+    known |= is(head.last_c + step.amount) || is(*head.before_steps + step.amount);
+    known |= head.tool >= 0 &&
+             is(rules_.filament(head.tool).exchange_c.value_or(head.last_c) + step.amount);
   }
   if (known) return;
   say(Id::invented_target, h, o.line,
@@ -342,7 +344,8 @@ void Heaters::feed_inserted(double at_s, std::size_t h, std::uint64_t line) {
   advance(head, at_s);
   // Before its use it is as hot as was waited for; what goes out by an exchange may be less hot than
   // it was printed.
-  double wanted = head.fed && visit_.fed ? head.last_c : head.course.target_c();
+  const bool waited = !visit_.fed && !head.put_away && !std::isnan(head.waited_c);
+  double wanted = head.fed && !waited ? head.last_c : head.course.target_c();
   if (visit_.fed && head.tool >= 0) {
     wanted = std::min(wanted, rules_.filament(head.tool).exchange_c.value_or(wanted));
   }

@@ -67,10 +67,13 @@ void Player::give(std::size_t head, std::optional<double> temp, bool waits, bool
   e.order.cooling = cooling;
   e.order.inserted = inserted;
   e.order.steps = steps_;
+  e.order.span = line_tag();
   e.order.line = number_;
   fresh(head) = true;
   put(e);
-  if (waits) settle(delivered_, clock_.now_s());
+  if (!waits) return;
+  settle(delivered_, clock_.now_s());
+  long_from_s_ = clock_.now_s() + waited_s_;
 }
 
 void Player::act(const Told& told, Side side) {

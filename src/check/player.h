@@ -121,9 +121,10 @@ class Player : public motion::Clock::Listener {
   bool exchange_only_ = false;  // all that has happened since the last select
   Sequences sequences_;
   const rules::Sequence* steps_ = nullptr;  // the present line's
-  std::uint64_t steps_line_ = 0;            // on which it began
-  // All lines of one sequence are as one: between them no other command can stand.
-  [[nodiscard]] std::uint64_t line_tag() const { return steps_ != nullptr ? steps_line_ : number_; }
+  // The first of the lines put in that the present one is of, or follows; 0: none. They are as one
+  // line, with the job's that follows: a command that could stand between is one place earlier.
+  std::uint64_t block_ = 0;
+  [[nodiscard]] std::uint64_t line_tag() const { return block_ != 0 ? block_ : number_; }
 
   Heaters heaters_;
   motion::Clock clock_;

@@ -221,21 +221,26 @@ class Writer final : public motion::Clock::Listener {
     // Such a speed is meant for the way there, not for z.
     std::optional<double> z_mm_s = s.speed_mm_s;
     if (z_mm_s) z_mm_s = std::min(*z_mm_s, q_.limits.max_speed[kZ]);
+    went_mm_s_ = std::max(went_mm_s_, s.speed_mm_s.value_or(0));
     const std::optional<double> z = s.move_mm[kZ];
-    if (z) {
-      if (auto status = inside(kZ, *z); !status) return status;
-      if (*z > at(kZ)) {
-        if (auto status = go_z(z, z_mm_s); !status) return status;
-      }
+    if (z && *z > at(kZ)) {
+      if (auto status = go_z(z, z_mm_s); !status) return status;
     }
     if (auto status = travel(s.move_mm[0], s.move_mm[1], s.speed_mm_s); !status) return status;
     return go_z(z, z_mm_s);
   }
 
-  // To where the sequence started.
+  // To where the sequence started, no slower than it went away: the job's own feed may be that of a
+  // lift or of an outline.
   Status back() {
-    if (auto status = travel(start(0), start(1), std::nullopt); !status) return status;
-    return go_z(start(kZ), std::nullopt);
+    const auto speed = [this](std::size_t axis) {
+      return std::max(std::min(went_mm_s_, q_.limits.max_speed[axis]),
+                      std::min(q_.state.feed_mm_s, q_.limits.max_speed[axis]));
+    };
+    if (auto status = travel(start(0), start(1), std::min(speed(0), speed(1))); !status) {
+      return status;
+    }
+    return go_z(start(kZ), speed(kZ));
   }
 
   // In x and y, where that is any way, above where the sequence started.
@@ -413,6 +418,7 @@ class Writer final : public motion::Clock::Listener {
   double clear_z_;  // from here on x and y may be travelled; as the machine counts
   double target_c_;
   bool is_there_ = true;  // the heater, at its target
+  double went_mm_s_ = 0;  // the fastest move_mm that had a speed
   bool may_be_cold_;      // below work_c
   const char* trouble_ = nullptr;
 };

@@ -3,13 +3,20 @@
 // The lines begin and end in the same modal state: units, G90/G91, M82/M83, G93/G94, feed, fan,
 // X Y Z E as the job counts them (to 1e-6 mm), whatever the steps did and whether or not they said
 // `back`. What filament the steps moved, the job does not count: its E stays, by G92. G2 and G3 in
-// force become G1; no bare arc can put them back. In between everything is absolute, in mm, and E
-// relative. Any travel in x or y is made above where the sequence started, by kLeastLiftMm if no
-// step has lifted. Temperatures are left to the caller's dialect, as lines of their own.
+// force become G1 if steps move; no bare arc can put them back. Moves are absolute, in mm, and E
+// relative. Any travel in x or y is made above where the sequence started: as high as a step has
+// lifted, else by kLeastLiftMm. Where z changes too, up comes first and down last. Moves without a
+// speed of their own have the feed of the job there, as far as the axes go; the way back has
+// that of the fastest move, if that is more. Temperatures are left
+// to the caller's dialect, as lines of their own; the target comes back before the place.
+//
+// A sequence that comes to nothing (`back` alone) gives no lines at all.
 //
 // Pure. Errors, of kind `refused` and without a place, name the sequence: a move that would leave
 // `travel_mm` or finds no room to lift; feeding forwards colder than `work_c`; a target above
-// `max_c`; a gcode step that moves, selects, homes, sets a target, a position, a mode or a limit.
+// `max_c`; a gcode step that moves, selects, homes, sets a target, a position, a mode or a limit,
+// as far as one can tell: of G commands only G4 passes; names of macros do, and what they do is not
+// known.
 #pragma once
 
 #include <array>

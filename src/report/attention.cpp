@@ -72,52 +72,27 @@ Attention attention(const job::Job& job, const plan::Plan& plan, const rules::Ru
   return out;
 }
 
-namespace {
-
-std::string spaced(std::string date_time) {
-  if (const auto t = date_time.find('T'); t != std::string::npos) date_time[t] = ' ';
-  return date_time;
-}
-
-std::string odds(double x) {
-  return x > 0 && x < 0.0005 ? std::string("under 0.001") : number(x, 3);
-}
-
-// "2027-03-05  18h 2, 19h 11": exchanges by the hour in which they fall.
-std::string by_hour(const Attention& a, LocalTime start) {
-  constexpr std::size_t kDaysShown = 14;
-  std::string out;
-  std::string day;
-  std::size_t days = 0;
-  std::string hours_of_day;
-  int last_hour = -1;
-  std::uint64_t count = 0;
-  const auto end_hour = [&] {
-    if (count > 0) {
-      hours_of_day +=
-          fmt::format("{} {:02}h {}", hours_of_day.empty() ? "" : ",", last_hour, count);
-    }
-    count = 0;
-  };
-  const auto end_day = [&] {
-    end_hour();
-    if (!hours_of_day.empty()) out += wrapped(day + ":" + hours_of_day, 4);
-    hours_of_day.clear();
-  };
+std::vector<HourCount> exchanges_by_hour(const Attention& a, LocalTime start) {
+  std::vector<HourCount> out;
   for (const Attention::Change& c : a.changes) {
     if (!c.exchanges) continue;
     const LocalTime at = later(start, c.at_s);
-    if (const std::string date_of = date(at); date_of != day) {
-      end_day();
-      if (++days > kDaysShown) return out + "    and on later days; --csv has them all\n";
-      day = date_of;
-      last_hour = -1;
+    const std::string day = date(at);
+    if (out.empty() || out.back().hour != hour(at) || out.back().date != day) {
+      out.push_back({day, hour(at), 0});
     }
-    if (hour(at) != last_hour) end_hour();
-    last_hour = hour(at);
-    ++count;
+    ++out.back().exchanges;
   }
-  end_day();
+  return out;
+}
+
+std::string odds_text(double x) {
+  return x > 0 && x < 0.0005 ? std::string("under 0.001") : number(x, 3);
+}
+
+std::string spaced_minute(LocalTime time) {
+  std::string out = date_minute(time);
+  if (const auto t = out.find('T'); t != std::string::npos) out[t] = ' ';
   return out;
 }
 
@@ -125,6 +100,25 @@ std::string away_words(const Schedule& schedule) {
   std::string out;
   for (const Away& away : schedule.away) out += (out.empty() ? "" : ", ") + hours(away);
   return out;
+}
+
+namespace {
+
+// "2027-03-05: 18h 2, 19h 11"
+std::string by_hour(const Attention& a, LocalTime start) {
+  std::string out, line, day;
+  std::size_t days = 0;
+  for (const HourCount& h : exchanges_by_hour(a, start)) {
+    const bool same_day = h.date == day;
+    if (!same_day) {
+      if (days > 0) out += wrapped(line, 4);
+      if (++days > kDaysShown) return out + "    and on later days; --csv has them all\n";
+      day = h.date;
+      line = day + ':';
+    }
+    line += fmt::format("{} {:02}h {}", same_day ? "," : "", h.hour, h.exchanges);
+  }
+  return days > 0 ? out + wrapped(line, 4) : out;
 }
 
 }  // namespace
@@ -135,7 +129,7 @@ std::string attention_text(const Summary& s) {
   std::string out = "\nattention\n";
   const auto say = [&](const std::string& words) { out += wrapped(words, 2); };
   say(fmt::format("expected stops {}, chance of none {} %, by the rule file's fault_odds",
-                  odds(a.expected_stops), number(100 * a.chance_of_none, 1)));
+                  odds_text(a.expected_stops), number(100 * a.chance_of_none, 1)));
   const std::string quiet = duration(a.quiet_to_s - a.quiet_from_s);
   if (!s.schedule) {
     say(fmt::format("longest without an exchange: {}, from {} to {}", quiet, clock(a.quiet_from_s),
@@ -143,7 +137,7 @@ std::string attention_text(const Summary& s) {
     return out;
   }
   const LocalTime start = s.schedule->start;
-  const auto at = [&](double time_s) { return spaced(date_minute(later(start, time_s))); };
+  const auto at = [&](double time_s) { return spaced_minute(later(start, time_s)); };
   say(fmt::format("from {} to {}, without time zones or daylight-saving time", at(0),
                   at(s.lookahead.figures.duration_s)));
   say(fmt::format("longest without an exchange: {}, from {} to {}", quiet, at(a.quiet_from_s),
@@ -155,15 +149,15 @@ std::string attention_text(const Summary& s) {
   if (!a.given) return out;
   say(fmt::format("away {}: {} of {}, {} expected stops", away_words(*s.schedule),
                   a.given->exchanges_away, counted(a.exchanges, "exchange", "exchanges"),
-                  odds(a.given->expected_stops_away)));
+                  odds_text(a.given->expected_stops_away)));
   if (a.best->start == a.given->start) {
     say("no start within 24 h, in steps of 15 min, has fewer exchanges in those hours");
   } else {
     say(fmt::format(
         "started at {}: {} of {}, {} expected stops; no start within 24 h, in steps "
         "of 15 min, has fewer exchanges in those hours, and none as few before",
-        spaced(date_minute(a.best->start)), a.best->exchanges_away,
-        counted(a.exchanges, "exchange", "exchanges"), odds(a.best->expected_stops_away)));
+        spaced_minute(a.best->start), a.best->exchanges_away,
+        counted(a.exchanges, "exchange", "exchanges"), odds_text(a.best->expected_stops_away)));
   }
   return out;
 }

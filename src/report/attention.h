@@ -57,6 +57,20 @@ struct Attention {
                                   const rules::Rules& rules,
                                   const std::optional<Schedule>& schedule);
 
+// Exchanges by the hour of the clock in which they fall, in order; none: not there.
+struct HourCount {
+  std::string date;  // as calendar.h has it
+  int hour = 0;
+  std::uint64_t exchanges = 0;
+};
+[[nodiscard]] std::vector<HourCount> exchanges_by_hour(const Attention& attention, LocalTime start);
+
+// How the text and the page say it.
+[[nodiscard]] std::string odds_text(double x);                   // "under 0.001", "0.350"
+[[nodiscard]] std::string spaced_minute(LocalTime time);         // "2027-03-05 18:00"
+[[nodiscard]] std::string away_words(const Schedule& schedule);  // "22:00-07:00, 12:00-13:00"
+constexpr std::size_t kDaysShown = 14;                           // with their hours
+
 // Of the look-ahead plan.
 [[nodiscard]] std::string attention_text(const Summary& summary);
 [[nodiscard]] std::string changes_csv(const Summary& summary);  // ends in a newline

@@ -36,6 +36,8 @@ class Page {
     out_ += timeline(s_);
     toolhead_table();
     filament_table();
+    cause_table();
+    attention_section();
     gap_tables();
     out_ += "</main>\n</body>\n</html>\n";
     return std::move(out_);
@@ -151,6 +153,90 @@ class Page {
         exchanges);
     close_table();
     out_ += "</section>\n";
+  }
+
+  void cause_table() {
+    const Causes c = time_by_cause(s_.job, s_.lookahead);
+    const double all_s = s_.lookahead.figures.duration_s;
+    out_ += "<section>\n<h2>What the time goes to</h2>\n";
+    open_table("Cause|#Time|#Share");
+    const auto row = [&](const char* style, const char* cause, double seconds) {
+      add("<tr{}><th scope=\"row\">{}</th><td>{}</td><td>{}</td></tr>\n", style, cause,
+          duration(seconds), all_s > 0 ? number(100 * seconds / all_s, 1) + " %" : "");
+    };
+    row("", "Moving", c.motion_s);
+    row("", "Parking and picking", c.park_pick_s);
+    row("", "Exchanging", c.exchange_s);
+    row("", "Step sequences", c.sequence_s);
+    row("", "Waiting", c.wait_s);
+    row("", "Other", c.other_s);
+    row(" class=\"bound\"", "together", all_s);
+    close_table();
+    out_ += "</section>\n";
+  }
+
+  void attention_section() {
+    if (s_.job.selects.empty()) return;
+    const Attention a = attention(s_.job, s_.lookahead, s_.rules, s_.schedule);
+    const auto at = [&](double time_s) {
+      return s_.schedule ? spaced_minute(later(s_.schedule->start, time_s)) : clock(time_s);
+    };
+    out_ += "<section>\n<h2>When it may need somebody</h2>\n<dl class=\"tiles\">\n";
+    const auto fact = [&](const char* name, const std::string& value, const std::string& more) {
+      add("<div><dt>{}</dt><dd>{}</dd><dd class=\"was\">{}</dd></div>\n", name, value, more);
+    };
+    fact("Expected stops", odds_text(a.expected_stops), "by the rule file&#39;s fault_odds");
+    fact("Chance of none", number(100 * a.chance_of_none, 1) + " %",
+         counted(a.exchanges, "exchange", "exchanges"));
+    fact("Longest without an exchange", duration(a.quiet_to_s - a.quiet_from_s),
+         at(a.quiet_from_s) + " to " + at(a.quiet_to_s));
+    out_ += "</dl>\n";
+    if (s_.schedule) {
+      add("<p>From {} to {}, without time zones or daylight-saving time.</p>\n", at(0),
+          at(s_.lookahead.figures.duration_s));
+      hour_table(a);
+      if (a.given) away_table(a);
+    }
+    out_ += "</section>\n";
+  }
+
+  // A row for each day.
+  void hour_table(const Attention& a) {
+    if (a.exchanges == 0) return;
+    open_table("Day|Exchanges, by the hour");
+    std::string day;
+    std::size_t days = 0;
+    bool more = false;
+    for (const HourCount& h : exchanges_by_hour(a, s_.schedule->start)) {
+      const bool same_day = h.date == day;
+      if (!same_day) {
+        more = ++days > kDaysShown;
+        if (more) break;
+        if (days > 1) out_ += "</td></tr>\n";
+        day = h.date;
+        add("<tr><th scope=\"row\">{}</th><td class=\"t\">", day);
+      }
+      add("{}{:02}h {}", same_day ? ", " : "", h.hour, h.exchanges);
+    }
+    out_ += "</td></tr>\n";
+    close_table();
+    if (more) out_ += "<p class=\"note\">And on later days.</p>\n";
+  }
+
+  void away_table(const Attention& a) {
+    add("<h3>Away {}</h3>\n", away_words(*s_.schedule));
+    open_table("Started|#Exchanges then|#Expected stops then");
+    const auto row = [&](const AtStart& s) {
+      add("<tr><th scope=\"row\">{}</th><td>{} of {}</td><td>{}</td></tr>\n",
+          spaced_minute(s.start), s.exchanges_away, a.exchanges, odds_text(s.expected_stops_away));
+    };
+    row(*a.given);
+    const bool better = a.best->start != a.given->start;
+    if (better) row(*a.best);
+    close_table();
+    add("<p class=\"note\">No start within 24 h, in steps of 15 min, has fewer exchanges in those "
+        "hours than {}.</p>\n",
+        better ? "the second, and none as few before" : "this");
   }
 
   void gap_table(std::size_t from, std::size_t to) {

@@ -21,6 +21,7 @@ body { margin: 0; background: var(--ground); color: var(--ink); line-height: 1.5
 main { max-width: 72rem; margin: 0 auto; padding: 1.5rem 1rem 4rem; }
 h1 { font-size: 1.5rem; line-height: 1.25; margin: 0 0 .25rem; overflow-wrap: anywhere; }
 h2 { font-size: 1.1rem; margin: 2.25rem 0 .6rem; }
+h3 { font-size: 1rem; margin: 1.25rem 0 .5rem; }
 header p { margin: 0; color: var(--soft); overflow-wrap: anywhere; }
 .caution { margin: 1rem 0 0; padding: .6rem .9rem; border-left: .3rem solid var(--caution);
   background: var(--caution-ground); color: var(--ink); }
@@ -66,7 +67,7 @@ svg line { stroke: var(--rule); stroke-width: 1; }
   body { font-size: 12px; }
   .scroll { overflow: visible; border: 0; }
   svg { min-width: 0; print-color-adjust: exact; -webkit-print-color-adjust: exact; }
-  h2 { break-after: avoid; }
+  h2, h3 { break-after: avoid; }
   tr, .tiles { break-inside: avoid; }
   thead { display: table-header-group; }
 }

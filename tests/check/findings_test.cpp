@@ -314,6 +314,13 @@ Cases numbers() {
   };
 }
 
+rules::Step fed(double mm) {
+  rules::Step step;
+  step.action = rules::Step::Action::feed;
+  step.amount = mm;
+  return step;
+}
+
 Cases steps() {
   const auto step = [](const std::string& line) { return put(line + " ;fw+ a step", row(30)); };
   return {
@@ -352,6 +359,43 @@ Cases steps() {
        {step("G1 E-2"), step("G1 E3 F600")},
        "state-differs feed-unbalanced",
        "state-differs feed-unbalanced"},
+      {"pushed faster than it may be",
+       {step("G1 E-2"), step("G1 E2 F600")},
+       "feed-too-fast",
+       "feed-too-fast",
+       [](rules::Rules& r) {
+         for (rules::Toolhead& h : r.toolheads) h.max_flow_mm3_s = 24;  // 10 mm/s are 24.05
+       }},
+      {"pushed as fast as it may be",
+       {step("G1 E-2"), step("G1 E2 F600")},
+       "",
+       "",
+       [](rules::Rules& r) {
+         for (rules::Toolhead& h : r.toolheads) h.max_flow_mm3_s = 24.1;
+       }},
+      {"sequences that are not there",
+       {},
+       "sequence-wrong",
+       "sequence-wrong",
+       [](rules::Rules& r) {
+         const rules::Step pull = fed(-2);
+         r.steps.push_back({"tuck", {pull}});
+         for (rules::Toolhead& h : r.toolheads) h.at_last_use = "tuck";
+       }},
+      {"a sequence in the midst of a use",
+       {put("G1 E-2 ;fw+ step wipe: for once", row(30)),
+        put("G1 E2 F600 ;fw+ step wipe: for once", row(30))},
+       "sequence-wrong",
+       "sequence-wrong",
+       [](rules::Rules& r) {
+         const rules::Step pull = fed(-2);
+         const rules::Step push = fed(2);
+         r.steps.push_back({"wipe", {pull, push}});
+       }},
+      {"a sequence that the rules do not have",
+       {put("G4 P10 ;fw+ step wipe: for once", row(30))},
+       "mark-damaged",
+       "mark-damaged"},
   };
 }
 

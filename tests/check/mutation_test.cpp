@@ -9,61 +9,22 @@
 #include <sstream>
 
 #include "../job/job_test_help.h"
-#include "check/check.h"
 #include "gcode/words.h"
-#include "plan/plan.h"
 #include "random_job.h"
 #include "rewrite/marks.h"
-#include "rewrite/rewrite.h"
+#include "rewritten_help.h"
 
 using namespace forewarm;
+using test::print;
 using test::RandomJob;
+using test::report_of;
+using test::rewrite_of;
 
 namespace {
 
 struct Pair {
   std::string original, rewritten;
 };
-
-std::string rewrite_of(const std::string& text, const rules::Rules& rules) {
-  const job::Job job = test::scan_of(text, rules);
-  auto plan = plan::make(job, rules, rules.gap.policy);
-  if (!plan) FAIL(render(plan.error()));
-  const std::string broken = plan::broken_invariant(job, *plan);
-  if (!broken.empty()) FAIL(broken);
-  TextSource source(text);
-  TextSink sink;
-  rewrite::ToSink pieces(source, sink);
-  if (auto s =
-          rewrite::rewrite(source, job, rewrite::edits_of(job, *plan, rules), rules.hash, pieces);
-      !s) {
-    FAIL(render(s.error()));
-  }
-  return sink.text();
-}
-
-check::Report report_of(const std::string* original, const std::string& rewritten,
-                        const rules::Rules& rules) {
-  std::optional<TextSource> a;
-  if (original != nullptr) a.emplace(*original);
-  TextSource b(rewritten);
-  auto report = check::check(a ? &*a : nullptr, b, rules);
-  if (!report) {
-    // A text that cannot be followed at all is found out, too.
-    check::Report refused;
-    refused.findings.add(check::Id::inserted_unknown, report.error().line, report.error().message);
-    return refused;
-  }
-  return *report;
-}
-
-std::string print(const check::Report& report) {
-  std::string out;
-  for (const check::Finding& f : report.findings.list()) {
-    out += fmt::format("{} {}: {}\n", f.line, check::name_of(f.id), f.message);
-  }
-  return out;
-}
 
 const rules::Rules& machine() {
   static const rules::Rules r = test::rules_of(test::kThreeHeads);

@@ -49,6 +49,34 @@ tool = 4
 standby_c = 190
 )";
 
+// The same with a step sequence at every point there is.
+inline std::string three_heads_with_steps() {
+  std::string text = kThreeHeads;
+  const auto after = [&text](std::string_view line, std::string_view more) {
+    text.insert(text.find(line) + line.size(), "\n" + std::string(more));
+  };
+  after("name = \"ash\"",
+        "before_park = \"tuck\"\nafter_pick = \"untuck\"\nat_last_use = \"withdraw\"");
+  after("name = \"birch\"",
+        "before_park = \"tuck-short\"\nafter_pick = \"untuck-short\"\nmax_flow_mm3_s = 20");
+  for (const char* tool : {"1", "2", "3"}) {
+    after("tool = " + std::string(tool),
+          "before_exchange = \"shape-tip\"\nafter_exchange = \"charge\"");
+  }
+  after("tool = 2", "exchange_c = 200\nat_last_use = \"shape-tip\"");
+  after("tool = 3", "exchange_c = 225");
+  return text + R"(
+[steps]
+tuck = [ { feed_mm = -12, speed_mm_s = 35 }, { lift_mm = 0.8 } ]
+untuck = [ { feed_mm = 12, speed_mm_s = 12 }, { back = true } ]
+tuck-short = [ { lift_mm = 2 }, { feed_mm = -3.25 }, { move_mm = { x = 300, y = 12 } }, { dwell_s = 0.5 } ]
+untuck-short = [ { feed_mm = 3.25, speed_mm_s = 8 } ]
+withdraw = [ { feed_mm = -40, speed_mm_s = 20 } ]
+shape-tip = [ { feed_mm = 4, speed_mm_s = 7 }, { fan = 1.0 }, { feed_mm = -22, speed_mm_s = 60 }, { temp_offset_c = -20 }, { dwell_s = 1.5 } ]
+charge = [ { move_mm = { x = 310, y = 20 }, speed_mm_s = 200 }, { feed_mm = 40, speed_mm_s = 4 }, { back = true } ]
+)";
+}
+
 struct RandomJob {
   std::mt19937_64 random;
   explicit RandomJob(std::uint64_t seed) : random(seed) {}

@@ -104,7 +104,7 @@ TEST_CASE("steps as lines") {
        "G1 E4 F840 | G1 E-22 F3600 | G4 P1500 | G92 E10 | G1 F9000"},
       {"{ move_mm = { x = 310, y = 20 }, speed_mm_s = 200 }, { feed_mm = 40, speed_mm_s = 4 }, "
        "{ back = true }",
-       "G1 Z6 F900 | G1 X310 Y20 F12000 | G1 E40 F240 | G1 X100 Y80 F9000 | G1 Z5 F900 | "
+       "G1 Z6 F900 | G1 X310 Y20 F12000 | G1 E40 F240 | G1 X100 Y80 F12000 | G1 Z5 F900 | "
        "G92 E10 | G1 F9000"},
       {"{ fan = 1.0 }, { temp_c = 200 }, { wait = true }, { temp_offset_c = -15 }, "
        "{ gcode = \"M400\", seconds = 0.5 }",
@@ -242,6 +242,11 @@ TEST_CASE("what state the job is in") {
       {usual_and({"G1 X33.333333 Y66.6666667 Z0.1234567"}), "{ move_mm = { x = 1, y = 2 } }",
        "G1 Z1.1234567 F900 | G1 X1 Y2 F9000 | G1 X33.333333 Y66.6666667 F9000 | "
        "G1 Z0.1234567 F900 | G1 F9000"},
+      {usual_and({"G1 X-0.00000001 E-0.00000001"}),
+       "{ move_mm = { x = 1 } }, { feed_mm = -1 }, { back = true }",
+       "G1 Z6 F900 | G1 X1 F9000 | G1 E-1 F4200 | G1 X0 F9000 | G1 Z5 F900 | G92 E10 | G1 F9000"},
+      {usual_and({"M82", "G1 E-0.00000001"}), kFeed,
+       "M83 | G1 E-12 F2100 | M82 | G92 E0 | G1 F9000"},
       // Fans.
       {usual_and({"M106 S127.5"}), "{ fan = 0 }", "M107 | M106 S127.5"},
       {usual_and({"M106"}), "{ fan = 1 }", "M106 S255"},
@@ -273,6 +278,8 @@ TEST_CASE("around the steps: M400 before, the target after") {
   CHECK(written(sequence, q) == "M400 | set 180 | G4 P3000 | set 210");
   q.wait_after = true;
   CHECK(written(sequence, q) == "M400 | set 180 | G4 P3000 | wait 210");
+  CHECK(written(sequence_of("{ temp_c = 180 }, { wait = true }"), q) ==
+        "M400 | set 180 | wait 180 | wait 210");
   q.after_c = 170;  // what the gap has for it
   CHECK(written(sequence, q) == "M400 | set 180 | G4 P3000 | wait 170");
   q.after_c = 180;
@@ -459,6 +466,19 @@ TEST_CASE("steps that are refused") {
           fmt::format("error: the step sequence \"charge\" has the gcode step \"{}\", which {}{}",
                       l.line, l.why, kOwn));
   }
+  // Before a change the heater may be on standby.
+  job::StepQuestion q = question_of(state_after(kUsual));
+  q.after_c = 170;
+  CHECK(written(sequence_of("{ feed_mm = 1 }"), q) ==
+        "error: the step sequence \"charge\" feeds filament at 170 C, which is worked at 210 C\n"
+        "  hint: give a temp_c or temp_offset_c before feed_mm, and wait");
+  CHECK(written(sequence_of("{ temp_offset_c = 0 }, { feed_mm = 1 }"), q) ==
+        "error: the step sequence \"charge\" feeds filament that may not be at 210 C yet\n"
+        "  hint: add { wait = true } before feed_mm");
+  CHECK(written(sequence_of("{ temp_offset_c = 0 }, { wait = true }, { feed_mm = 1 }"), q) ==
+        "set 210 | wait 210 | G1 E1 F4200 | set 170 | G92 E10 | G1 F9000");
+  CHECK(written(sequence_of("{ feed_mm = -1, speed_mm_s = 150 }"), q) == "G1 E-1 F9000 | G92 E10");
+
   const auto error = job::lines_of(sequence_of("{ gcode = 'G28' }"), {});
   REQUIRE_FALSE(error.ok());
   CHECK(error.error().kind == Error::Kind::refused);

@@ -168,6 +168,21 @@ TEST_CASE("random jobs: the rewritten job takes the time that its plan promises"
   WARN("of the tolerance used: " << most);
 }
 
+TEST_CASE("random jobs with step sequences take the time that their plans promise") {
+  auto rules = rules_of(three_heads_with_steps());
+  double most = 0;
+  for (std::uint64_t seed = 1; seed <= 60; ++seed) {
+    INFO("seed " << seed);
+    rules.machine.heating_limit_w.reset();
+    if (seed % 3 == 0) rules.machine.heating_limit_w = 60;
+    const Worst worst = compare(RandomJob(seed).make(), rules);
+    INFO(worst.what);
+    CHECK(worst.share <= 1);
+    most = std::max(most, worst.share);
+  }
+  WARN("of the tolerance used: " << most);
+}
+
 TEST_CASE("a command that is lost on the way shows in the timeline") {
   const auto rules = rules_of(kTwoHeads);
   const std::string text = "M83\nM104 T0 S210\nM109 T0 S210\nT0\n" + print(60) +

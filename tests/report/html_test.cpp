@@ -123,6 +123,96 @@ TEST_CASE("the page shows the figures") {
   }
 }
 
+TEST_CASE("the page says what the time goes to") {
+  const Sample s;
+  // Shares of 3600 s by hand: 3300, 35, 70, 72.55, and what is left, 122.45.
+  CHECK(has(html(s.summary()),
+            "<h2>What the time goes to</h2>\n<div class=\"scroll\"><table>\n<thead><tr>"
+            "<th scope=\"col\">Cause</th><th scope=\"col\" class=\"n\">Time</th>"
+            "<th scope=\"col\" class=\"n\">Share</th></tr></thead>\n<tbody>\n"
+            "<tr><th scope=\"row\">Moving</th><td>55 min 00 s</td><td>91.7 %</td></tr>\n"
+            "<tr><th scope=\"row\">Parking and picking</th><td>35.0 s</td><td>1.0 %</td></tr>\n"
+            "<tr><th scope=\"row\">Exchanging</th><td>1 min 10 s</td><td>1.9 %</td></tr>\n"
+            "<tr><th scope=\"row\">Step sequences</th><td>0 s</td><td>0.0 %</td></tr>\n"
+            "<tr><th scope=\"row\">Waiting</th><td>1 min 13 s</td><td>2.0 %</td></tr>\n"
+            "<tr><th scope=\"row\">Other</th><td>2 min 02 s</td><td>3.4 %</td></tr>\n"
+            "<tr class=\"bound\"><th scope=\"row\">together</th><td>1 h 00 min</td>"
+            "<td>100.0 %</td></tr>\n"
+            "</tbody>\n</table></div>\n</section>\n"));
+}
+
+TEST_CASE("the page says when the job may need somebody") {
+  Sample s;
+  s.rules.feeder.fault_odds = 0.02;
+  s.job.heads[1].fault_odds = 0.0001;
+  Summary summary = s.summary();
+  const std::string facts =
+      "<h2>When it may need somebody</h2>\n<dl class=\"tiles\">\n"
+      "<div><dt>Expected stops</dt><dd>0.040</dd>"
+      "<dd class=\"was\">by the rule file&#39;s fault_odds</dd></div>\n"
+      "<div><dt>Chance of none</dt><dd>96.0 %</dd><dd class=\"was\">2 exchanges</dd></div>\n"
+      "<div><dt>Longest without an exchange</dt><dd>34 min 15 s</dd><dd class=\"was\">";
+  CHECK(has(html(summary), facts + "0:00:00 to 0:34:15</dd></div>\n</dl>\n</section>\n"));
+
+  const auto scheduled = [&](const char* start, std::vector<std::string> away) {
+    summary.schedule = Schedule{*parse_start(start), {}};
+    for (const std::string& text : away) summary.schedule->away.push_back(*parse_away(text));
+    const std::string page = html(summary);
+    CHECK(broken_markup(page) == "");
+    return page;
+  };
+  // The start that helps is the first of every 15 minutes after which 22:00-07:00 is over.
+  const std::string at_night = scheduled("2027-03-05T21:30", {"22:00-07:00"});
+  CHECK(has(at_night, facts + "2027-03-05 21:30 to 2027-03-05 22:04</dd></div>\n</dl>\n"));
+  CHECK(has(at_night,
+            "<p>From 2027-03-05 21:30 to 2027-03-05 22:30, without time zones or daylight-saving "
+            "time.</p>\n"));
+  CHECK(has(at_night,
+            "<tr><th scope=\"row\">2027-03-05</th><td class=\"t\">22h 2</td></tr>\n</tbody>"));
+  CHECK(has(at_night,
+            "<h3>Away 22:00-07:00</h3>\n<div class=\"scroll\"><table>\n<thead><tr>"
+            "<th scope=\"col\">Started</th><th scope=\"col\" class=\"n\">Exchanges then</th>"
+            "<th scope=\"col\" class=\"n\">Expected stops then</th></tr></thead>\n<tbody>\n"
+            "<tr><th scope=\"row\">2027-03-05 21:30</th><td>2 of 2</td><td>0.040</td></tr>\n"
+            "<tr><th scope=\"row\">2027-03-06 06:30</th><td>0 of 2</td><td>under 0.001</td></tr>\n"
+            "</tbody>\n</table></div>\n<p class=\"note\">No start within 24 h, in steps of 15 min, "
+            "has fewer exchanges in those hours than the second, and none as few before.</p>\n"));
+  // 2055 s and 2310.5 s after 23:24: before midnight, and after it.
+  const std::string over_midnight = scheduled("2027-03-05T23:24", {"12:00-13:00", "14:00-15:00"});
+  CHECK(has(over_midnight,
+            "<tr><th scope=\"row\">2027-03-05</th><td class=\"t\">23h 1</td></tr>\n"
+            "<tr><th scope=\"row\">2027-03-06</th><td class=\"t\">00h 1</td></tr>\n"));
+  CHECK(has(over_midnight, "<h3>Away 12:00-13:00, 14:00-15:00</h3>"));
+  CHECK(has(over_midnight, "has fewer exchanges in those hours than this.</p>"));
+  // Hours of one day; nobody is ever away.
+  const std::string never_away = scheduled("2027-03-05T20:23", {});
+  CHECK(has(never_away, "<td class=\"t\">20h 1, 21h 1</td></tr>\n</tbody>"));
+  CHECK_FALSE(has(never_away, "<h3>"));
+}
+
+TEST_CASE("exchanges of more than fourteen days have no row each") {
+  Sample s;
+  const job::Select exchange = s.job.selects.back();
+  REQUIRE(exchange.exchanges());
+  s.job.selects.clear();
+  s.lookahead.select_at_s.clear();
+  const auto page = [&](int days) {
+    while (int(s.job.selects.size()) < days) {
+      s.lookahead.select_at_s.push_back(86400.0 * double(s.job.selects.size()));
+      s.job.selects.push_back(exchange);
+    }
+    Summary summary = s.summary();
+    summary.schedule = Schedule{*parse_start("2027-03-05T08:00"), {}};
+    return html(summary);
+  };
+  CHECK(count(page(14), "<td class=\"t\">08h 1</td>") == 14);
+  CHECK_FALSE(has(page(14), "And on later days."));
+  const std::string longer = page(15);
+  CHECK(broken_markup(longer) == "");
+  CHECK(count(longer, "<td class=\"t\">08h 1</td>") == 14);
+  CHECK(has(longer, "And on later days."));
+}
+
 TEST_CASE("every toolhead has its bars on the timeline") {
   const std::string page = html(Sample().summary());
   // 1000 units for 3600 s, from 120 on: "left" is in use from planning's start at 120 s.
@@ -170,6 +260,8 @@ TEST_CASE("a job with nothing to plan has a page, too") {
   CHECK(broken_markup(page) == "");
   CHECK(has(page, "there is nothing to plan"));
   CHECK_FALSE(has(page, "<h2>Timeline"));
+  CHECK_FALSE(has(page, "<h2>When it may need somebody"));
+  CHECK(has(page, "<th scope=\"row\">together</th><td>0 s</td><td></td>"));
 }
 
 TEST_CASE("four hundred gaps are open to see, the rest is folded away") {

@@ -1,0 +1,254 @@
+// Step sequences in whole jobs: where they are given, that they leave everything as it was, and
+// that the check sees each one that is missing, elsewhere, or another.
+#include <algorithm>
+#include <sstream>
+#include <vector>
+
+#include "random_job.h"
+#include "rewrite/marks.h"
+#include "rewrite/restore.h"
+#include "rewritten_help.h"
+
+using namespace forewarm;
+using namespace forewarm::test;
+
+namespace {
+
+const rules::Rules& machine() {
+  static const rules::Rules r = rules_of(three_heads_with_steps());
+  return r;
+}
+
+std::string restored(const std::string& text) {
+  TextSource source(text);
+  TextSink sink;
+  auto done = rewrite::restore(source, "job", sink);
+  if (!done) FAIL(render(done.error()));
+  return sink.text();
+}
+
+std::vector<std::string> lines_of(const std::string& text) {
+  std::vector<std::string> out;
+  std::istringstream in(text);
+  for (std::string line; std::getline(in, line);) out.push_back(line);
+  return out;
+}
+std::string joined(const std::vector<std::string>& lines) {
+  std::string out;
+  for (const std::string& l : lines) out += l + "\n";
+  return out;
+}
+bool of_step(const std::string& line) {
+  return line.find(std::string(rewrite::kInserted) + std::string(rewrite::kStep)) !=
+         std::string::npos;
+}
+
+// What is put in, and the selects and first words between.
+std::string outline(const std::string& text) {
+  std::string out;
+  for (const std::string& l : lines_of(text)) {
+    const auto mark = l.find(rewrite::kInserted);
+    if (mark != std::string::npos) {
+      out += "  " + l.substr(0, mark) + (of_step(l) ? " ;" + l.substr(mark + 10) : "") + "\n";
+    } else if (l[0] == 'T') {
+      out += l + "\n";
+    }
+  }
+  return out;
+}
+
+std::string print_s(double seconds) {
+  std::string out;
+  for (double s = 0; s < seconds; s += 10) out += "G1 X100 E5 F600\nG1 X0 E5\n";
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("each sequence stands where it belongs") {
+  const std::string text =
+      "G28\nM83\nM104 T0 S215\nM109 T1 S210\nM109 T0 S215\nT0\nG1 Z0.4 F900\n" + print_s(60) +
+      "T1\nM109 S210\n" + print_s(60) + "T2\nM109 S205\n" + print_s(60) + "T0\nM109 S215\n" +
+      print_s(60) + "T1\nM109 S210\n" + print_s(60) + "T4\n" + "M109 S240\n" + print_s(60);
+  const std::string rewritten = rewrite_of(text, machine());
+  CHECK(outline(rewritten) == R"(T0
+  M104 T1 S165
+  M104 T1 S210
+  M400 ; tuck: T0 comes back with it
+  G1 E-12 F2100 ; tuck: T0 comes back with it
+  G1 Z1.2 F600 ; tuck: T0 comes back with it
+  G1 Z0.4 F600 ; tuck: T0 comes back with it
+  G92 E60 ; tuck: T0 comes back with it
+  M104 T0 S170
+T1
+  M109 T2 S210
+  G1 E4 F420 ; shape-tip: T2 is next in it
+  M106 S255 ; shape-tip: T2 is next in it
+  G1 E-22 F3600 ; shape-tip: T2 is next in it
+  M104 T1 S190 ; shape-tip: T2 is next in it
+  G4 P1500 ; shape-tip: T2 is next in it
+  M109 T1 S210 ; shape-tip: T2 is next in it
+  M107 ; shape-tip: T2 is next in it
+  G92 E120 ; shape-tip: T2 is next in it
+  G1 F600 ; shape-tip: T2 is next in it
+T2
+  G1 Z1.4 F600 ; charge: T2 came in
+  G1 X310 Y20 F12000 ; charge: T2 came in
+  G1 E40 F240 ; charge: T2 came in
+  G1 X0 Y0 F12000 ; charge: T2 came in
+  G1 Z0.4 F720 ; charge: T2 came in
+  G92 E120 ; charge: T2 came in
+  G1 F600 ; charge: T2 came in
+  M104 T0 S215
+  M400 ; shape-tip: T1 is next in it
+  G1 E4 F420 ; shape-tip: T1 is next in it
+  M106 S255 ; shape-tip: T1 is next in it
+  G1 E-22 F3600 ; shape-tip: T1 is next in it
+  M104 T2 S185 ; shape-tip: T1 is next in it
+  G4 P1500 ; shape-tip: T1 is next in it
+  M104 T2 S205 ; shape-tip: T1 is next in it
+  M107 ; shape-tip: T1 is next in it
+  G92 E180 ; shape-tip: T1 is next in it
+  G1 F600 ; shape-tip: T1 is next in it
+  M104 T1 S170
+T0
+  G1 E12 F720 ; untuck: it is back
+  G92 E180 ; untuck: it is back
+  G1 F600 ; untuck: it is back
+  M104 T1 S210
+  M104 T4 S240
+  M400 ; withdraw: its last use is over
+  G1 E-40 F1200 ; withdraw: its last use is over
+  G92 E240 ; withdraw: its last use is over
+  G1 F600 ; withdraw: its last use is over
+  M104 T0 S0
+  M109 T1 S200
+  M104 T1 S210
+T1
+  G1 Z1.4 F600 ; charge: T1 came in
+  G1 X310 Y20 F12000 ; charge: T1 came in
+  G1 E40 F240 ; charge: T1 came in
+  G1 X0 Y0 F12000 ; charge: T1 came in
+  G1 Z0.4 F720 ; charge: T1 came in
+  G92 E240 ; charge: T1 came in
+  G1 F600 ; charge: T1 came in
+  M104 T1 S0
+T4
+  M104 T4 S0
+)");
+  CHECK(print(report_of(&text, rewritten, machine())) == "");
+  CHECK(restored(rewritten) == text);
+}
+
+TEST_CASE("random jobs with every sequence: nothing to find, and back byte for byte") {
+  std::size_t steps = 0;
+  for (std::uint64_t seed = 1; seed <= 150; ++seed) {
+    INFO("seed " << seed);
+    const std::string text = RandomJob(seed).make();
+    const std::string rewritten = rewrite_of(text, machine());
+    for (const std::string& l : lines_of(rewritten)) steps += of_step(l) ? 1 : 0;
+    CHECK(print(report_of(&text, rewritten, machine())) == "");
+    CHECK(restored(rewritten) == text);
+  }
+  CHECK(steps > 10'000);
+}
+
+TEST_CASE("a sequence that is missing, elsewhere or another is found") {
+  struct Kind {
+    const char* name;
+    std::size_t found = 0, tried = 0;
+    std::function<bool(std::vector<std::string>&, std::size_t)> change;
+  };
+  const auto end_of = [](const std::vector<std::string>& l, std::size_t i) {
+    std::size_t end = i;
+    const auto reason = l[i].substr(l[i].find(rewrite::kInserted));
+    while (end < l.size() && l[end].ends_with(reason)) ++end;
+    return end;
+  };
+  std::vector<Kind> kinds;
+  kinds.push_back({"all its lines lost", 0, 0, [&](auto& l, std::size_t i) {
+                     l.erase(l.begin() + long(i), l.begin() + long(end_of(l, i)));
+                     return true;
+                   }});
+  kinds.push_back({"given twice", 0, 0, [&](auto& l, std::size_t i) {
+                     const std::vector<std::string> all(l.begin() + long(i),
+                                                        l.begin() + long(end_of(l, i)));
+                     l.insert(l.begin() + long(i), all.begin(), all.end());
+                     return true;
+                   }});
+  kinds.push_back({"a feed lost", 0, 0, [&](auto& l, std::size_t i) {
+                     for (std::size_t k = i; k < end_of(l, i); ++k) {
+                       if (!l[k].starts_with("G1 E")) continue;
+                       l.erase(l.begin() + long(k));
+                       return true;
+                     }
+                     return false;
+                   }});
+  kinds.push_back({"a feed longer", 0, 0, [&](auto& l, std::size_t i) {
+                     for (std::size_t k = i; k < end_of(l, i); ++k) {
+                       if (!l[k].starts_with("G1 E")) continue;
+                       l[k].insert(l[k].find(" F"), "1");
+                       return true;
+                     }
+                     return false;
+                   }});
+  kinds.push_back({"behind the select", 0, 0, [&](auto& l, std::size_t i) {
+                     const std::size_t end = end_of(l, i);
+                     std::size_t to = end;
+                     while (to < l.size() && l[to][0] != 'T') ++to;
+                     if (to >= l.size() || to > end + 6) return false;
+                     std::rotate(l.begin() + long(i), l.begin() + long(end),
+                                 l.begin() + long(to) + 1);
+                     return true;
+                   }});
+  kinds.push_back({"as another one", 0, 0, [&](auto& l, std::size_t i) {
+                     const auto name = l[i].find(rewrite::kStep, l[i].find(rewrite::kInserted)) +
+                                       rewrite::kStep.size();
+                     const std::size_t end = end_of(l, i);
+                     for (std::size_t k = i; k < end; ++k) {
+                       const auto at = l[k].find(rewrite::kStep, l[k].find(rewrite::kInserted)) +
+                                       rewrite::kStep.size();
+                       l[k].replace(at, l[k].find(rewrite::kStepEnd, at) - at, "withdraw");
+                     }
+                     return l[i].substr(name, 8) != "withdraw" || true;
+                   }});
+  kinds.push_back({"its first line lost", 0, 0, [&](auto& l, std::size_t i) {
+                     if (l[i].starts_with("M400")) return false;
+                     l.erase(l.begin() + long(i));
+                     return true;
+                   }});
+  for (std::uint64_t seed = 1; seed <= 40; ++seed) {
+    const std::string text = RandomJob(seed).make();
+    const std::vector<std::string> good = lines_of(rewrite_of(text, machine()));
+    RandomJob random(seed + 1000);
+    for (Kind& kind : kinds) {
+      std::vector<std::size_t> begins;
+      for (std::size_t i = 1; i < good.size(); ++i) {
+        if (of_step(good[i]) && !good[i].ends_with(good[i - 1].substr(std::min(
+                                    good[i - 1].size(), good[i - 1].find(rewrite::kInserted))))) {
+          begins.push_back(i);
+        }
+      }
+      if (begins.empty()) continue;
+      std::vector<std::string> lines = good;
+      const std::size_t i = begins[random.below(begins.size())];
+      if (kind.name == std::string("as another one") &&
+          good[i].find("step withdraw") != std::string::npos) {
+        continue;
+      }
+      if (!kind.change(lines, i)) continue;
+      ++kind.tried;
+      const check::Report report = report_of(&text, joined(lines), machine());
+      if (!report.findings.list().empty()) {
+        ++kind.found;
+      } else {
+        WARN(kind.name << ", seed " << seed << ", line " << i + 1 << ": " << good[i]);
+      }
+    }
+  }
+  for (const Kind& kind : kinds) {
+    INFO(kind.name);
+    CHECK(kind.tried >= 10);
+    CHECK(kind.found == kind.tried);
+  }
+}
