@@ -406,19 +406,15 @@ class Planner {
     }
   }
 
-  // The plan as it is answered, in the order of the text and with reasons.
+  // What is answered, by the timeline that it was asked about: commands in the order of the text
+  // and with reasons, and when preheats are.
   void say() {
-    plan_.gaps.resize(parked_.size());
+    preheats_s_.resize(parked_.size());
     for (std::size_t g = 0; g < parked_.size(); ++g) {
       const GapAnswer& a = answers_[g];
-      Gap& gap = plan_.gaps[g];
-      gap.treatment = a.treatment;
-      gap.because = a.because;
-      gap.reason = words_of(a.because);
-      if (a.preheat_after_s) {
-        gap.preheat_at_s =
-            outcome_.waits.wall(place_at(outcome_.gaps[g].from_s + *a.preheat_after_s, g));
-      }
+      if (!a.preheat_after_s) continue;
+      preheats_s_[g] =
+          outcome_.waits.wall(place_at(outcome_.gaps[g].from_s + *a.preheat_after_s, g));
     }
     say_commands();
   }
@@ -549,12 +545,18 @@ class Planner {
   }
 
   void fill_gaps() {
-    plan_.gaps.resize(parked_.size());
+    std::vector<std::pair<double, std::size_t>> by_start;
+    by_start.reserve(parked_.size());
+    for (std::size_t g = 0; g < parked_.size(); ++g) {
+      by_start.emplace_back(outcome_.gaps[g].from_s, g);
+    }
+    std::sort(by_start.begin(), by_start.end());
+    plan_.gaps.reserve(parked_.size());
     time_gaps();
     GapQuestion q;
-    for (std::size_t g = 0; g < parked_.size(); ++g) {
+    for (const auto& [from_s, g] : by_start) {
       const Break& b = breaks_[parked_[g]];
-      Gap& gap = plan_.gaps[g];
+      Gap& gap = plan_.gaps.emplace_back();
       const GapOutcome& o = outcome_.gaps[g];
       gap.head = b.head;
       gap.before = b.before;
@@ -568,6 +570,12 @@ class Planner {
       const LeastGap best = least(q, o.to_s - o.from_s);
       gap.least_hot_idle_s = best.hot_idle_s;
       gap.least_wait_s = best.late_s;
+      if (answers_.empty()) continue;  // as sliced
+      const GapAnswer& a = answers_[g];
+      gap.treatment = a.treatment;
+      gap.because = a.because;
+      gap.reason = words_of(a.because);
+      if (a.preheat_after_s) gap.preheat_at_s = preheats_s_[g];
     }
   }
 
@@ -597,8 +605,6 @@ class Planner {
           break;
       }
     }
-    std::stable_sort(plan_.gaps.begin(), plan_.gaps.end(),
-                     [](const Gap& a, const Gap& b) { return a.from_s < b.from_s; });
   }
 
   const Job& job_;
@@ -612,6 +618,7 @@ class Planner {
   std::vector<Window> windows_;     // as parked_
   std::vector<char> stale_;         // as parked_
   std::vector<GapAnswer> answers_;  // as parked_
+  std::vector<double> preheats_s_;  // as parked_, wall
   std::vector<Moved> moved_;        // gaps ascending
   std::vector<Given> given_;        // the commands, as they come
   std::vector<Why> whys_;           // as given_

@@ -332,6 +332,7 @@ std::vector<Told> stagger(const std::vector<Heating>& heatings, const std::vecto
   });
   Profile profile(fixed, limit_w);
   std::vector<Group> groups;  // placed, the first in time last
+  groups.reserve(heatings.size());
   for (std::size_t next = 0; next < order.size();) {
     // A group: those that reach into the time of others of it, wherever these have been moved.
     const std::size_t first = order[next++];

@@ -312,6 +312,7 @@ GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, const Margin& margi
   if (chosen == nullptr) return at_once(q, why, hot, standby.in_time || off.in_time);
   name_bound(q, *chosen, why);
   GapAnswer a;
+  a.actions.reserve(2);
   a.because = why;
   if (chosen == &stay) {
     a.treatment = Treatment::hold;
