@@ -4,6 +4,24 @@
 
 namespace forewarm::job {
 
+std::size_t Index::count_to(std::uint64_t offset, std::size_t near) const {
+  // In steps that double, until it lies between.
+  std::size_t low = std::min(near, places_.size());
+  std::size_t high = low;
+  for (std::size_t step = 1; low > 0 && places_[low - 1].offset > offset; step *= 2) {
+    high = low - 1;
+    low -= std::min(low, step);
+  }
+  for (std::size_t step = 1; high < places_.size() && places_[high].offset <= offset; step *= 2) {
+    low = high + 1;
+    high += std::min(places_.size() - high, step);
+  }
+  const auto after = std::upper_bound(places_.begin() + std::ptrdiff_t(low),
+                                      places_.begin() + std::ptrdiff_t(high), offset,
+                                      [](std::uint64_t o, const Place& p) { return o < p.offset; });
+  return std::size_t(after - places_.begin());
+}
+
 void Index::add(Place place, bool always) {
   if (!places_.empty()) {
     const Place& last = places_.back();

@@ -94,6 +94,17 @@ class Index {
     auto after = std::partition_point(places_.begin(), places_.end(), early_enough);
     return after == places_.begin() ? places_.front() : *(after - 1);
   }
+  // The same among the places from the `first`th to before the `end`th: the first of them if of
+  // none. REQUIRES: first < end <= size().
+  template <class Predicate>
+  [[nodiscard]] Place last_where(Predicate early_enough, std::size_t first, std::size_t end) const {
+    const auto begin = places_.begin() + std::ptrdiff_t(first);
+    auto after = std::partition_point(begin, places_.begin() + std::ptrdiff_t(end), early_enough);
+    return after == begin ? *begin : *(after - 1);
+  }
+  // How many places stand no later in the text than `offset`. Quick where that is about `near`.
+  [[nodiscard]] std::size_t count_to(std::uint64_t offset, std::size_t near) const;
+  [[nodiscard]] const Place& operator[](std::size_t i) const { return places_[i]; }
   // The first place of which it does not hold; the last if of none.
   template <class Predicate>
   [[nodiscard]] Place first_not(Predicate too_early) const {

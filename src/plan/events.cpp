@@ -15,68 +15,96 @@ static_assert(rank_of(kNext) == Timeline::kLate && rank_of(kLast) < kGapEnds);
 }  // namespace
 
 void events_of(const job::Job& job, const std::vector<Break>& breaks,
-               const std::vector<std::size_t>& parked, const Plan& plan, Timeline& into) {
+               const std::vector<std::size_t>& parked, const std::vector<Given>& commands,
+               const std::vector<std::size_t>& disabled, Timeline& into) {
   std::vector<Event>& events = into.events;
   std::vector<Timeline::Key>& keys = into.order;
   events.clear();
   keys.clear();
-  const std::size_t most = 2 * parked.size() + plan.commands.size() + job.targets.size();
+  const std::size_t most = 2 * parked.size() + commands.size() + job.targets.size();
   events.reserve(most);
   keys.reserve(most);
-  const auto put = [&](const Event& e, std::uint32_t rank) {
-    keys.push_back({e.at.offset, rank, std::uint32_t(events.size())});
-    events.push_back(e);
+  const auto put = [&](job::Place at, std::uint32_t rank, std::size_t head,
+                       Event::What what) -> Event& {
+    keys.push_back({at.offset, rank, std::uint32_t(events.size())});
+    Event& e = events.emplace_back();
+    e.at_s = at.time_s;
+    e.head = std::uint32_t(head);
+    e.what = what;
+    return e;
   };
-  std::vector<std::vector<std::pair<std::uint64_t, std::size_t>>> window(job.heads.size());
-  std::vector<std::uint64_t> ends(parked.size());
-  for (std::size_t g = 0; g < parked.size(); ++g) {
+  struct Window {
+    std::uint64_t from, to;
+    std::uint32_t gap;
+  };
+  std::vector<std::vector<Window>> windows(job.heads.size());
+  for (std::uint32_t g = 0; g < parked.size(); ++g) {
     const Break& b = breaks[parked[g]];
-    Event begin{b.from, Event::What::gap_begins, b.head};
-    begin.gap = g;
-    begin.threshold_c = std::min(b.standby_c, b.after ? b.ready_c : 1e9) + kHotAboveStandbyC;
     // What is given while it is still mounted comes before.
-    put(begin, b.leaving == job::kNone ? kGapBegins : rank_of(kParting) + 1);
-    Event end{b.to, Event::What::gap_ends, b.head};
-    end.gap = g;
-    put(end, kGapEnds);
-    window[b.head].emplace_back(b.from.offset, g);
-    ends[g] = std::max(b.to.offset, b.needs.empty() ? 0 : b.needs.back().at.offset);
+    Event& begin = put(b.from, b.leaving == job::kNone ? kGapBegins : rank_of(kParting) + 1, b.head,
+                       Event::What::gap_begins);
+    begin.gap = g;
+    begin.temp_c = std::min(b.standby_c, b.after ? b.ready_c : 1e9) + kHotAboveStandbyC;
+    put(b.to, kGapEnds, b.head, Event::What::gap_ends).gap = g;
+    windows[b.head].push_back(
+        {b.from.offset, std::max(b.to.offset, b.needs.empty() ? 0 : b.needs.back().at.offset), g});
   }
+  // What is asked about next is mostly near what was asked about last.
+  std::vector<std::size_t> last(job.heads.size(), 0);
   const auto gap_of = [&](std::size_t head, std::uint64_t offset) {
-    auto after =
-        std::upper_bound(window[head].begin(), window[head].end(), std::pair{offset, SIZE_MAX});
-    if (after == window[head].begin()) return job::kNone;
-    const std::size_t g = (after - 1)->second;
-    return offset <= ends[g] ? g : job::kNone;
+    const std::vector<Window>& all = windows[head];
+    std::size_t& after = last[head];
+    constexpr int kMostSteps = 8;
+    int steps = 0;
+    while (steps < kMostSteps && after < all.size() && all[after].from <= offset) ++after, ++steps;
+    while (steps < kMostSteps && after > 0 && all[after - 1].from > offset) --after, ++steps;
+    if (steps == kMostSteps) {
+      const auto at = std::upper_bound(all.begin(), all.end(), offset,
+                                       [](std::uint64_t o, const Window& w) { return o < w.from; });
+      after = std::size_t(at - all.begin());
+    }
+    if (after == 0) return Event::kNoGap;
+    const Window& w = all[after - 1];
+    return offset <= w.to ? w.gap : Event::kNoGap;
   };
-  for (const Command& c : plan.commands) {
+  for (const Given& c : commands) {
     if (c.what == Command::What::raw) {
-      if (c.seconds <= 0) continue;
-      Event pass{c.at, Event::What::pass, c.head};
-      pass.seconds = c.seconds;
-      put(pass, rank_of(c.rank));
+      if (c.seconds > 0) {
+        put(c.at, rank_of(c.rank), c.head, Event::What::pass).seconds = c.seconds;
+      }
       continue;
     }
-    Event e{c.at, c.what == Command::What::wait ? Event::What::wait : Event::What::set, c.head};
+    Event& e = put(c.at, rank_of(c.rank), c.head,
+                   c.what == Command::What::wait ? Event::What::wait : Event::What::set);
     e.temp_c = c.temp_c;
     e.preheat = c.preheat;
     e.step = c.step;
     if (!c.step) e.gap = gap_of(c.head, c.at.offset);
-    put(e, rank_of(c.rank));
   }
   std::size_t d = 0;
   for (std::size_t t = 0; t < job.targets.size(); ++t) {
-    while (d < plan.disabled.size() && plan.disabled[d] < t) ++d;
-    if (d < plan.disabled.size() && plan.disabled[d] == t) continue;
+    while (d < disabled.size() && disabled[d] < t) ++d;
+    if (d < disabled.size() && disabled[d] == t) continue;
     const job::Target& target = job.targets[t];
-    Event e{target.at, target.waits ? Event::What::wait : Event::What::set, target.head};
+    Event& e =
+        put(target.at, kOwn, target.head, target.waits ? Event::What::wait : Event::What::set);
     e.has_temp = target.has_temp;
     e.temp_c = target.temp_c;
     e.cooling = target.cooling;
     e.gap = gap_of(target.head, target.at.offset);
-    put(e, kOwn);
   }
   std::sort(keys.begin(), keys.end());
+}
+
+void events_of(const job::Job& job, const std::vector<Break>& breaks,
+               const std::vector<std::size_t>& parked, const Plan& plan, Timeline& into) {
+  std::vector<Given> commands;
+  commands.reserve(plan.commands.size());
+  for (const Command& c : plan.commands) {
+    commands.push_back({c.at, c.temp_c, c.seconds, std::uint32_t(c.head), c.tool, c.rank, c.what,
+                        c.preheat, c.step});
+  }
+  events_of(job, breaks, parked, commands, plan.disabled, into);
 }
 
 }  // namespace forewarm::plan

@@ -4,6 +4,7 @@
 // The commands need not be in order yet: place and rank decide.
 #pragma once
 
+#include <cstdint>
 #include <vector>
 
 #include "plan/layout.h"
@@ -27,8 +28,25 @@ enum Inserted : int {
   kLast = 7,
 };
 
-// `parked`: which of `breaks` are gaps, in the order in which events number them. `into` is made
-// anew; its memory is used again.
+// A command without its words.
+struct Given {
+  job::Place at;
+  double temp_c = 0;
+  double seconds = 0;
+  std::uint32_t head = 0;
+  int tool = 0;
+  int rank = 0;
+  Command::What what = Command::What::set;
+  bool preheat = false;
+  bool step = false;
+};
+
+// `parked`: which of `breaks` are gaps, in the order in which events number them. `disabled`: of
+// job.targets. `into` is made anew; its memory is used again.
+void events_of(const job::Job& job, const std::vector<Break>& breaks,
+               const std::vector<std::size_t>& parked, const std::vector<Given>& commands,
+               const std::vector<std::size_t>& disabled, Timeline& into);
+// The same with a plan's.
 void events_of(const job::Job& job, const std::vector<Break>& breaks,
                const std::vector<std::size_t>& parked, const Plan& plan, Timeline& into);
 

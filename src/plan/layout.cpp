@@ -29,6 +29,7 @@ class Layout {
       const bool last_one = i + 1 == job_.selects.size();
       leaves_[i] = s.head != s.from_head ? i : last_one ? kNone : leaves_[i + 1];
     }
+    breaks_.reserve(job_.stints.size() + job_.heads.size());
     std::vector<std::optional<std::size_t>> last(job_.heads.size());
     for (std::size_t k = 0; k < job_.stints.size(); ++k) {
       const Stint& s = job_.stints[k];
@@ -195,6 +196,7 @@ class Layout {
                      "put the commands on lines of their own");
     }
 
+    b.needs.reserve(kept.size() + 2);
     bool guarded = false;
     const auto guard = [&] {
       if (b.exchange && !guarded) b.needs.push_back({begins, b.out_c, true, "exchange"});

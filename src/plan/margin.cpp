@@ -23,11 +23,12 @@ double variance_of(const rules::Gap& gap, bool parks, bool picks, bool exchanges
          (exchanges ? gap.exchange_spread_s * gap.exchange_spread_s : 0);
 }
 
-double heat_spread_s(const thermal::Hotend& hotend, double from_c, double to_c, double error,
-                     double z) {
-  if (error <= 0 || from_c >= to_c) return 0;
-  const double heat = thermal::seconds_to_heat(hotend, from_c, to_c);
-  if (!std::isfinite(heat)) return 0;
+namespace {
+
+// With what it takes as modelled, undriven before, as that is known.
+double spread_beside(double heat, const thermal::Hotend& hotend, double from_c, double to_c,
+                     double error, double z) {
+  if (error <= 0 || from_c >= to_c || !std::isfinite(heat)) return 0;
   const double deviations = std::max(1.0, z);
   thermal::Hotend weak = hotend;
   const double adds = hotend.full_drive_c - hotend.ambient_c;
@@ -35,6 +36,14 @@ double heat_spread_s(const thermal::Hotend& hotend, double from_c, double to_c, 
   weak.full_drive_c = std::max(hotend.full_drive_c - deviations * error * adds,
                                to_c + 0.05 * (hotend.full_drive_c - to_c));
   return std::max(0.0, (thermal::seconds_to_heat(weak, from_c, to_c) - heat) / deviations);
+}
+
+}  // namespace
+
+double heat_spread_s(const thermal::Hotend& hotend, double from_c, double to_c, double error,
+                     double z) {
+  return spread_beside(thermal::seconds_to_heat(hotend, from_c, to_c), hotend, from_c, to_c, error,
+                       z);
 }
 
 Margin::Margin(const rules::Gap& gap)
@@ -51,7 +60,8 @@ double Margin::lead_s(const thermal::Hotend& hotend, double from_c, bool held, d
                            : thermal::seconds_to_heat(hotend, from_c, to_c);
   if (plain_) return heat * (1 + stretch_) + extra_s_;
   if (z_ <= 0 || !std::isfinite(heat)) return heat;
-  const double spread = heat_spread_s(hotend, from_c, to_c, heater_error_, z_);
+  const double undriven = held ? thermal::seconds_to_heat(hotend, from_c, to_c) : heat;
+  const double spread = spread_beside(undriven, hotend, from_c, to_c, heater_error_, z_);
   const double rest = variance_s2 + spread * spread;
   // With m the moving part: m + changes = heat + z sqrt(e^2 m^2 + rest), a quadratic in m.
   const double e = z_ * time_error_;

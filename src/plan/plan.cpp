@@ -70,6 +70,7 @@ class Planner {
     for (std::size_t b = 0; b < breaks_.size(); ++b) {
       if (breaks_[b].parked) parked_.push_back(b);
     }
+    find_windows();
     if (plan_.policy == rules::Policy::as_sliced) {
       outcome_ = replay();
       fill_gaps();
@@ -84,6 +85,25 @@ class Planner {
   }
 
  private:
+  // The lines between which a gap's commands can stand, and how it lies in the timeline so far.
+  struct Window {
+    std::size_t first = 0, end = 0;  // of the index
+    double waited_s = 0;             // before the first of these lines
+    bool waits_within = false;       // ... and more before the last
+  };
+  // A gap whose preheat is not told when it would be alone.
+  struct Moved {
+    std::size_t gap;
+    double told_at_s;
+    GapAnswer other;  // of the answers alone and moved, the one that is not in answers_
+  };
+  // Why a command is given, to be said once the plan is settled.
+  struct Why {
+    enum class What : std::uint8_t { start, end, action, step, exchange, hotter, print, back } what;
+    std::uint32_t part = 0;  // of the gap's actions, of the sequence's lines, of the dialect's
+    std::uint32_t of = 0;    // gap, or sequence
+  };
+
   // Waits make another timeline, which is answered again. Now and then two timelines lead to each
   // other, where some must be late for the heating limit: then the one that is taken keeps the
   // limit best, and of those waits least.
@@ -91,8 +111,11 @@ class Planner {
     std::optional<std::pair<Outcome, std::vector<GapAnswer>>> best;  // asked about; answered
     std::pair<double, double> least;                                 // over the limit; waits
     for (int round = 1;; ++round) {
-      answer();
-      compose(false);
+      if (!answer()) {  // as in the round before: the same would come of it
+        say();
+        break;
+      }
+      compose();
       Outcome next = replay();
       const bool agreed = round > 1 && agrees(next);
       if (!agreed && round >= kMostRounds / 2) {
@@ -104,11 +127,13 @@ class Planner {
       }
       if (!agreed && round == kMostRounds) {
         std::tie(outcome_, answers_) = std::move(*best);
-        compose(false);
+        time_gaps();
+        compose();
         next = replay();
       }
       const bool last = agreed || round == kMostRounds;
-      if (last) compose(true);
+      if (last) say();
+      find_stale(next);
       outcome_ = std::move(next);
       if (last) break;
     }
@@ -151,32 +176,24 @@ class Planner {
   }
 
   [[nodiscard]] Outcome replay() {
-    events_of(job_, breaks_, parked_, plan_, timeline_);
+    events_of(job_, breaks_, parked_, given_, plan_.disabled, timeline_);
     return simulate(job_, timeline_, parked_.size());
   }
 
-  [[nodiscard]] GapQuestion question(std::size_t g) const {
-    const Break& b = breaks_[parked_[g]];
-    GapQuestion q;
-    q.hotend = job_.heads[b.head].hotend;
-    q.start_c = outcome_.gaps[g].start_c;
-    q.start_target_c = outcome_.gaps[g].start_target_c;
-    q.standby_c = b.standby_c;
-    q.max_hot_idle_s = b.max_hot_idle_s;
-    q.ready_c = b.ready_c;
-    const double from = outcome_.gaps[g].from_s;
-    q.needs.reserve(b.needs.size());
-    for (const Need& n : b.needs) {
-      q.needs.push_back(
-          {need_wall(b, n) - from, n.temp_c, b.exchange && n.at.offset <= b.to.offset});
+  // What only the text decides: the lines at which a gap's commands can stand.
+  void find_windows() {
+    windows_.resize(parked_.size());
+    std::size_t near = 0;
+    for (std::size_t g = 0; g < parked_.size(); ++g) {
+      const Break& b = breaks_[parked_[g]];
+      Window& w = windows_[g];
+      near = job_.index.count_to(b.from.offset, near);
+      w.first = near > 0 ? near - 1 : 0;
+      w.end = job_.index.size();
+      if (b.needs.empty()) continue;
+      near = job_.index.count_to(b.needs.front().at.offset, near);
+      w.end = std::min(w.end, near + 1);
     }
-    q.delays = delays_;
-    q.delays_from_s = from;
-    q.line_at = [this, &b, from](double after_s) {
-      const Place p = place_at(from + after_s, b);
-      return p.offset <= b.from.offset ? 0.0 : outcome_.waits.wall(p) - from;
-    };
-    return q;
   }
 
   // What is needed before a select comes after what is put away there has got its sequence.
@@ -185,9 +202,16 @@ class Planner {
     return n.at.time_s + outcome_.waits.before_late(n.at.offset);
   }
 
-  // When tools are changed, by the timeline so far.
-  void time_changes() {
+  // Where the gaps lie, and when tools are changed, by the timeline so far.
+  void time_gaps() {
+    for (std::size_t g = 0; g < parked_.size(); ++g) {
+      Window& w = windows_[g];
+      if (w.end == 0) continue;
+      w.waited_s = outcome_.waits.before(job_.index[w.first].offset);
+      w.waits_within = outcome_.waits.before(job_.index[w.end - 1].offset) != w.waited_s;
+    }
     delays_.clear();
+    delays_.reserve(job_.selects.size());
     for (const job::Select& s : job_.selects) {
       if (s.kind == job::Change::redundant) continue;
       const double from = s.at.time_s + outcome_.waits.before_line(s.at.offset);
@@ -196,46 +220,106 @@ class Planner {
     }
   }
 
-  void answer() {
-    time_changes();
-    answers_.clear();
-    for (std::size_t g = 0; g < parked_.size(); ++g) {
-      answers_.push_back(treat(question(g), rules_.gap, margin_, plan_.policy));
+  // Refers to what time_gaps() left.
+  void ask(std::size_t g, GapQuestion& q) const {
+    const Break& b = breaks_[parked_[g]];
+    q.hotend = job_.heads[b.head].hotend;
+    q.start_c = outcome_.gaps[g].start_c;
+    q.start_target_c = outcome_.gaps[g].start_target_c;
+    q.standby_c = b.standby_c;
+    q.max_hot_idle_s = b.max_hot_idle_s;
+    q.ready_c = b.ready_c;
+    const double from = outcome_.gaps[g].from_s;
+    q.needs.clear();
+    for (const Need& n : b.needs) {
+      q.needs.push_back(
+          {need_wall(b, n) - from, n.temp_c, b.exchange && n.at.offset <= b.to.offset});
     }
-    if (rules_.machine.heating_limit_w && plan_.policy == rules::Policy::lookahead) share_power();
+    q.delays = delays_;
+    q.delays_from_s = from;
+    q.told_at_s.reset();
+    q.line_at = [this, g](double after_s) {
+      const Place p = place_at(outcome_.gaps[g].from_s + after_s, g);
+      return p.offset <= breaks_[parked_[g]].from.offset
+                 ? 0.0
+                 : outcome_.waits.wall(p) - outcome_.gaps[g].from_s;
+    };
   }
 
-  // Preheats that would draw too much together are told at other times.
-  void share_power() {
-    std::vector<std::size_t> gaps;
-    std::vector<Heating> heatings;
+  // Gaps that are asked about anew: they start otherwise than in the round before, or what is
+  // waited for within them is not the same.
+  void find_stale(const Outcome& next) {
+    const Waits::Changes changed = next.waits.unlike(outcome_.waits);
     for (std::size_t g = 0; g < parked_.size(); ++g) {
-      if (!answers_[g].preheat_after_s) continue;
+      const Break& b = breaks_[parked_[g]];
+      const GapOutcome& was = outcome_.gaps[g];
+      const GapOutcome& is = next.gaps[g];
+      const std::uint64_t last = b.needs.empty() ? b.from.offset : b.needs.back().at.offset;
+      stale_[g] = is.start_c != was.start_c || is.start_target_c != was.start_target_c ||
+                  changed.within(b.from.offset, last);
+    }
+  }
+
+  // Whether any answer is another than in the round before.
+  bool answer() {
+    time_gaps();
+    bool news = answers_.empty();
+    if (news) {
+      answers_.resize(parked_.size());
+      stale_.assign(parked_.size(), 1);
+    }
+    for (Moved& m : moved_) std::swap(answers_[m.gap], m.other);
+    GapQuestion q;
+    for (std::size_t g = 0; g < parked_.size(); ++g) {
+      if (stale_[g] == 0) continue;
+      ask(g, q);
+      answers_[g] = treat(q, rules_.gap, margin_, plan_.policy);
+      news = true;
+    }
+    if (rules_.machine.heating_limit_w && plan_.policy == rules::Policy::lookahead) {
+      return share_power() || news;
+    }
+    return news;
+  }
+
+  // Preheats that would draw too much together are told at other times. Whether any of these
+  // differs from the round before.
+  bool share_power() {
+    struct Parked {
+      std::size_t gap;
+      double floor_c;
+    };
+    std::vector<Parked> parked;
+    std::vector<Heating> heatings;
+    parked.reserve(parked_.size());
+    heatings.reserve(parked_.size());
+    for (std::size_t g = 0; g < parked_.size(); ++g) {
+      const GapAnswer& a = answers_[g];
+      if (!a.preheat_after_s) continue;
       const Break& b = breaks_[parked_[g]];
       const double from = outcome_.gaps[g].from_s;
-      GapQuestion q = question(g);
-      Heating h;
+      parked.push_back({g, a.treatment == Treatment::standby ? std::min(b.standby_c, b.ready_c)
+                           : a.treatment == Treatment::hold  ? outcome_.gaps[g].start_target_c
+                                                             : 0});
+      Heating& h = heatings.emplace_back();
       h.release_s = from;
-      h.latest_s = from + *answers_[g].preheat_after_s;
-      h.need_s = from + q.needs.front().after_s;
+      h.latest_s = from + *a.preheat_after_s;
+      h.need_s = from + (need_wall(b, b.needs.front()) - from);
       h.wait_s = outcome_.gaps[g].wait_s;
-      h.watts = q.hotend.power_w;
+      h.watts = job_.heads[b.head].hotend.power_w;
       h.heater = b.head;
-      h.line_at = [this, &b](double wall_s) { return outcome_.waits.wall(place_at(wall_s, b)); };
+      // No more than two words each: such functions need no memory of their own.
+      h.line_at = [this, g](double wall_s) { return outcome_.waits.wall(place_at(wall_s, g)); };
       h.line_after = [this](double wall_s) {
         const Place p = job_.index.first_not(
             [&](const Place& c) { return outcome_.waits.wall(c) < wall_s - 1e-9; });
         return std::max(wall_s, outcome_.waits.wall(p));
       };
-      const double floor_c = answers_[g].treatment == Treatment::standby
-                                 ? std::min(q.standby_c, q.ready_c)
-                             : answers_[g].treatment == Treatment::hold ? q.start_target_c
-                                                                        : 0;
-      h.drive_s = [q = std::move(q), floor_c, from](double wall_s) {
-        return drive_s(q, floor_c, std::max(0.0, wall_s - from), q.ready_c);
+      h.drive_s = [this, p = &parked.back()](double wall_s) {
+        const Break& of = breaks_[parked_[p->gap]];
+        return drive_s(job_.heads[of.head].hotend, outcome_.gaps[p->gap].start_c, p->floor_c,
+                       std::max(0.0, wall_s - outcome_.gaps[p->gap].from_s), of.ready_c);
       };
-      gaps.push_back(g);
-      heatings.push_back(std::move(h));
     }
     std::vector<Drawn> fixed;
     for (const Drive& d : outcome_.drives) {
@@ -245,39 +329,66 @@ class Planner {
     }
     const auto told =
         stagger(heatings, fixed, *rules_.machine.heating_limit_w - rules_.machine.bed_w);
-    for (std::size_t i = 0; i < gaps.size(); ++i) {
+    std::vector<Moved> moved;
+    std::size_t as_before = 0;
+    auto before = moved_.begin();
+    GapQuestion q;
+    for (std::size_t i = 0; i < parked.size(); ++i) {
       if (!told[i].late && told[i].at_s >= heatings[i].latest_s - 1e-6) continue;
-      GapQuestion q = question(gaps[i]);
-      q.told_at_s = told[i].at_s - heatings[i].release_s;
-      answers_[gaps[i]] = treat(q, rules_.gap, margin_, plan_.policy);
+      const std::size_t g = parked[i].gap;
+      const double told_at_s = told[i].at_s - heatings[i].release_s;
+      moved.push_back({g, told_at_s, std::move(answers_[g])});
+      while (before != moved_.end() && before->gap < g) ++before;
+      if (stale_[g] == 0 && before != moved_.end() && before->gap == g &&
+          std::abs(before->told_at_s - told_at_s) < 1e-9) {
+        answers_[g] = std::move(before->other);
+        ++as_before;
+        continue;
+      }
+      ask(g, q);
+      q.told_at_s = told_at_s;
+      answers_[g] = treat(q, rules_.gap, margin_, plan_.policy);
     }
+    const bool news = as_before != moved.size() || as_before != moved_.size();
+    moved_ = std::move(moved);
+    return news;
   }
 
-  void add(Place at, Command::What what, const Break& b, double temp_c, std::string reason,
-           int rank) {
-    plan_.commands.push_back({at, what, b.head, b.tool, temp_c, "", std::move(reason), rank});
+  void add(Place at, Command::What what, const Break& b, double temp_c, Why why, int rank) {
+    given_.push_back({at, temp_c, 0, std::uint32_t(b.head), b.tool, rank, what});
+    whys_.push_back(why);
   }
 
   // The last place that is reached, waits included, no later than `wall_s`; not behind the first
   // need, whose wait heats whatever was told.
-  [[nodiscard]] Place place_at(double wall_s, const Break& b) const {
-    const Place p = job_.index.last_where(
-        [&](const Place& c) { return outcome_.waits.wall(c) <= wall_s + 1e-9; });
+  [[nodiscard]] Place place_at(double wall_s, std::size_t g) const {
+    const Break& b = breaks_[parked_[g]];
+    const Window& w = windows_[g];
+    if (w.end == 0) return b.from;
+    const Place p =
+        w.waits_within
+            ? job_.index.last_where(
+                  [&](const Place& c) { return outcome_.waits.wall(c) <= wall_s + 1e-9; }, w.first,
+                  w.end)
+            : job_.index.last_where(
+                  [&](const Place& c) { return c.time_s + w.waited_s <= wall_s + 1e-9; }, w.first,
+                  w.end);
     if (p.offset <= b.from.offset) return b.from;
     if (!b.needs.empty() && p.offset > b.needs.front().at.offset) return b.needs.front().at;
     return p;
   }
 
-  // `words`: with reasons, which take longer to say than to have.
-  void compose(bool words) {
-    words_ = words;
-    plan_.commands.clear();
-    plan_.commands.reserve(4 * breaks_.size() + rules_.dialect.job_start.size() +
-                           rules_.dialect.job_end.size());
-    plan_.gaps.clear();
-    for (const std::string& line : rules_.dialect.job_start) {
-      plan_.commands.push_back(
-          {*job_.start, Command::What::raw, 0, 0, 0, line, "planning starts here", kBegin});
+  // Without reasons, which take longer to say than to have: see say().
+  void compose() {
+    given_.clear();
+    whys_.clear();
+    std::size_t most = 2 * (breaks_.size() + parked_.size());
+    for (const Steps& s : steps_) most += s.block.lines.size();
+    given_.reserve(most);
+    whys_.reserve(most);
+    for (std::uint32_t i = 0; i < rules_.dialect.job_start.size(); ++i) {
+      given_.push_back({*job_.start, 0, 0, 0, 0, kBegin, Command::What::raw});
+      whys_.push_back({Why::What::start, i});
     }
     std::size_t g = 0;
     for (const Break& b : breaks_) {
@@ -285,83 +396,125 @@ class Planner {
       // What is mounted while its filament is exchanged is hot all the way, at the hotter of the
       // two.
       waits(b);
-      if (b.leaving != kNone) give(steps_[b.leaving], b.parked ? kParting : kShaping);
-      if (b.arriving != kNone) give(steps_[b.arriving], kArrive);
+      if (b.leaving != kNone) give(b.leaving, b.parked ? kParting : kShaping);
+      if (b.arriving != kNone) give(b.arriving, kArrive);
     }
     const job::Stint& last = job_.stints.back();
-    for (const std::string& line : rules_.dialect.job_end) {
-      plan_.commands.push_back({{last.last_end, last.last_end_s},
-                                Command::What::raw,
-                                0,
-                                0,
-                                0,
-                                line,
-                                "after the last use",
-                                kLast});
+    for (std::uint32_t i = 0; i < rules_.dialect.job_end.size(); ++i) {
+      given_.push_back({{last.last_end, last.last_end_s}, 0, 0, 0, 0, kLast, Command::What::raw});
+      whys_.push_back({Why::What::end, i});
     }
-    if (words_) sort_commands();
   }
 
-  void give(const Steps& steps, int rank) {
-    const std::string reason = words_ ? steps.name + ": " + steps.why : "";
-    for (const job::StepLine& line : steps.block.lines) {
-      Command c;
+  // What is answered, by the timeline that it was asked about: commands in the order of the text
+  // and with reasons, and when preheats are.
+  void say() {
+    preheats_s_.resize(parked_.size());
+    for (std::size_t g = 0; g < parked_.size(); ++g) {
+      const GapAnswer& a = answers_[g];
+      if (!a.preheat_after_s) continue;
+      preheats_s_[g] =
+          outcome_.waits.wall(place_at(outcome_.gaps[g].from_s + *a.preheat_after_s, g));
+    }
+    say_commands();
+  }
+
+  void say(Command& c, const Why& why) const {
+    switch (why.what) {
+      case Why::What::start:
+        c.raw = rules_.dialect.job_start[why.part];
+        c.reason = "planning starts here";
+        break;
+      case Why::What::end:
+        c.raw = rules_.dialect.job_end[why.part];
+        c.reason = "after the last use";
+        break;
+      case Why::What::action:
+        c.reason = words_of(answers_[why.of].actions[why.part], answers_[why.of].because);
+        break;
+      case Why::What::step:
+        c.raw = steps_[why.of].block.lines[why.part].text;
+        c.reason.reserve(steps_[why.of].name.size() + 2 + steps_[why.of].why.size());
+        c.reason.append(steps_[why.of].name).append(": ").append(steps_[why.of].why);
+        break;
+      case Why::What::exchange:
+        c.reason = fmt::format("wait: hot before the exchange to T{}", c.tool);
+        break;
+      case Why::What::hotter:
+        c.reason = "exchange at the hotter of the two";
+        break;
+      case Why::What::print:
+        c.reason = fmt::format("wait: T{} prints at {:g} C", c.tool, c.temp_c);
+        break;
+      case Why::What::back:
+        c.reason = "back to the target of the next use";
+        break;
+    }
+  }
+
+  void give(std::size_t s, int rank) {
+    const Steps& steps = steps_[s];
+    for (std::size_t i = 0; i < steps.block.lines.size(); ++i) {
+      const job::StepLine& line = steps.block.lines[i];
+      Given& c = given_.emplace_back();
       c.at = steps.at;
       c.what = line.what == job::StepLine::What::set    ? Command::What::set
                : line.what == job::StepLine::What::wait ? Command::What::wait
                                                         : Command::What::raw;
-      c.head = steps.head;
+      c.head = std::uint32_t(steps.head);
       c.tool = steps.tool;
       c.temp_c = line.temp_c;
-      c.raw = line.text;
-      c.reason = reason;
       c.rank = rank;
       c.step = true;
       c.seconds = line.seconds;
-      plan_.commands.push_back(std::move(c));
+      whys_.push_back({Why::What::step, std::uint32_t(i), std::uint32_t(s)});
     }
   }
 
-  void sort_commands() {
+  void say_commands() {
     std::vector<Timeline::Key> keys;
-    keys.reserve(plan_.commands.size());
-    for (const Command& c : plan_.commands) {
+    keys.reserve(given_.size());
+    for (const Given& c : given_) {
       keys.push_back({c.at.offset, std::uint32_t(c.rank), std::uint32_t(keys.size())});
     }
     std::sort(keys.begin(), keys.end());
-    std::vector<Command> sorted;
-    sorted.reserve(keys.size());
-    for (const Timeline::Key& k : keys) sorted.push_back(std::move(plan_.commands[k.event]));
-    plan_.commands = std::move(sorted);
+    plan_.commands.reserve(keys.size());
+    for (const Timeline::Key& k : keys) {
+      const Given& g = given_[k.event];
+      Command& c = plan_.commands.emplace_back();
+      c.at = g.at;
+      c.what = g.what;
+      c.head = g.head;
+      c.tool = g.tool;
+      c.temp_c = g.temp_c;
+      c.rank = g.rank;
+      c.preheat = g.preheat;
+      c.step = g.step;
+      c.seconds = g.seconds;
+      say(c, whys_[k.event]);
+    }
   }
 
   void compose_parked(const Break& b, std::size_t g) {
     const GapAnswer& a = answers_[g];
     const double from_s = outcome_.gaps[g].from_s;
-    Gap gap;
-    gap.treatment = a.treatment;
-    gap.because = a.because;
-    if (words_) gap.reason = words_of(a.because);
     for (std::size_t i = 0; i < a.actions.size(); ++i) {
       const GapAction& action = a.actions[i];
-      const Place at = action.after_s <= 0 ? b.from : place_at(from_s + action.after_s, b);
+      const Place at = action.after_s <= 0 ? b.from : place_at(from_s + action.after_s, g);
       // Superseded if the next one falls on the same line.
       if (i + 1 < a.actions.size() &&
-          place_at(from_s + a.actions[i + 1].after_s, b).offset == at.offset) {
+          place_at(from_s + a.actions[i + 1].after_s, g).offset == at.offset) {
         continue;
       }
       const double now_c = outcome_.gaps[g].start_target_c;
       const bool same_as_now = i == 0 && at.offset == b.from.offset && action.target_c == now_c &&
                                b.disabled.empty() && now_c <= 0;
       if (same_as_now) continue;
-      add(at, Command::What::set, b, action.target_c, words_ ? words_of(action, a.because) : "",
+      add(at, Command::What::set, b, action.target_c,
+          {Why::What::action, std::uint32_t(i), std::uint32_t(g)},
           b.leaving != kNone && at.offset == b.from.offset ? kLetGo : kFirst);
-      plan_.commands.back().preheat = action.what == GapAction::What::preheat;
+      given_.back().preheat = action.what == GapAction::What::preheat;
     }
-    if (a.preheat_after_s) {
-      gap.preheat_at_s = outcome_.waits.wall(place_at(from_s + *a.preheat_after_s, b));
-    }
-    plan_.gaps.push_back(std::move(gap));
   }
 
   void waits(const Break& b) {
@@ -371,14 +524,12 @@ class Planner {
       const int rank = before_select ? kNext : kArrive;
       if (n.ours) {
         if (b.exchange && before_select) {
-          add(n.at, Command::What::wait, b, n.temp_c,
-              words_ ? fmt::format("wait: hot before the exchange to T{}", b.tool) : "", rank);
+          add(n.at, Command::What::wait, b, n.temp_c, {Why::What::exchange}, rank);
           if (b.ready_c > n.temp_c) {
-            add(n.at, Command::What::set, b, b.ready_c, "exchange at the hotter of the two", rank);
+            add(n.at, Command::What::set, b, b.ready_c, {Why::What::hotter}, rank);
           }
         } else {
-          add(n.at, Command::What::wait, b, n.temp_c,
-              words_ ? fmt::format("wait: T{} prints at {:g} C", b.tool, n.temp_c) : "", rank);
+          add(n.at, Command::What::wait, b, n.temp_c, {Why::What::print}, rank);
         }
       } else {
         // The job's own wait may be for less; the plan's target comes back right after it.
@@ -387,18 +538,25 @@ class Planner {
         const bool last = i + 1 == b.needs.size();
         const bool overtaken = !last && b.needs[i + 1].at.offset <= t.end_offset;
         if (t.has_temp && t.temp_c != wanted && !overtaken) {
-          add({t.end_offset, n.at.time_s}, Command::What::set, b, wanted,
-              "back to the target of the next use", rank);
+          add({t.end_offset, n.at.time_s}, Command::What::set, b, wanted, {Why::What::back}, rank);
         }
       }
     }
   }
 
   void fill_gaps() {
-    plan_.gaps.resize(parked_.size());
+    std::vector<std::pair<double, std::size_t>> by_start;
+    by_start.reserve(parked_.size());
     for (std::size_t g = 0; g < parked_.size(); ++g) {
+      by_start.emplace_back(outcome_.gaps[g].from_s, g);
+    }
+    std::sort(by_start.begin(), by_start.end());
+    plan_.gaps.reserve(parked_.size());
+    time_gaps();
+    GapQuestion q;
+    for (const auto& [from_s, g] : by_start) {
       const Break& b = breaks_[parked_[g]];
-      Gap& gap = plan_.gaps[g];
+      Gap& gap = plan_.gaps.emplace_back();
       const GapOutcome& o = outcome_.gaps[g];
       gap.head = b.head;
       gap.before = b.before;
@@ -408,9 +566,16 @@ class Planner {
       gap.dip_c = o.dip_c;
       gap.wait_s = o.wait_s;
       gap.hot_idle_s = o.hot_idle_s;
-      const LeastGap best = least(question(g), o.to_s - o.from_s);
+      ask(g, q);
+      const LeastGap best = least(q, o.to_s - o.from_s);
       gap.least_hot_idle_s = best.hot_idle_s;
       gap.least_wait_s = best.late_s;
+      if (answers_.empty()) continue;  // as sliced
+      const GapAnswer& a = answers_[g];
+      gap.treatment = a.treatment;
+      gap.because = a.because;
+      gap.reason = words_of(a.because);
+      if (a.preheat_after_s) gap.preheat_at_s = preheats_s_[g];
     }
   }
 
@@ -440,8 +605,6 @@ class Planner {
           break;
       }
     }
-    std::stable_sort(plan_.gaps.begin(), plan_.gaps.end(),
-                     [](const Gap& a, const Gap& b) { return a.from_s < b.from_s; });
   }
 
   const Job& job_;
@@ -452,8 +615,13 @@ class Planner {
   std::vector<std::size_t> parked_;  // breaks that are gaps
   Margin margin_;
   std::vector<Delay> delays_;
+  std::vector<Window> windows_;     // as parked_
+  std::vector<char> stale_;         // as parked_
   std::vector<GapAnswer> answers_;  // as parked_
-  bool words_ = false;
+  std::vector<double> preheats_s_;  // as parked_, wall
+  std::vector<Moved> moved_;        // gaps ascending
+  std::vector<Given> given_;        // the commands, as they come
+  std::vector<Why> whys_;           // as given_
   Timeline timeline_;
   Outcome outcome_;
 };
@@ -467,11 +635,14 @@ Result<Plan> make(const Job& job, const rules::Rules& rules, rules::Policy polic
     plan.heads.resize(job.heads.size());
     Timeline timeline;
     for (const job::Target& t : job.targets) {
-      Event e{t.at, t.waits ? Event::What::wait : Event::What::set, t.head};
+      Event e;
+      e.at_s = t.at.time_s;
+      e.head = std::uint32_t(t.head);
+      e.what = t.waits ? Event::What::wait : Event::What::set;
       e.has_temp = t.has_temp;
       e.temp_c = t.temp_c;
       e.cooling = t.cooling;
-      timeline.order.push_back({e.at.offset, 0, std::uint32_t(timeline.events.size())});
+      timeline.order.push_back({t.at.offset, 0, std::uint32_t(timeline.events.size())});
       timeline.events.push_back(e);
     }
     Outcome outcome = simulate(job, timeline, 0);

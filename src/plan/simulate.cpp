@@ -34,13 +34,38 @@ bool Waits::near(const Waits& other, double seconds) const {
   return close(*this, other) && close(other, *this);
 }
 
+Waits::Changes Waits::unlike(const Waits& other) const {
+  Changes out;
+  const auto own = [](const Waits& w, std::size_t i) {
+    return w.sums_[i] - (i > 0 ? w.sums_[i - 1] : 0);
+  };
+  std::size_t a = 0;
+  std::size_t b = 0;
+  while (a < keys_.size() || b < other.keys_.size()) {
+    const std::uint64_t at = a < keys_.size() ? keys_[a] : UINT64_MAX;
+    const std::uint64_t at_other = b < other.keys_.size() ? other.keys_[b] : UINT64_MAX;
+    const double seconds = at <= at_other ? own(*this, a++) : 0;
+    const double seconds_other = at_other <= at ? own(other, b++) : 0;
+    constexpr double kRoundingS = 1e-9;  // of sums
+    if (std::abs(seconds - seconds_other) > kRoundingS) {
+      out.offsets_.push_back(std::min(at, at_other) / 2);
+    }
+  }
+  return out;
+}
+
+bool Waits::Changes::within(std::uint64_t first_offset, std::uint64_t last_offset) const {
+  const auto at = std::lower_bound(offsets_.begin(), offsets_.end(), first_offset);
+  return at != offsets_.end() && *at <= last_offset;
+}
+
 namespace {
 
 // One heater on its way through the job.
 struct Track {
   thermal::Course course;
   double wall_s = 0;
-  std::size_t gap = job::kNone;
+  std::uint32_t gap = Event::kNoGap;
   double threshold_c = 1e9;
   double drive_until_s = 0;
   std::size_t drive = job::kNone;  // the last one
@@ -103,7 +128,7 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
     t.wall_s = std::max(t.wall_s, wall_s);
     energy_j += spent.energy_j;
     out.heads[head].energy_wh += spent.energy_j / 3600;
-    if (t.gap != job::kNone) {
+    if (t.gap != Event::kNoGap) {
       out.gaps[t.gap].hot_idle_s += spent.above_s;
       out.gaps[t.gap].dip_c = std::min(out.gaps[t.gap].dip_c, spent.lowest_c);
       out.heads[head].hot_idle_s += spent.above_s;
@@ -112,13 +137,13 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
   double waited_s = 0;  // and gone by in sequences
   for (const Timeline::Key& key : timeline.order) {
     const Event& e = timeline.events[key.event];
-    const double wall_s = e.at.time_s + waited_s;
+    const double wall_s = e.at_s + waited_s;
     advance(e.head, wall_s);
     Track& t = tracks[e.head];
     switch (e.what) {
       case Event::What::gap_begins: {
         t.gap = e.gap;
-        t.threshold_c = e.threshold_c;
+        t.threshold_c = e.temp_c;
         GapOutcome& g = out.gaps[e.gap];
         g.from_s = wall_s;
         g.start_c = t.course.temperature_c();
@@ -128,11 +153,11 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
       }
       case Event::What::gap_ends:
         out.gaps[e.gap].to_s = wall_s;
-        t.gap = job::kNone;
+        t.gap = Event::kNoGap;
         t.threshold_c = 1e9;
         continue;
       case Event::What::pass:
-        out.waits.add(e.at.offset, key.rank >= Timeline::kLate, e.seconds);
+        out.waits.add(key.offset, key.rank >= Timeline::kLate, e.seconds);
         waited_s += e.seconds;
         out.figures.sequence_s += e.seconds;
         continue;
@@ -162,7 +187,7 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
     if (e.cooling) wait = std::max(wait, t.course.seconds_until_cool(target));
     if (!std::isfinite(wait)) wait = 0;
     if (wait > 0) {
-      out.waits.add(e.at.offset, key.rank >= Timeline::kLate, wait);
+      out.waits.add(key.offset, key.rank >= Timeline::kLate, wait);
       waited_s += wait;
       if (e.step) {
         out.figures.sequence_s += wait;
@@ -170,7 +195,7 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
       }
       out.figures.wait_s += wait;
       out.heads[e.head].wait_s += wait;
-      if (e.gap != job::kNone) out.gaps[e.gap].wait_s += wait;
+      if (e.gap != Event::kNoGap) out.gaps[e.gap].wait_s += wait;
     }
   }
   const double end_s = job.duration_s + waited_s;

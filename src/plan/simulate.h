@@ -11,19 +11,21 @@
 
 namespace forewarm::plan {
 
+// There are many, and they are gone through in the order of the text: small, and the place's offset
+// is in the key.
 struct Event {
   enum class What : std::uint8_t { set, wait, gap_begins, gap_ends, pass };
-  job::Place at;
+  static constexpr std::uint32_t kNoGap = UINT32_MAX;
+  double at_s = 0;             // job time
+  double temp_c = 0;           // gap_begins: hotter than this is hot idle
+  double seconds = 0;          // pass: so long the machine does something else
+  std::uint32_t head = 0;      // of job.heads
+  std::uint32_t gap = kNoGap;  // the gap that it begins, ends, or is waited for after
   What what = What::set;
-  std::size_t head = 0;
   bool has_temp = true;
-  double temp_c = 0;
-  bool cooling = false;          // the wait is for cooling, too
-  std::size_t gap = job::kNone;  // the gap that it begins, ends, or is waited for after
-  double threshold_c = 1e9;      // gap_begins: hotter than this is hot idle
-  bool preheat = false;          // the plan's own command to come back
-  bool step = false;             // of a sequence: its seconds and waits are the sequence's
-  double seconds = 0;            // pass: so long the machine does something else
+  bool cooling = false;  // the wait is for cooling, too
+  bool preheat = false;  // the plan's own command to come back
+  bool step = false;     // of a sequence: its seconds and waits are the sequence's
 };
 
 // Events, and the order of the text: by place, at one place by rank, and then as they were put in.
@@ -61,6 +63,16 @@ class Waits {
   [[nodiscard]] double total() const { return sums_.empty() ? 0 : sums_.back(); }
   [[nodiscard]] double wall(job::Place place) const { return place.time_s + before(place.offset); }
   [[nodiscard]] bool near(const Waits& other, double seconds) const;
+  // Where what goes by is not the same as in the other.
+  class Changes {
+   public:
+    [[nodiscard]] bool within(std::uint64_t first_offset, std::uint64_t last_offset) const;
+
+   private:
+    friend class Waits;
+    std::vector<std::uint64_t> offsets_;  // ascending
+  };
+  [[nodiscard]] Changes unlike(const Waits& other) const;
 
  private:
   [[nodiscard]] double sum_before(std::uint64_t key) const;

@@ -24,7 +24,10 @@ class Profile {
               [](const Drawn& a, const Drawn& b) { return a.from_s < b.from_s; });
     for (const Drawn& d : fixed_) longest_s_ = std::max(longest_s_, d.to_s - d.from_s);
   }
-  void add(Drawn d) { placed_.push_back(d); }
+  void add(Drawn d) {
+    placed_.push_back(d);
+    lowest_s_ = std::min(lowest_s_, d.from_s);
+  }
   // Of what is placed for good, only the last matter: the next come before them in time.
   void forget_old() {
     if (placed_.size() > kMostPlaced) {
@@ -34,6 +37,17 @@ class Profile {
   void drop() { placed_.pop_back(); }
   void drop(std::size_t count) {
     placed_.erase(placed_.end() - std::ptrdiff_t(count), placed_.end());
+  }
+
+  // Nothing draws, or has drawn until it was moved, at any time in [from_s, to_s).
+  [[nodiscard]] bool alone(double from_s, double to_s) const {
+    if (to_s > lowest_s_) return false;
+    auto at = std::lower_bound(fixed_.begin(), fixed_.end(), from_s - longest_s_ - kApartS,
+                               [](const Drawn& d, double t) { return d.from_s < t; });
+    for (; at != fixed_.end() && at->from_s < to_s; ++at) {
+      if (at->to_s > from_s) return false;
+    }
+    return true;
   }
 
   // The first moment in [from_s, to_s) at which those of `h` are too many more.
@@ -79,6 +93,7 @@ class Profile {
   std::vector<Drawn> fixed_, placed_;
   mutable std::vector<Drawn> near_;
   double limit_w_, longest_s_ = 0;
+  double lowest_s_ = std::numeric_limits<double>::infinity();  // of all that was ever placed
 };
 
 double end_of(const Heating& h, double at_s) { return at_s + h.drive_s(at_s) + kApartS; }
@@ -136,6 +151,12 @@ class Group {
       high_s_ = std::max(high_s_, end_of(all_[m], told_[m].at_s));
     }
   }
+  // The same for one that nothing keeps from being told when it asks to be.
+  void solve_alone(double at_s, double end_s) {
+    told_[members_.front()] = {at_s, false};
+    low_s_ = at_s;
+    high_s_ = end_s;
+  }
   void join(std::size_t member) { members_.push_back(member); }
   [[nodiscard]] const std::vector<std::size_t>& members() const { return members_; }
   [[nodiscard]] bool late() const { return told_[members_.front()].late; }
@@ -143,8 +164,10 @@ class Group {
   [[nodiscard]] double low_s() const { return low_s_; }
   [[nodiscard]] double high_s() const { return high_s_; }
   void place() const {
+    const bool one = members_.size() == 1;
     for (const std::size_t m : members_) {
-      profile_.add({told_[m].at_s, end_of(all_[m], told_[m].at_s), all_[m].watts, all_[m].heater});
+      profile_.add({told_[m].at_s, one ? high_s_ : end_of(all_[m], told_[m].at_s), all_[m].watts,
+                    all_[m].heater});
     }
   }
 
@@ -298,20 +321,33 @@ std::vector<Told> stagger(const std::vector<Heating>& heatings, const std::vecto
   std::vector<Told> told(heatings.size());
   std::vector<std::size_t> order(heatings.size());
   std::iota(order.begin(), order.end(), std::size_t{0});
+  std::vector<double> lines(heatings.size());
   std::vector<double> ends(heatings.size());
   for (std::size_t i = 0; i < heatings.size(); ++i) {
-    ends[i] = end_of(heatings[i], heatings[i].line_at(heatings[i].latest_s));
+    lines[i] = heatings[i].line_at(heatings[i].latest_s);
+    ends[i] = end_of(heatings[i], lines[i]);
   }
   std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
     return ends[a] != ends[b] ? ends[a] > ends[b] : a < b;
   });
   Profile profile(fixed, limit_w);
   std::vector<Group> groups;  // placed, the first in time last
+  groups.reserve(heatings.size());
   for (std::size_t next = 0; next < order.size();) {
     // A group: those that reach into the time of others of it, wherever these have been moved.
-    Group group(heatings, {order[next++]}, profile, told);
-    group.solve();
-    for (bool grown = true; grown;) {
+    const std::size_t first = order[next++];
+    Group group(heatings, {first}, profile, told);
+    // Most compete with none.
+    const bool alone = (next == order.size() || ends[order[next]] <= lines[first]) &&
+                       lines[first] >= heatings[first].release_s - 1e-9 &&
+                       heatings[first].watts <= limit_w + kSlackW &&
+                       profile.alone(lines[first], ends[first]);
+    if (alone) {
+      group.solve_alone(lines[first], ends[first]);
+    } else {
+      group.solve();
+    }
+    for (bool grown = !alone; grown;) {
       grown = false;
       while (next < order.size() && ends[order[next]] > group.low_s() &&
              group.members().size() < kMostInGroup) {

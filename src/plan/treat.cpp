@@ -15,8 +15,8 @@ double parked_standby_c(const GapQuestion& q) {
   return q.needs.empty() ? q.standby_c : std::min(q.standby_c, q.ready_c);
 }
 
-bool held_at(const GapQuestion& q, double floor_c, double temp_c) {
-  return floor_c > q.hotend.ambient_c && std::abs(temp_c - floor_c) <= thermal::kSameC;
+bool held_at(const thermal::Hotend& h, double floor_c, double temp_c) {
+  return floor_c > h.ambient_c && std::abs(temp_c - floor_c) <= thermal::kSameC;
 }
 
 // The latest moment at which told to heat, the heater meets `need` with its margin; < 0: none.
@@ -27,9 +27,9 @@ double latest_preheat(const GapQuestion& q, const Margin& margin, double floor_c
   double changes_s = 0;
   double variance = 0;
   const auto in_time = [&](double t) {
-    const double from_c = parked_at(q, floor_c, t);
-    return t + margin.lead_s(q.hotend, from_c, held_at(q, floor_c, from_c), need.temp_c, changes_s,
-                             variance) <=
+    const double from_c = parked_at(q.hotend, q.start_c, floor_c, t);
+    return t + margin.lead_s(q.hotend, from_c, held_at(q.hotend, floor_c, from_c), need.temp_c,
+                             changes_s, variance) <=
            need.after_s + 1e-9;
   };
   auto before = q.delays.begin();
@@ -49,7 +49,7 @@ double latest_preheat(const GapQuestion& q, const Margin& margin, double floor_c
       const double guess =
           end - margin.lead_s(q.hotend, floor_c, true, need.temp_c, changes_s, variance);
       if (end == need.after_s && guess >= begin && floor_c > q.hotend.ambient_c &&
-          std::abs(parked_at(q, floor_c, guess) - floor_c) < thermal::kSameC) {
+          std::abs(parked_at(q.hotend, q.start_c, floor_c, guess) - floor_c) < thermal::kSameC) {
         return guess;
       }
       double early = begin;
@@ -83,9 +83,9 @@ bool meets(const GapQuestion& q, const Margin& margin, double floor_c, const Nee
       variance += d->variance_s2;
     }
   }
-  const double from_c = parked_at(q, floor_c, t);
-  return t + margin.lead_s(q.hotend, from_c, held_at(q, floor_c, from_c), need.temp_c, changes_s,
-                           variance) <=
+  const double from_c = parked_at(q.hotend, q.start_c, floor_c, t);
+  return t + margin.lead_s(q.hotend, from_c, held_at(q.hotend, floor_c, from_c), need.temp_c,
+                           changes_s, variance) <=
          need.after_s + 1e-6;
 }
 
@@ -183,10 +183,10 @@ GapAnswer at_once(const GapQuestion& q, Because because, bool hot, bool no_line)
 
 void name_bound(const GapQuestion& q, const Option& o, Because& because) {
   using Bound = Because::Bound;
-  because.from_c = parked_at(q, o.floor_c, o.preheat_s);
+  because.from_c = parked_at(q.hotend, q.start_c, o.floor_c, o.preheat_s);
   because.to_c = q.ready_c;
   because.lead_s = o.need->after_s - o.preheat_s;
-  because.heat_s = drive_s(q, o.floor_c, o.preheat_s, o.need->temp_c);
+  because.heat_s = drive_s(q.hotend, q.start_c, o.floor_c, o.preheat_s, o.need->temp_c);
   because.earlier_s = o.asked_s - o.preheat_s;
   constexpr double kWorthAWord = 1;
   if (o.power && std::abs(because.earlier_s) > kWorthAWord) {
@@ -200,21 +200,22 @@ void name_bound(const GapQuestion& q, const Option& o, Because& because) {
 
 }  // namespace
 
-double parked_at(const GapQuestion& q, double floor_c, double after_s) {
-  const double free_c = thermal::cooled_c(q.hotend, q.start_c, after_s);
-  if (floor_c <= q.hotend.ambient_c) return free_c;
-  if (q.start_c >= floor_c) return std::max(free_c, floor_c);
+double parked_at(const thermal::Hotend& h, double start_c, double floor_c, double after_s) {
+  const double free_c = thermal::cooled_c(h, start_c, after_s);
+  if (floor_c <= h.ambient_c) return free_c;
+  if (start_c >= floor_c) return std::max(free_c, floor_c);
   // Colder than its standby: it is being driven there.
-  thermal::Course course(q.hotend, q.start_c);
+  thermal::Course course(h, start_c);
   course.set_target(floor_c);
   course.advance(after_s);
   return course.temperature_c();
 }
 
-double drive_s(const GapQuestion& q, double floor_c, double after_s, double to_c) {
-  const double from_c = parked_at(q, floor_c, after_s);
-  return held_at(q, floor_c, from_c) ? thermal::seconds_to_heat_held(q.hotend, from_c, to_c)
-                                     : thermal::seconds_to_heat(q.hotend, from_c, to_c);
+double drive_s(const thermal::Hotend& h, double start_c, double floor_c, double after_s,
+               double to_c) {
+  const double from_c = parked_at(h, start_c, floor_c, after_s);
+  return held_at(h, floor_c, from_c) ? thermal::seconds_to_heat_held(h, from_c, to_c)
+                                     : thermal::seconds_to_heat(h, from_c, to_c);
 }
 
 GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, const Margin& margin,
@@ -311,6 +312,7 @@ GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, const Margin& margi
   if (chosen == nullptr) return at_once(q, why, hot, standby.in_time || off.in_time);
   name_bound(q, *chosen, why);
   GapAnswer a;
+  a.actions.reserve(2);
   a.because = why;
   if (chosen == &stay) {
     a.treatment = Treatment::hold;

@@ -78,9 +78,10 @@ struct GapCost {
 
 // The temperature `after_s` into a gap that cools towards a floor (0: none), and the seconds of
 // full drive from there to `to_c`.
-[[nodiscard]] double parked_at(const GapQuestion& question, double floor_c, double after_s);
-[[nodiscard]] double drive_s(const GapQuestion& question, double floor_c, double after_s,
-                             double to_c);
+[[nodiscard]] double parked_at(const thermal::Hotend& hotend, double start_c, double floor_c,
+                               double after_s);
+[[nodiscard]] double drive_s(const thermal::Hotend& hotend, double start_c, double floor_c,
+                             double after_s, double to_c);
 
 // The same gap at its physical best: how long it must be hot, how late it must be. `until_s` is
 // when the toolhead is picked.

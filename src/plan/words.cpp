@@ -2,7 +2,10 @@
 
 #include <fmt/format.h>
 
+#include <charconv>
 #include <cmath>
+#include <cstdint>
+#include <string_view>
 
 namespace forewarm::plan {
 
@@ -10,6 +13,52 @@ namespace {
 
 using Cause = Because::Cause;
 using Bound = Because::Bound;
+
+// As fmt writes it with so many decimals, 0 or 1, and several times as fast where it is not near
+// the middle between two such numbers: a plan has tens of thousands of them.
+class Decimal {
+ public:
+  Decimal(double x, int decimals) {
+    const double scale = decimals == 0 ? 1 : 10;
+    const double scaled = std::abs(x) * scale;
+    const double whole = std::floor(scaled);
+    if (!(scaled < 1e9) || std::abs(scaled - whole - 0.5) < 1e-6) {
+      slow_ = fmt::format("{:.{}f}", x, decimals);
+      return;
+    }
+    const auto units = std::uint64_t(whole) + (scaled - whole > 0.5 ? 1 : 0);
+    char* at = text_;
+    if (std::signbit(x)) *at++ = '-';
+    at = std::to_chars(at, text_ + sizeof text_, decimals == 0 ? units : units / 10).ptr;
+    if (decimals != 0) {
+      *at++ = '.';
+      *at++ = char('0' + units % 10);
+    }
+    size_ = std::size_t(at - text_);
+  }
+  [[nodiscard]] std::string_view view() const {
+    return slow_.empty() ? std::string_view(text_, size_) : std::string_view(slow_);
+  }
+
+ private:
+  char text_[24];
+  std::size_t size_ = 0;
+  std::string slow_;
+};
+
+std::string_view view(std::string_view s) { return s; }
+std::string_view view(const Decimal& d) { return d.view(); }
+
+template <class... Parts>
+std::string join(const Parts&... parts) {
+  std::string out;
+  out.reserve((view(parts).size() + ...));
+  (out.append(view(parts)), ...);
+  return out;
+}
+
+Decimal whole(double x) { return {x, 0}; }
+Decimal tenths(double x) { return {x, 1}; }
 
 std::string cause_of(const Because& b) {
   switch (b.cause) {
@@ -20,31 +69,31 @@ std::string cause_of(const Because& b) {
     case Cause::policy_hold:
       return "policy hold";
     case Cause::small_dip:
-      return fmt::format("parked {:.0f} s, would dip only {:.1f} C", b.length_s, b.drop_c);
+      return join("parked ", whole(b.length_s), " s, would dip only ", tenths(b.drop_c), " C");
     case Cause::too_short:
-      return fmt::format("parked {:.0f} s, too short to cool and heat again", b.length_s);
+      return join("parked ", whole(b.length_s), " s, too short to cool and heat again");
     case Cause::no_line:
-      return fmt::format("parked {:.0f} s, no line stands where its preheat would", b.length_s);
+      return join("parked ", whole(b.length_s), " s, no line stands where its preheat would");
     case Cause::heated_at_once:
       return b.late_s > 0
                  ? fmt::format("heated at once from {:.0f} C, {:.1f} s late", b.from_c, b.late_s)
                  : fmt::format("heated at once from {:.0f} C", b.from_c);
     case Cause::over_off:
-      return fmt::format("parked {:.0f} s, more than {:.0f} s", b.length_s, b.limit_s);
+      return join("parked ", whole(b.length_s), " s, more than ", whole(b.limit_s), " s");
     case Cause::over_hot_idle:
       return fmt::format("standby would be hot for {:.0f} s, limit {:.0f} s", b.hot_s, b.limit_s);
     case Cause::not_heated:
       return fmt::format("not yet heated, needed in {:.0f} s", b.length_s);
     case Cause::cheaper_hold:
-      return fmt::format("parked {:.0f} s, costs no more than to cool and heat again", b.length_s);
+      return join("parked ", whole(b.length_s), " s, costs no more than to cool and heat again");
     case Cause::cheaper_off:
     case Cause::cheaper_standby:
       return fmt::format("parked {:.0f} s, off costs {:.2g}, standby {:.2g}", b.length_s,
                          b.cost_off, b.cost_standby);
     case Cause::within_off:
-      return fmt::format("parked {:.0f} s", b.length_s);
+      return join("parked ", whole(b.length_s), " s");
     case Cause::no_time_for_off:
-      return fmt::format("parked {:.0f} s, from off it would not be back in time", b.length_s);
+      return join("parked ", whole(b.length_s), " s, from off it would not be back in time");
   }
   return "";
 }
@@ -56,10 +105,10 @@ std::string bound_of(const Because& b) {
     case Bound::exchange:
       return ", for the exchange";
     case Bound::line:
-      return fmt::format(", {:.1f} s early as no line stands later", b.earlier_s);
+      return join(", ", tenths(b.earlier_s), " s early as no line stands later");
     case Bound::power:
-      return fmt::format(", {:.1f} s {} for the heating limit", std::abs(b.earlier_s),
-                         b.earlier_s > 0 ? "early" : "late");
+      return join(", ", tenths(std::abs(b.earlier_s)), b.earlier_s > 0 ? " s early" : " s late",
+                  " for the heating limit");
   }
   return "";
 }
@@ -74,7 +123,8 @@ std::string words_of(const Because& b) {
     out = fmt::format("left alone for {:.0f} s", b.limit_s);
   }
   if (preheats(b)) {
-    out += fmt::format(", preheat {:.1f} s ahead from {:.0f} C{}", b.lead_s, b.from_c, bound_of(b));
+    out +=
+        join(", preheat ", tenths(b.lead_s), " s ahead from ", whole(b.from_c), " C", bound_of(b));
   }
   return out;
 }
@@ -95,8 +145,8 @@ std::string words_of(const GapAction& action, const Because& b) {
       break;
   }
   if (!preheats(b)) return "preheat: " + cause_of(b);
-  return fmt::format("preheat: {:.1f} s ahead, from {:.0f} C to {:.0f} C in {:.1f} s{}", b.lead_s,
-                     b.from_c, b.to_c, b.heat_s, bound_of(b));
+  return join("preheat: ", tenths(b.lead_s), " s ahead, from ", whole(b.from_c), " C to ",
+              whole(b.to_c), " C in ", tenths(b.heat_s), " s", bound_of(b));
 }
 
 }  // namespace forewarm::plan
