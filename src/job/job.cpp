@@ -43,4 +43,27 @@ std::uint64_t Job::count(Change kind) const {
                                      [kind](const Select& s) { return s.kind == kind; }));
 }
 
+void set_temperatures(Job& job) {
+  std::vector<std::optional<double>> now(job.heads.size());
+  auto before = now;  // at each toolhead's last stint
+  std::size_t t = 0;
+  const auto advance = [&](std::uint64_t offset) {
+    for (; t < job.targets.size() && job.targets[t].at.offset < offset; ++t) {
+      if (job.targets[t].has_temp) now[job.targets[t].head] = job.targets[t].temp_c;
+    }
+  };
+  for (Stint& s : job.stints) {
+    advance(s.first.offset);
+    s.work_c = now[s.head];
+    // Exchanged and put away again: as hot as what was in it, unless the job says hotter.
+    const double ambient_c = job.heads[s.head].hotend.ambient_c;
+    if (!s.extrudes && before[s.head] && s.work_c.value_or(0) <= ambient_c) {
+      s.work_c = before[s.head];
+    }
+    advance(s.extruded_end);
+    s.last_c = s.extrudes ? now[s.head] : s.work_c;
+    before[s.head] = s.last_c;
+  }
+}
+
 }  // namespace forewarm::job

@@ -127,4 +127,7 @@ struct Job {
   [[nodiscard]] bool worth_planning() const { return start.has_value() && stints.size() > 1; }
 };
 
+// Sets work_c and last_c of every stint from the targets. REQUIRES: both are in order.
+void set_temperatures(Job& job);
+
 }  // namespace forewarm::job
