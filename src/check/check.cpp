@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <deque>
+#include <utility>
 
 #include "check/dialect.h"
 #include "check/moved.h"
@@ -188,7 +189,7 @@ class Check final : private Player {
     if (in_block_) return;
     in_block_ = true;
     original_state_ = state_;
-    limits_ = clock_.limits();
+    limits_ = std::as_const(clock_).limits();
     block_line_ = number_;
     if (!original_started_) {
       Event e;
@@ -242,7 +243,7 @@ class Check final : private Player {
     differs(is.motion != was.motion, "the kind of motion");
     differs(!near(is.feed_mm_s, was.feed_mm_s), "the feed");
     differs(is.tool != was.tool, "the tool");
-    differs(!(clock_.limits() == limits_), "a limit of motion");
+    differs(!(std::as_const(clock_).limits() == limits_), "a limit of motion");
     if (!what.empty()) say(Id::state_differs, block_line_, "after these lines: " + what);
   }
 

@@ -4,13 +4,7 @@
 
 namespace forewarm::job {
 
-void Index::add(Place place, bool always) {
-  if (!places_.empty()) {
-    const Place& last = places_.back();
-    if (place.offset == last.offset) return;
-    // After a wait, the next line is later than it looks.
-    if (!always && !always_ && place.time_s < last.time_s + step_s_) return;
-  }
+void Index::take(Place place, bool always) {
   always_ = always;
   places_.push_back(place);
   if (places_.size() < kMost) return;

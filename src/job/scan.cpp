@@ -6,6 +6,7 @@
 #include <map>
 #include <tuple>
 #include <unordered_map>
+#include <utility>
 
 #include "gcode/lines.h"
 #include "gcode/state.h"
@@ -72,7 +73,7 @@ class Scanner final : public motion::Clock::Listener {
 
   void timed(std::span<const motion::Timed> moves) override {
     for (const motion::Timed& m : moves) {
-      settle(delivered_, m.start_s);
+      if (!pending_.empty()) settle(delivered_, m.start_s);
       if (m.tag != last_tag_) {
         job_.index.add({m.tag, m.start_s});
         last_tag_ = m.tag;
@@ -438,7 +439,7 @@ class Scanner final : public motion::Clock::Listener {
   }
 
   Status firmware_retraction() {
-    const motion::Limits& l = clock_.limits();
+    const motion::Limits& l = std::as_const(clock_).limits();
     motion::Move m;
     m.delta[gcode::kE] = effect_.retracts ? -l.retract_mm : l.retract_mm;
     m.feed_mm_s = effect_.retracts ? l.retract_mm_s : l.unretract_mm_s;
@@ -506,7 +507,7 @@ class Scanner final : public motion::Clock::Listener {
   void take_material(double e) {
     Material& m = material_for_tool();
     const bool purge = purging_ || (purge_area_ != nullptr && in_purge_area());
-    (purge ? m.purge_mm : m.part_mm) += e * clock_.limits().flow_factor;
+    (purge ? m.purge_mm : m.part_mm) += e * std::as_const(clock_).limits().flow_factor;
   }
 
   void count_layer() {
