@@ -34,6 +34,10 @@ struct Digest {
 
 void digest(const Block& block, Digest& out);
 
+// The same of one line, given without its ending. False where parse() has to read it: also for a
+// line longer than moves are.
+[[nodiscard]] bool read_straight(std::string_view text, Straight& line);
+
 // Takes over the move as apply() does; its way in mm. REQUIRES: move.is, not state.inverse_time.
 inline void apply(const Straight& move, State& state, std::array<double, 4>& delta) {
   constexpr double kInch = 25.4;

@@ -72,7 +72,18 @@ Gone fast(const std::string& text, std::size_t most, std::size_t chunk) {
       if (line.is && !state.inverse_time) {
         gcode::apply(line, state, delta);
         ++out.fast;
+        const std::string_view whole = block.text().substr(at, line.length);
+        gcode::Straight again;
+        if (gcode::read_straight(whole, again)) {
+          CHECK((again.given == line.given && again.code == line.code));
+        } else {
+          CHECK((line.length > 80 || whole.back() == '\r'));  // a return of its own, in a comment
+        }
       } else {
+        gcode::Straight again;
+        if (!line.is && line.ending > 0) {
+          CHECK_FALSE(gcode::read_straight(block.text().substr(at, line.length), again));
+        }
         gcode::parse(block.text().substr(at, line.length), words);
         gcode::apply(words, state, effect);
         delta = effect.delta;
