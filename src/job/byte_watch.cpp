@@ -14,13 +14,13 @@ namespace {
 constexpr std::size_t kMarkLength = 5;
 
 bool has_marks(std::string_view text) {
-  for (std::size_t at = 0; at < text.size();) {
-    const void* hit = memmem(text.data() + at, text.size() - at, ";fw", 3);
-    if (hit == nullptr) return false;
-    at = std::size_t(static_cast<const char*>(hit) - text.data()) + 3;
-    if (at + 1 < text.size() && (text[at] == '+' || text[at] == '-') && text[at + 1] == ' ') {
-      return true;
-    }
+  const char* p = text.data();
+  const char* const end = p + text.size();
+  while (end - p >= std::ptrdiff_t(kMarkLength)) {
+    p = static_cast<const char*>(std::memchr(p, ';', std::size_t(end - p)));
+    if (p == nullptr || end - p < std::ptrdiff_t(kMarkLength)) return false;
+    if (p[1] == 'f' && p[2] == 'w' && (p[3] == '+' || p[3] == '-') && p[4] == ' ') return true;
+    ++p;
   }
   return false;
 }

@@ -5,6 +5,8 @@
 namespace forewarm::job {
 
 void Index::take(Place place, bool always) {
+  // A long job: room is made once, and costs only what is used of it.
+  if (places_.size() == kMost / 64) places_.reserve(kMost);
   always_ = always;
   places_.push_back(place);
   if (places_.size() < kMost) return;

@@ -15,12 +15,12 @@ double smaller(double a, double b) { return a < b ? a : b; }
 // its step is the smaller one of the difference and of the larger of the two.
 double corner_by_jerk(const std::array<double, 4>& from, const std::array<double, 4>& to,
                       double speed, const std::array<double, 4>& per_jerk) {
-  double most = 0;  // jerks that an axis steps by at 1 mm/s
+  double most = 1e-9;  // jerks that an axis steps by at 1 mm/s
   for (std::size_t a = 0; a < 4; ++a) {
     const double turned = larger(std::abs(from[a]), std::abs(to[a]));
     most = larger(most, smaller(std::abs(from[a] - to[a]), turned) * per_jerk[a]);
   }
-  return speed * most > 1 ? 1 / most : speed;
+  return smaller(speed, 1 / most);  // which one it is cannot be foreseen: no branch
 }
 
 double corner_by_deviation(const std::array<double, 4>& from, const std::array<double, 4>& to,
