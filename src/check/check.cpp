@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <deque>
+#include <utility>
 
 #include "check/dialect.h"
 #include "check/moved.h"
@@ -12,6 +13,7 @@
 #include "check/player.h"
 #include "check/told.h"
 #include "gcode/state.h"
+#include "gcode/straight.h"
 #include "motion/clock.h"
 #include "rules/recogniser.h"
 
@@ -111,10 +113,28 @@ class Check final : private Player {
   }
 
   void kept(const Line& original) {
-    read(original.text, original.number, state_, told_);
+    if (!straight(original)) read(original.text, original.number, state_, told_);
     numbers(told_.words, true);
     follow_original(told_);
     act(told_, Side::job);
+  }
+
+  // What read() does of most lines, in a few steps: a move has no number, and no pattern asks for
+  // it. False if read() has to.
+  bool straight(const Line& original) {
+    if (ask_moves_ || state_.inverse_time) return false;
+    if (!gcode::read_straight(original.text, straight_)) return false;
+    told_.effect = {};
+    gcode::apply(straight_, state_, told_.effect.delta);
+    // To stay is no move, and then a pattern may ask for the line. Applied again it is the same.
+    if (told_.effect.delta == std::array<double, 4>{}) return false;
+    told_.effect.moves = true;
+    told_.effect.commands = 1;
+    told_.effect.feed_mm_s = state_.feed_mm_s;
+    told_.found.clear();
+    told_.seconds.reset();
+    told_.words.clear();
+    return true;
   }
 
   void numbers(const gcode::Words& words, bool in_both) {
@@ -191,7 +211,7 @@ class Check final : private Player {
     in_block_ = true;
     block_ = number_;
     original_state_ = state_;
-    limits_ = clock_.limits();
+    limits_ = std::as_const(clock_).limits();
     block_line_ = number_;
     if (!original_started_) {
       Event e;
@@ -254,7 +274,7 @@ class Check final : private Player {
     differs(is.fan != was.fan, "the fan");
     differs(!near(is.feed_mm_s, was.feed_mm_s), "the feed");
     differs(is.tool != was.tool, "the tool");
-    differs(!(clock_.limits() == limits_), "a limit of motion");
+    differs(!(std::as_const(clock_).limits() == limits_), "a limit of motion");
     if (!what.empty()) say(Id::state_differs, block_line_, "after these lines: " + what);
   }
 
@@ -477,6 +497,7 @@ class Check final : private Player {
 
   gcode::State original_state_;  // within a block; else the two are the same
   Told told_, other_;
+  gcode::Straight straight_;
   LineCount count_, original_count_;
 
   bool in_block_ = false, block_just_before_ = false, block_acts_ = false, parted_ = false;

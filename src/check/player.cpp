@@ -244,7 +244,7 @@ void Player::move(const Told& told, Side side) {
 }
 
 void Player::firmware_retraction(const gcode::Effect& e, Side side) {
-  const motion::Limits& l = clock_.limits();
+  const motion::Limits& l = std::as_const(clock_).limits();
   motion::Move m;
   m.delta[gcode::kE] = e.retracts ? -l.retract_mm : l.retract_mm;
   m.feed_mm_s = e.retracts ? l.retract_mm_s : l.unretract_mm_s;

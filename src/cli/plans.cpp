@@ -1,6 +1,7 @@
 #include "cli/plans.h"
 
 #include <filesystem>
+#include <thread>
 
 #include "io/progress.h"
 #include "io/replace.h"
@@ -14,6 +15,7 @@ Result<job::Job> scan_job(const Context& context, ByteSource& source, const rule
   io::Progress progress(2, context.progress_wanted(), "reading", source.size());
   job::ScanOptions options;
   options.name = name == "-" ? "standard input" : name;
+  options.threads = std::thread::hardware_concurrency();  // what it may run on, not what there is
   options.progress = [&](std::uint64_t done) { progress.update(done); };
   auto job = job::scan(source, rules, options);
   progress.finish();

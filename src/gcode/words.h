@@ -54,6 +54,15 @@ struct Words {
   [[nodiscard]] double value_or(char letter, double otherwise) const {
     return given(letter) ? value(letter) : otherwise;
   }
+  // As of a blank line; what is not said to be there keeps its bytes.
+  void clear() {
+    kind = LineKind::blank;
+    block_deleted = numbered = has_checksum = false;
+    checksum_ok = true;
+    mask = 0;
+    count = 0;
+    name = {};
+  }
   // Whether the words hold this command, e.g. is('M', 104); codes with a decimal: is('G', 92.1).
   [[nodiscard]] bool is(char letter, double command) const;
 };

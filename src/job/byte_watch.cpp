@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <cstring>
+#include <vector>
 
 namespace forewarm::job {
 
@@ -13,13 +14,13 @@ namespace {
 constexpr std::size_t kMarkLength = 5;
 
 bool has_marks(std::string_view text) {
-  for (std::size_t at = 0; at < text.size();) {
-    const void* hit = memmem(text.data() + at, text.size() - at, ";fw", 3);
-    if (hit == nullptr) return false;
-    at = std::size_t(static_cast<const char*>(hit) - text.data()) + 3;
-    if (at + 1 < text.size() && (text[at] == '+' || text[at] == '-') && text[at + 1] == ' ') {
-      return true;
-    }
+  const char* p = text.data();
+  const char* const end = p + text.size();
+  while (end - p >= std::ptrdiff_t(kMarkLength)) {
+    p = static_cast<const char*>(std::memchr(p, ';', std::size_t(end - p)));
+    if (p == nullptr || end - p < std::ptrdiff_t(kMarkLength)) return false;
+    if (p[1] == 'f' && p[2] == 'w' && (p[3] == '+' || p[3] == '-') && p[4] == ' ') return true;
+    ++p;
   }
   return false;
 }
@@ -43,6 +44,28 @@ void ByteWatch::bytes(std::string_view chunk) {
   }
   tail_ += chunk.substr(chunk.size() - std::min(chunk.size(), kMarkLength - 1));
   if (tail_.size() > kMarkLength - 1) tail_.erase(0, tail_.size() - (kMarkLength - 1));
+}
+
+std::pair<std::uint64_t, std::uint64_t> first_nul(ByteSource& source) {
+  std::uint64_t offset = 0;
+  std::uint64_t line = 1;
+  std::uint64_t column = 1;
+  std::vector<char> buffer(1U << 16U);
+  for (;;) {
+    auto got = source.read_at(offset, buffer);
+    if (!got || *got == 0) return {0, 0};
+    for (std::size_t i = 0; i < *got; ++i) {
+      if (buffer[i] == '\n') {
+        ++line;
+        column = 1;
+      } else if (buffer[i] == 0) {
+        return {line, column};
+      } else if ((buffer[i] & 0xc0) != 0x80) {
+        ++column;
+      }
+    }
+    offset += *got;
+  }
 }
 
 }  // namespace forewarm::job

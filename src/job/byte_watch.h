@@ -9,16 +9,17 @@
 #include <memory>
 #include <string>
 #include <string_view>
+#include <utility>
 
-#include "gcode/lines.h"
+#include "base/bytes.h"
 
 namespace forewarm::job {
 
-class ByteWatch final : public gcode::LineReader::Watcher {
+class ByteWatch {
  public:
   ByteWatch();
-  ~ByteWatch() override;
-  void bytes(std::string_view chunk) override;
+  ~ByteWatch();
+  void bytes(std::string_view chunk);
   [[nodiscard]] std::uint64_t hash() const;  // XXH3 of all bytes so far
 
   bool nul = false, marks = false;
@@ -28,5 +29,8 @@ class ByteWatch final : public gcode::LineReader::Watcher {
   std::unique_ptr<Hash> hash_;
   std::string tail_;  // the last bytes before, for a mark that two pieces share
 };
+
+// Line and column, from 1, of the first NUL byte; 0, 0 if it cannot be found again.
+[[nodiscard]] std::pair<std::uint64_t, std::uint64_t> first_nul(ByteSource& source);
 
 }  // namespace forewarm::job

@@ -22,13 +22,9 @@ std::size_t Index::count_to(std::uint64_t offset, std::size_t near) const {
   return std::size_t(after - places_.begin());
 }
 
-void Index::add(Place place, bool always) {
-  if (!places_.empty()) {
-    const Place& last = places_.back();
-    if (place.offset == last.offset) return;
-    // After a wait, the next line is later than it looks.
-    if (!always && !always_ && place.time_s < last.time_s + step_s_) return;
-  }
+void Index::take(Place place, bool always) {
+  // A long job: room is made once, and costs only what is used of it.
+  if (places_.size() == kMost / 64) places_.reserve(kMost);
   always_ = always;
   places_.push_back(place);
   if (places_.size() < kMost) return;
@@ -65,6 +61,29 @@ const Modal* Job::modal_at(std::uint64_t offset) const {
 std::uint64_t Job::count(Change kind) const {
   return std::uint64_t(std::count_if(selects.begin(), selects.end(),
                                      [kind](const Select& s) { return s.kind == kind; }));
+}
+
+void set_temperatures(Job& job) {
+  std::vector<std::optional<double>> now(job.heads.size());
+  auto before = now;  // at each toolhead's last stint
+  std::size_t t = 0;
+  const auto advance = [&](std::uint64_t offset) {
+    for (; t < job.targets.size() && job.targets[t].at.offset < offset; ++t) {
+      if (job.targets[t].has_temp) now[job.targets[t].head] = job.targets[t].temp_c;
+    }
+  };
+  for (Stint& s : job.stints) {
+    advance(s.first.offset);
+    s.work_c = now[s.head];
+    // Exchanged and put away again: as hot as what was in it, unless the job says hotter.
+    const double ambient_c = job.heads[s.head].hotend.ambient_c;
+    if (!s.extrudes && before[s.head] && s.work_c.value_or(0) <= ambient_c) {
+      s.work_c = before[s.head];
+    }
+    advance(s.extruded_end);
+    s.last_c = s.extrudes ? now[s.head] : s.work_c;
+    before[s.head] = s.last_c;
+  }
 }
 
 }  // namespace forewarm::job

@@ -85,7 +85,15 @@ class Index {
  public:
   static constexpr std::size_t kMost = 600'000;
   // `always`: also less than a step after the one before.
-  void add(Place place, bool always = false);
+  void add(Place place, bool always = false) {
+    if (!places_.empty()) {
+      const Place& last = places_.back();
+      if (place.offset == last.offset) return;
+      // After a wait, the next line is later than it looks.
+      if (!always && !always_ && place.time_s < last.time_s + step_s_) return;
+    }
+    take(place, always);
+  }
   // The last place of which `early_enough` holds; the first if of none. REQUIRES: it holds for a
   // place whenever it holds for a later one.
   template <class Predicate>
@@ -116,6 +124,7 @@ class Index {
   [[nodiscard]] double step_s() const { return step_s_; }
 
  private:
+  void take(Place place, bool always);
   std::vector<Place> places_;
   double step_s_ = 0.25;
   bool always_ = false;  // how the last one was added
@@ -151,5 +160,8 @@ struct Job {
   // Whether there is anything to plan: more than one stint.
   [[nodiscard]] bool worth_planning() const { return start.has_value() && stints.size() > 1; }
 };
+
+// Sets work_c and last_c of every stint from the targets. REQUIRES: both are in order.
+void set_temperatures(Job& job);
 
 }  // namespace forewarm::job

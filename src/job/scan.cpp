@@ -4,13 +4,17 @@
 #include <cmath>
 #include <deque>
 #include <map>
+#include <tuple>
 #include <unordered_map>
+#include <utility>
 
 #include "gcode/lines.h"
 #include "gcode/state.h"
+#include "gcode/straight.h"
 #include "gcode/words.h"
 #include "job/byte_watch.h"
 #include "job/modals.h"
+#include "job/read_ahead.h"
 #include "motion/clock.h"
 #include "rules/recogniser.h"
 
@@ -39,36 +43,39 @@ class Scanner final : public motion::Clock::Listener {
   }
 
   Result<Job> run(ByteSource& source) {
-    ByteWatch watch;
-    gcode::LineReader reader(source, 0, UINT64_MAX, 1, options_.chunk);
-    reader.watch(&watch);
+    const bool threaded = options_.threads > 1 && source.size() >= options_.thread_from;
+    ReadAhead ahead(source, options_.chunk, threaded);
     std::uint64_t next_report = 0;
     for (;;) {
-      auto more = reader.next(line_);
-      if (!more) return std::move(more.error());
-      if (watch.nul) return binary(source);
-      if (watch.marks) {
+      const ReadAhead::Read& read = ahead.next();
+      if (read.error) return *read.error;
+      if (read.nul) {
+        ahead.stop();
+        return binary(source);
+      }
+      if (read.marks) {
         return refused(0, "the job holds forewarm's marks but no valid header",
                        "restore it from a copy, or from the file that forewarm made");
       }
-      if (!*more) break;
-      if (auto status = line(); !status) return std::move(status.error());
-      if (options_.progress && line_.offset >= next_report) {
-        options_.progress(line_.offset);
-        next_report = line_.offset + (1U << 22U);
+      if (!read.more) break;
+      if (auto status = block(read.block, read.digest); !status) return std::move(status.error());
+      if (options_.progress && read.block.offset >= next_report) {
+        options_.progress(read.block.offset);
+        next_report = read.block.offset + (1U << 22U);
       }
     }
     if (source.size() == 0) return refused(0, "the job is empty", "");
+    ahead.stop();
     job_.bytes = line_.end_offset();
     job_.lines = line_.number;
-    job_.hash = watch.hash();
+    job_.hash = ahead.hash();
     finish();
     return std::move(job_);
   }
 
   void timed(std::span<const motion::Timed> moves) override {
     for (const motion::Timed& m : moves) {
-      settle(delivered_, m.start_s);
+      if (!pending_.empty()) settle(delivered_, m.start_s);
       if (m.tag != last_tag_) {
         job_.index.add({m.tag, m.start_s});
         last_tag_ = m.tag;
@@ -101,27 +108,8 @@ class Scanner final : public motion::Clock::Listener {
   Error binary(ByteSource& source) const {
     Error e{Error::Kind::refused, "the job is not text: it has a NUL byte", options_.name};
     e.hint = "compressed or packed G-code has to be unpacked first";
-    std::uint64_t offset = 0;
-    std::uint64_t line = 1;
-    std::uint64_t column = 1;
-    std::vector<char> buffer(1U << 16U);
-    for (;;) {
-      auto got = source.read_at(offset, buffer);
-      if (!got || *got == 0) return e;
-      for (std::size_t i = 0; i < *got; ++i) {
-        if (buffer[i] == '\n') {
-          ++line;
-          column = 1;
-        } else if (buffer[i] == 0) {
-          e.line = line;
-          e.column = column;
-          return e;
-        } else if ((buffer[i] & 0xc0) != 0x80) {
-          ++column;
-        }
-      }
-      offset += *got;
-    }
+    std::tie(e.line, e.column) = first_nul(source);
+    return e;
   }
 
   // Column of the word with this letter in the present line, for the caret.
@@ -164,6 +152,44 @@ class Scanner final : public motion::Clock::Listener {
   void stop() {
     clock_.stop();
     settle(delivered_, clock_.now_s());
+  }
+
+  Status block(const gcode::Block& block, const gcode::Digest& digest) {
+    const char* text = block.buffer.data();
+    std::uint64_t offset = block.offset;
+    for (std::size_t i = 0; i < digest.count; ++i) {
+      const gcode::Straight& s = digest.lines[i];
+      line_.text = {text, s.length};
+      line_.ending = {text + s.length, s.ending};
+      line_.offset = offset;
+      ++line_.number;
+      text += s.length + s.ending;
+      offset += s.length + s.ending;
+      if (s.is && straight(s)) continue;
+      if (auto status = line(); !status) return status;
+    }
+    return success();
+  }
+
+  // The present line, most of all lines, in a few steps: what line() does of it where nothing else
+  // than a move can come of it. False if line() has to.
+  bool straight(const gcode::Straight& s) {
+    if (ask_moves_ || stint_ == kNone || !job_.start || state_.inverse_time) return false;
+    std::array<double, 4>& way = effect_.delta;
+    gcode::apply(s, state_, way);
+    const double e = way[gcode::kE];
+    const double square = way[0] * way[0] + way[1] * way[1] + way[2] * way[2];
+    // To stay is no move, and then a pattern may ask for the line. Applied again it is the same.
+    if (!(square > 0) && e == 0) return !ask_lines_ && way == std::array<double, 4>{};
+    if (e != 0) {
+      Stint& stint = job_.stints[stint_];
+      stint.last_end = line_.end_offset();
+      if (e > 0) stint.extruded_end = stint.last_end;
+      take_material(e);
+      if (e > 0 && (way[0] != 0 || way[1] != 0)) count_layer();
+    }
+    clock_.move({way, std::sqrt(square), state_.feed_mm_s}, line_.offset);
+    return true;
   }
 
   Status line() {
@@ -423,7 +449,7 @@ class Scanner final : public motion::Clock::Listener {
   }
 
   Status firmware_retraction() {
-    const motion::Limits& l = clock_.limits();
+    const motion::Limits& l = std::as_const(clock_).limits();
     motion::Move m;
     m.delta[gcode::kE] = effect_.retracts ? -l.retract_mm : l.retract_mm;
     m.feed_mm_s = effect_.retracts ? l.retract_mm_s : l.unretract_mm_s;
@@ -467,20 +493,13 @@ class Scanner final : public motion::Clock::Listener {
     const double e = effect_.delta[gcode::kE];
     if (e != 0) {
       if (auto status = feeds(e > 0); !status) return status;
-      if (tool_ >= 0) {  // else a retraction before any tool is selected
-        Material& m = material_for_tool();
-        const bool purge = purging_ || (purge_area_ != nullptr && in_purge_area());
-        (purge ? m.purge_mm : m.part_mm) += e * clock_.limits().flow_factor;
-      }
+      if (tool_ >= 0) take_material(e);  // else a retraction before any tool is selected
       if (e > 0 && (effect_.delta[0] != 0 || effect_.delta[1] != 0 || effect_.arc)) {
         if (!job_.start) {
           job_.start = here();
           when_known(Field::start, 0);
         }
-        if (state_.position[gcode::kZ] > top_z_ + 1e-6) {
-          top_z_ = state_.position[gcode::kZ];
-          ++layers_by_height_;
-        }
+        count_layer();
       }
     }
     motion::Move m;
@@ -494,6 +513,18 @@ class Scanner final : public motion::Clock::Listener {
         std::sqrt(m.delta[0] * m.delta[0] + m.delta[1] * m.delta[1] + m.delta[2] * m.delta[2]);
     clock_.move(m, line_.offset);
     return success();
+  }
+
+  void take_material(double e) {
+    Material& m = material_for_tool();
+    const bool purge = purging_ || (purge_area_ != nullptr && in_purge_area());
+    (purge ? m.purge_mm : m.part_mm) += e * std::as_const(clock_).limits().flow_factor;
+  }
+
+  void count_layer() {
+    if (state_.position[gcode::kZ] <= top_z_ + 1e-6) return;
+    top_z_ = state_.position[gcode::kZ];
+    ++layers_by_height_;
   }
 
   // Whether the present move starts and ends there, as the machine counts.
@@ -532,30 +563,7 @@ class Scanner final : public motion::Clock::Listener {
       m.exchange_purge_mm3 += job_.heads[s.head].exchange_purge_mm3;
     }
     for (const auto& [tool, m] : materials_) job_.materials.push_back(m);
-    temperatures();
-  }
-
-  void temperatures() {
-    std::vector<std::optional<double>> now(job_.heads.size());
-    auto before = now;  // at each toolhead's last stint
-    std::size_t t = 0;
-    const auto advance = [&](std::uint64_t offset) {
-      for (; t < job_.targets.size() && job_.targets[t].at.offset < offset; ++t) {
-        if (job_.targets[t].has_temp) now[job_.targets[t].head] = job_.targets[t].temp_c;
-      }
-    };
-    for (Stint& s : job_.stints) {
-      advance(s.first.offset);
-      s.work_c = now[s.head];
-      // Exchanged and put away again: as hot as what was in it, unless the job says hotter.
-      const double ambient_c = job_.heads[s.head].hotend.ambient_c;
-      if (!s.extrudes && before[s.head] && s.work_c.value_or(0) <= ambient_c) {
-        s.work_c = before[s.head];
-      }
-      advance(s.extruded_end);
-      s.last_c = s.extrudes ? now[s.head] : s.work_c;
-      before[s.head] = s.last_c;
-    }
+    set_temperatures(job_);
   }
 
   const rules::Rules& rules_;

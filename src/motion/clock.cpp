@@ -7,19 +7,20 @@ namespace forewarm::motion {
 
 namespace {
 
+double larger(double a, double b) { return a > b ? a : b; }
+double smaller(double a, double b) { return a < b ? a : b; }
+
 // The speed at which a corner between two directions of travel can be taken by jerk: each axis may
-// step by its jerk; an axis that turns round steps to rest and from rest, one after the other.
+// step by its jerk; an axis that turns round steps to rest and from rest, one after the other. So
+// its step is the smaller one of the difference and of the larger of the two.
 double corner_by_jerk(const std::array<double, 4>& from, const std::array<double, 4>& to,
-                      double speed, const std::array<double, 4>& jerk) {
-  double factor = 1;
+                      double speed, const std::array<double, 4>& per_jerk) {
+  double most = 1e-9;  // jerks that an axis steps by at 1 mm/s
   for (std::size_t a = 0; a < 4; ++a) {
-    const double out = from[a] * speed;
-    const double in = to[a] * speed;
-    const bool turns = (out > 0) != (in > 0) && out != 0 && in != 0;
-    const double step = turns ? std::max(std::abs(out), std::abs(in)) : std::abs(out - in);
-    if (step * factor > jerk[a]) factor = jerk[a] / step;
+    const double turned = larger(std::abs(from[a]), std::abs(to[a]));
+    most = larger(most, smaller(std::abs(from[a] - to[a]), turned) * per_jerk[a]);
   }
-  return speed * factor;
+  return smaller(speed, 1 / most);  // which one it is cannot be foreseen: no branch
 }
 
 double corner_by_deviation(const std::array<double, 4>& from, const std::array<double, 4>& to,
@@ -31,16 +32,22 @@ double corner_by_deviation(const std::array<double, 4>& from, const std::array<d
   return std::sqrt(accel * deviation * s / (1 - s));
 }
 
+// profile_seconds() with what its caller has at hand. gain2 = 2 a d, v0_2 and v1_2 the squares.
+double seconds_of(double d, double v0, double v1, double v, double a, double gain2, double v0_2,
+                  double v1_2) {
+  const double peak = std::sqrt(larger(0, (gain2 + v0_2 + v1_2) / 2));
+  const bool reached = peak > v;
+  const double top = larger(larger(reached ? v : peak, v0), v1);
+  const double ramps = (2 * v * v - v0_2 - v1_2) / (2 * a);
+  const double cruised = reached ? larger(0, d - ramps) : 0;
+  // ((top - v0) + (top - v1)) / a + cruised / top, by one division.
+  return (((top - v0) + (top - v1)) * top + cruised * a) / (a * top);
+}
+
 }  // namespace
 
 double profile_seconds(double d, double v0, double v1, double v, double a) {
-  const double peak = std::sqrt(std::max(0.0, a * d + (v0 * v0 + v1 * v1) / 2));
-  if (peak <= v) {
-    const double top = std::max({peak, v0, v1});
-    return ((top - v0) + (top - v1)) / a;
-  }
-  const double ramps = ((v * v - v0 * v0) + (v * v - v1 * v1)) / (2 * a);
-  return ((v - v0) + (v - v1)) / a + std::max(0.0, d - ramps) / v;
+  return seconds_of(d, v0, v1, v, a, 2 * a * d, v0 * v0, v1 * v1);
 }
 
 Clock::Clock(const Limits& limits, Listener& listener, double time_scale)
@@ -49,42 +56,56 @@ Clock::Clock(const Limits& limits, Listener& listener, double time_scale)
   out_.reserve(kMost);
 }
 
+void Clock::derive() {
+  constexpr double kHardest = 1e18;  // of a limit that allows nothing; times 0 it has to be 0
+  for (std::size_t a = 0; a < 4; ++a) {
+    per_speed_[a] = smaller(1 / limits_.max_speed[a], kHardest);
+    per_accel_[a] = smaller(1 / limits_.max_accel[a], kHardest);
+    per_jerk_[a] = smaller(1 / limits_.jerk[a], kHardest);
+  }
+  stale_ = false;
+}
+
 void Clock::move(const Move& m, std::uint64_t tag) {
-  const double e = std::abs(m.delta[3]);
+  if (stale_) derive();
   const bool filament_alone = m.length_mm <= 0;
-  const double length = filament_alone ? e : m.length_mm;
+  const double length = filament_alone ? std::abs(m.delta[3]) : m.length_mm;
   ++taken_;
   if (!(length > 0)) {
     // Nothing to travel, but its place in the order counts: deliver it in turn, without time.
-    waiting_.push_back({0, 1, 1, 1e9, 1e9, 0, tag});
+    waiting_.push_back({0, 1, 1, 0, HUGE_VAL, 0, tag});
     if (waiting_.size() >= settle_at_) settle(false);
     return;
   }
   const bool prints = m.delta[3] > 0 && !filament_alone;
 
-  double cruise = m.feed_mm_s * limits_.speed_factor;
-  cruise = std::max(cruise,
-                    prints || filament_alone ? limits_.min_print_speed : limits_.min_travel_speed);
+  const double per_mm = 1 / length;
+  std::array<double, 4> unit;
+  double of_speed = 0;  // of each axis' limit, the most that is used at 1 mm/s and 1 mm/s2
+  double of_accel = 0;
+  double of_jerk = 1e-9;
+  for (std::size_t a = 0; a < 4; ++a) {
+    unit[a] = m.delta[a] * per_mm;
+    const double share = std::abs(unit[a]);
+    of_speed = larger(of_speed, share * per_speed_[a]);
+    of_accel = larger(of_accel, share * per_accel_[a]);
+    of_jerk = larger(of_jerk, share * per_jerk_[a]);
+  }
+  double cruise =
+      larger(m.feed_mm_s * limits_.speed_factor,
+             prints || filament_alone ? limits_.min_print_speed : limits_.min_travel_speed);
   double accel = filament_alone ? limits_.accel_retract
                  : prints       ? limits_.accel_print
                                 : limits_.accel_travel;
-  std::array<double, 4> unit{};
-  double safe = 1e9;
-  for (std::size_t a = 0; a < 4; ++a) {
-    unit[a] = m.delta[a] / length;
-    const double share = std::abs(unit[a]);
-    if (share == 0) continue;
-    if (cruise * share > limits_.max_speed[a]) cruise = limits_.max_speed[a] / share;
-    if (accel * share > limits_.max_accel[a]) accel = limits_.max_accel[a] / share;
-    if (safe * share > limits_.jerk[a]) safe = limits_.jerk[a] / share;
-  }
-  cruise = std::max(cruise, 1e-3);
+  if (cruise * of_speed > 1) cruise = 1 / of_speed;
+  if (accel * of_accel > 1) accel = 1 / of_accel;
+  cruise = larger(cruise, 1e-3);
   const bool by_deviation = limits_.junction_deviation > 0;
-  safe = by_deviation ? 0 : std::min(safe, cruise);
+  const double safe = by_deviation ? 0 : smaller(1 / of_jerk, cruise);
 
   double corner = safe;
   if (has_last_) {
-    const double speed = std::min(cruise, last_cruise_);
+    const double speed = smaller(cruise, last_cruise_);
     if (by_deviation) {
       corner =
           filament_alone || (last_unit_[0] == 0 && last_unit_[1] == 0 && last_unit_[2] == 0)
@@ -93,18 +114,18 @@ void Clock::move(const Move& m, std::uint64_t tag) {
                                                     limits_.junction_deviation));
     } else {
       // Stopping and starting within jerk is always open.
-      corner = std::max(corner_by_jerk(last_unit_, unit, speed, limits_.jerk),
-                        std::min({safe, last_safe_, speed}));
+      corner = larger(corner_by_jerk(last_unit_, unit, speed, per_jerk_),
+                      smaller(smaller(safe, last_safe_), speed));
     }
   }
   // Moves of no length may wait already: they have no part in where motion begins.
-  if (!has_last_) entry_s_ = corner;
+  if (!has_last_) entry2_ = corner * corner;
   has_last_ = true;
   last_unit_ = unit;
   last_cruise_ = cruise;
   last_safe_ = safe;
   last_accel_ = accel;
-  waiting_.push_back({length, accel, cruise, safe, corner, 0, tag});
+  waiting_.push_back({length, accel, cruise, 2 * accel * length, corner * corner, 0, tag});
   if (waiting_.size() >= settle_at_) settle(false);
 }
 
@@ -112,55 +133,56 @@ void Clock::settle(bool at_end) {
   if (waiting_.empty()) return;
   // Backwards: how fast each corner may be entered if the path ends where it is known to. Short of
   // the end nothing is known of the corner to come, so rest is assumed: what is certain from there
-  // stays certain whatever comes.
-  double next = at_end ? last_safe_ : 0;
+  // stays certain whatever comes. Moves of no length gain nothing and have no corner.
+  double next2 = at_end ? last_safe_ * last_safe_ : 0;
   std::size_t certain = 0;  // blocks before the last corner that no later move can make faster
-  double certain_exit = 0;
+  double certain_exit2 = 0;
   for (std::size_t i = waiting_.size(); i-- > 0;) {
     Block& b = waiting_[i];
-    if (b.length <= 0) {
-      b.entry = next;
-      continue;
-    }
-    const double reach = std::sqrt(next * next + 2 * b.accel * b.length);
-    b.entry = std::min(b.entry_most, reach);
-    next = b.entry;
-    if (certain == 0 && i > 0 && b.entry >= b.entry_most) {
+    next2 = b.entry2 = smaller(b.entry_most2, next2 + b.gain2);
+    if (certain == 0 && i > 0 && next2 >= b.entry_most2) {
       certain = i;
-      certain_exit = b.entry;
+      certain_exit2 = next2;
     }
   }
   if (at_end) {
-    deliver(waiting_.size(), last_safe_);
+    deliver(waiting_.size(), last_safe_ * last_safe_);
   } else if (certain > 0) {
-    deliver(certain, certain_exit);
+    deliver(certain, certain_exit2);
   } else if (waiting_.size() >= kMost) {
     const std::size_t half = waiting_.size() / 2;
-    deliver(half, waiting_[half].entry);
+    deliver(half, waiting_[half].entry2);
   }
   settle_at_ = std::min(kMost, waiting_.size() + kBatch);
 }
 
 // Forwards over the first `count` blocks: acceleration from the speed before bounds the next entry.
-void Clock::deliver(std::size_t count, double exit_speed) {
-  out_.clear();
-  double v0 = entry_s_;
+void Clock::deliver(std::size_t count, double exit2) {
+  out_.resize(count);
+  double v0_2 = entry2_;
+  double v0 = std::sqrt(v0_2);
   for (std::size_t i = 0; i < count; ++i) {
     const Block& b = waiting_[i];
     if (b.length <= 0) {
-      out_.push_back({b.tag, now_s_, 0});
+      out_[i] = {b.tag, now_s_, 0};
       continue;
     }
-    const double allowed = i + 1 < count ? waiting_[i + 1].entry : exit_speed;
-    v0 = std::min(v0, b.entry);
-    const double v1 = std::min({allowed, b.cruise, std::sqrt(v0 * v0 + 2 * b.accel * b.length)});
-    const double seconds = profile_seconds(b.length, v0, v1, b.cruise, b.accel) * time_scale_;
-    out_.push_back({b.tag, now_s_, seconds});
+    const double allowed2 = i + 1 < count ? waiting_[i + 1].entry2 : exit2;
+    if (b.entry2 < v0_2) {
+      v0_2 = b.entry2;
+      v0 = std::sqrt(v0_2);
+    }
+    const double v1_2 = smaller(smaller(allowed2, b.cruise * b.cruise), v0_2 + b.gain2);
+    const double v1 = std::sqrt(v1_2);
+    const double seconds =
+        seconds_of(b.length, v0, v1, b.cruise, b.accel, b.gain2, v0_2, v1_2) * time_scale_;
+    out_[i] = {b.tag, now_s_, seconds};
     now_s_ += seconds;
     moving_s_ += seconds;
+    v0_2 = v1_2;
     v0 = v1;
   }
-  entry_s_ = v0;
+  entry2_ = v0_2;
   waiting_.erase(waiting_.begin(), waiting_.begin() + std::ptrdiff_t(count));
   listener_.timed(out_);
 }
@@ -168,7 +190,7 @@ void Clock::deliver(std::size_t count, double exit_speed) {
 void Clock::stop() {
   settle(true);
   has_last_ = false;
-  entry_s_ = 0;
+  entry2_ = 0;
   settle_at_ = kBatch;
 }
 

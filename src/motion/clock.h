@@ -48,7 +48,12 @@ class Clock {
 
   Clock(const Limits& limits, Listener& listener, double time_scale = 1.0);
 
-  [[nodiscard]] Limits& limits() { return limits_; }
+  // To be changed: what follows from them is worked out again before the next move.
+  [[nodiscard]] Limits& limits() {
+    stale_ = true;
+    return limits_;
+  }
+  [[nodiscard]] const Limits& limits() const { return limits_; }
   void move(const Move& move, std::uint64_t tag);
   // Comes to a stop; everything given so far is timed and delivered.
   void stop();
@@ -61,21 +66,26 @@ class Clock {
   [[nodiscard]] std::uint64_t moves_taken() const { return taken_; }
 
  private:
+  // Speeds by their squares, in which acceleration over a way adds up: v1^2 = v0^2 + 2 a d.
   struct Block {
-    double length, accel, cruise, safe;
-    double entry_most;  // what the corner before it allows
-    double entry;       // what deceleration after it allows, too
+    double length, accel, cruise;
+    double gain2;        // 2 a d
+    double entry_most2;  // what the corner before it allows
+    double entry2;       // what deceleration after it allows, too
     std::uint64_t tag;
   };
+  void derive();
   void settle(bool at_end);
-  void deliver(std::size_t count, double exit_speed);
+  void deliver(std::size_t count, double exit2);
 
   Limits limits_;
+  bool stale_ = true;  // the next three have to be derived from limits_
+  std::array<double, 4> per_speed_{}, per_accel_{}, per_jerk_{};  // one over each axis' limit
   Listener& listener_;
   double time_scale_;
   double now_s_ = 0, moving_s_ = 0;
   std::uint64_t taken_ = 0;
-  double entry_s_ = 0;  // speed at which the first waiting block is entered, mm/s
+  double entry2_ = 0;  // square of the speed at which the first waiting block is entered
   std::vector<Block> waiting_;
   std::vector<Timed> out_;
   std::size_t settle_at_ = kBatch;

@@ -10,6 +10,7 @@
 #include "rewrite/hunks.h"
 #include "rewrite/marks.h"
 #include "rewrite/restore.h"
+#include "rewrite/runs.h"
 
 namespace forewarm::rewrite {
 
@@ -19,46 +20,68 @@ std::string_view whole(const gcode::RawLine& line) {
   return {line.text.data(), line.text.size() + line.ending.size()};
 }
 
+// The original's bytes, one stretch after the other.
+class Original {
+ public:
+  explicit Original(ByteSource& source) : source_(source) {}
+
+  // The next `most` bytes; fewer at the end. Valid until the next call.
+  Result<std::string_view> take(std::size_t most) {
+    buffer_.resize(std::max(buffer_.size(), most));
+    std::size_t have = 0;
+    while (have < most) {
+      auto got = source_.read_at(at_ + have, std::span(buffer_.data() + have, most - have));
+      if (!got) return std::move(got.error());
+      if (*got == 0) break;
+      have += *got;
+    }
+    at_ += have;
+    return std::string_view(buffer_.data(), have);
+  }
+  [[nodiscard]] bool ended() const { return at_ == source_.size(); }
+
+ private:
+  ByteSource& source_;
+  std::uint64_t at_ = 0;
+  std::vector<char> buffer_;
+};
+
 // One pass by the marks. False, with some of `hunks` used up, where the rewrite's unmarked lines
 // are not the original's: then nothing has been written that a second try could not redo.
 Result<bool> by_marks(ByteSource& original, ByteSource& rewritten, Hunks& hunks) {
-  gcode::LineReader left(original);
-  gcode::LineReader right(rewritten);
-  gcode::RawLine l;
-  gcode::RawLine r;
-  bool first = true;
+  Original left(original);
+  RunReader right(rewritten);
+  Run run;
   for (;;) {
-    auto more = right.next(r);
+    auto more = right.next(run);
     if (!more) return std::move(more.error());
     if (!*more) break;
-    if (first || is_inserted(r.text)) {
-      first = false;
-      if (auto s = hunks.add(whole(r)); !s) return std::move(s.error());
+    if (run.kind == Run::Kind::first || run.kind == Run::Kind::inserted) {
+      if (auto s = hunks.add(run.bytes); !s) return std::move(s.error());
       continue;
     }
-    more = left.next(l);
-    if (!more) return std::move(more.error());
-    if (!*more) return false;
-    const bool disabled = is_disabled(r.text);
-    std::string_view was = r.text;
-    if (disabled) was.remove_prefix(kDisabled.size());
+    const bool disabled = run.kind == Run::Kind::disabled;
+    const std::string_view was = run.bytes.substr(disabled ? kDisabled.size() : 0);
+    if (was.empty()) return false;  // an open end behind the mark
+    auto is = left.take(was.size());
+    if (!is) return std::move(is.error());
     // The original's last line may have got an ending so that a line could follow.
-    if (was != l.text || (r.ending != l.ending && !l.ending.empty())) return false;
+    const std::size_t ending = last_ending(was).size();
+    const bool joined = is->size() < was.size();
+    if (*is != was.substr(0, was.size() - (joined ? ending : 0))) return false;
+    if (joined && (is->empty() || is->back() == '\n')) return false;  // a line of its own
     Status status = success();
-    if (disabled) {
-      status = hunks.remove(whole(l));
-      if (status) status = hunks.add(whole(r));
-    } else if (r.ending == l.ending) {
-      status = hunks.keep(whole(l));
+    if (!disabled && !joined) {
+      status = hunks.keep_lines(*is);
     } else {
-      status = hunks.remove(whole(l));
-      if (status) status = hunks.add(whole(r));
+      const std::size_t last = is->substr(0, is->size() - 1).rfind('\n') + 1;
+      if (!disabled) status = hunks.keep_lines(is->substr(0, last));
+      if (status) status = hunks.remove(is->substr(disabled ? 0 : last));
+      if (status) status = hunks.add(run.bytes.substr(disabled ? 0 : last));
     }
     if (!status) return std::move(status.error());
   }
-  auto more = left.next(l);
-  if (!more) return std::move(more.error());
-  if (*more) return false;
+  if (!left.ended()) return false;
   if (auto s = hunks.finish(); !s) return std::move(s.error());
   return true;
 }

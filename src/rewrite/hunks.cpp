@@ -2,6 +2,9 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cstring>
+
 #include "base/error.h"
 
 namespace forewarm::rewrite {
@@ -109,6 +112,36 @@ Status Hunks::keep(std::string_view line) {
   }
   ++from_line_;
   ++to_line_;
+  return success();
+}
+
+Status Hunks::keep_lines(std::string_view lines) {
+  const auto first = [&lines] {
+    const std::string_view line = lines.substr(0, lines.find('\n') + 1);
+    return line.empty() ? lines : line;
+  };
+  while (open_ && !lines.empty()) {
+    const std::string_view line = first();
+    if (auto s = keep(line); !s) return s;
+    lines.remove_prefix(line.size());
+  }
+  // Of the others only the last few may be shown.
+  std::size_t shown_from = lines.empty() ? 0 : lines.size() - 1;
+  for (std::size_t n = 0; n < kContext && shown_from > 0; ++n) {
+    const auto* lf = static_cast<const char*>(memrchr(lines.data(), '\n', shown_from));
+    shown_from = lf == nullptr ? 0 : std::size_t(lf - lines.data());
+  }
+  if (shown_from > 0) ++shown_from;
+  const auto passed =
+      std::uint64_t(std::count(lines.begin(), lines.begin() + std::ptrdiff_t(shown_from), '\n'));
+  from_line_ += passed;
+  to_line_ += passed;
+  lines.remove_prefix(shown_from);
+  while (!lines.empty()) {
+    const std::string_view line = first();
+    if (auto s = keep(line); !s) return s;
+    lines.remove_prefix(line.size());
+  }
   return success();
 }
 

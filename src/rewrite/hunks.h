@@ -18,6 +18,8 @@ class Hunks {
       : from_name_(std::move(from_name)), to_name_(std::move(to_name)), out_(out) {}
 
   [[nodiscard]] Status keep(std::string_view line);
+  // Any number of lines, each with its ending but maybe the last.
+  [[nodiscard]] Status keep_lines(std::string_view lines);
   [[nodiscard]] Status remove(std::string_view line);
   [[nodiscard]] Status add(std::string_view line);
   [[nodiscard]] Status finish();

@@ -35,7 +35,10 @@ struct Header {
 [[nodiscard]] std::optional<Header> read_header(std::string_view line);
 
 [[nodiscard]] inline bool is_inserted(std::string_view line) {
-  return line.find(kInserted) != std::string_view::npos;
+  // Few lines have a comment at all, and blanks are everywhere.
+  const std::size_t comment = line.find(';');
+  return comment != std::string_view::npos &&
+         line.find(kInserted, comment > 0 ? comment - 1 : 0) != std::string_view::npos;
 }
 [[nodiscard]] inline bool is_disabled(std::string_view line) {
   return line.substr(0, kDisabled.size()) == kDisabled;

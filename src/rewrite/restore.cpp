@@ -3,44 +3,65 @@
 #define XXH_INLINE_ALL
 #include <xxhash.h>
 
-#include "gcode/lines.h"
+#include <utility>
+
+#include "rewrite/runs.h"
 
 namespace forewarm::rewrite {
 
 namespace {
 
 // Hashes, counts and passes on, holding back a line ending that may have been put in to join an
-// inserted last line to a text that had none.
+// inserted last line to a text that had none. What follows on itself is passed on in one piece, by
+// its place in the text, so that a sink can leave it to the kernel.
 class Verifier {
  public:
-  explicit Verifier(ByteSink& out) : out_(out) { XXH3_64bits_reset(&state_); }
+  Verifier(ByteSource& text, ByteSink& out) : text_(text), out_(out) { XXH3_64bits_reset(&state_); }
 
-  Status line(std::string_view text, std::string_view ending) {
-    if (auto s = put(held_); !s) return s;
-    if (auto s = put(text); !s) return s;
+  // `bytes`, whole lines, stand at `offset` of the text.
+  Status lines(std::string_view bytes, std::uint64_t offset) {
+    if (auto s = put(held_, held_at_); !s) return s;
+    const std::string_view ending = last_ending(bytes);
     held_ = ending;
-    return success();
+    held_at_ = offset + bytes.size() - ending.size();
+    return put(bytes.substr(0, bytes.size() - ending.size()), offset);
   }
   Status finish(bool drop_last_ending) {
     if (!drop_last_ending) {
-      if (auto s = put(held_); !s) return s;
+      if (auto s = put(held_, held_at_); !s) return s;
     }
-    held_.clear();
-    return success();
+    return pass_on();
   }
   [[nodiscard]] std::uint64_t bytes() const { return bytes_; }
   [[nodiscard]] std::uint64_t hash() const { return XXH3_64bits_digest(&state_); }
 
  private:
-  Status put(std::string_view text) {
-    XXH3_64bits_update(&state_, text.data(), text.size());
-    bytes_ += text.size();
-    return text.empty() ? success() : out_.write(text);
+  // So much is read before it is copied: it should still be in memory then.
+  static constexpr std::uint64_t kMostAtOnce = std::uint64_t{32} << 20U;
+
+  Status put(std::string_view bytes, std::uint64_t offset) {
+    if (bytes.empty()) return success();
+    XXH3_64bits_update(&state_, bytes.data(), bytes.size());
+    bytes_ += bytes.size();
+    if (offset != to_ || to_ - from_ >= kMostAtOnce) {
+      if (auto s = pass_on(); !s) return s;
+      from_ = offset;
+    }
+    to_ = offset + bytes.size();
+    return success();
   }
+  Status pass_on() {
+    const std::uint64_t from = std::exchange(from_, to_);
+    return from < to_ ? out_.copy(text_, from, to_ - from) : success();
+  }
+
+  ByteSource& text_;
   ByteSink& out_;
   XXH3_state_t state_;
   std::uint64_t bytes_ = 0;
+  std::uint64_t from_ = 0, to_ = 0;  // hashed, not yet passed on
   std::string held_;
+  std::uint64_t held_at_ = 0;
 };
 
 Error refused(const std::string& name, std::uint64_t line, std::string message) {
@@ -67,29 +88,30 @@ Result<std::optional<Header>> header_of(ByteSource& text) {
 }
 
 Status restore(ByteSource& rewritten, const std::string& name, ByteSink& out) {
-  gcode::LineReader reader(rewritten);
-  gcode::RawLine line;
-  auto more = reader.next(line);
+  RunReader reader(rewritten);
+  Run run;
+  auto more = reader.next(run);
   if (!more) return std::move(more.error());
-  const auto header = *more ? read_header(line.text) : std::nullopt;
+  std::string_view first = *more ? run.bytes : std::string_view();
+  first.remove_suffix(last_ending(first).size());
+  const auto header = read_header(first);
   if (!header) {
     Error e = refused(name, 1, "not a job that forewarm rewrote: its first line is no header");
-    e.excerpt = *more ? std::string(line.text.substr(0, 256)) : "";
+    e.excerpt = std::string(first.substr(0, 256));
     return e;
   }
-  Verifier verifier(out);
+  Verifier verifier(rewritten, out);
   bool ends_inserted_open = false;
   for (;;) {
-    more = reader.next(line);
+    more = reader.next(run);
     if (!more) return std::move(more.error());
     if (!*more) break;
-    if (is_inserted(line.text)) {
-      ends_inserted_open = line.ending.empty();
+    if (run.kind == Run::Kind::inserted) {
+      ends_inserted_open = last_ending(run.bytes).empty();
       continue;
     }
-    std::string_view text = line.text;
-    if (is_disabled(text)) text.remove_prefix(kDisabled.size());
-    if (auto s = verifier.line(text, line.ending); !s) return s;
+    const std::size_t mark = run.kind == Run::Kind::disabled ? kDisabled.size() : 0;
+    if (auto s = verifier.lines(run.bytes.substr(mark), run.offset + mark); !s) return s;
   }
   if (auto s = verifier.finish(ends_inserted_open); !s) return s;
   if (verifier.bytes() != header->bytes || verifier.hash() != header->original) {

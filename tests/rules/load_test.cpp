@@ -337,7 +337,7 @@ TEST_CASE("the demo rule file loads") {
   CHECK(r.filament(3).standby_c == 165);     // its own
   CHECK(r.filament(4).diameter_mm == 1.75);  // the default
   CHECK(r.filament(6).before_exchange.empty());
-  CHECK(r.filament(3).exchange_c == 215.0);
+  CHECK(r.filament(6).exchange_c == 245.0);
   CHECK(r.toolheads[1].max_flow_mm3_s == 18.0);
   CHECK(rules::at_last_use(r.toolheads[0], r.filament(0)) == "withdraw");
   CHECK(rules::at_last_use(r.toolheads[1], r.filament(3)) == "shape-tip");  // its toolhead's
