@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <deque>
 #include <map>
 #include <tuple>
 #include <unordered_map>
@@ -14,6 +13,7 @@
 #include "gcode/words.h"
 #include "job/byte_watch.h"
 #include "job/modals.h"
+#include "job/pending_times.h"
 #include "job/read_ahead.h"
 #include "motion/clock.h"
 #include "rules/recogniser.h"
@@ -75,7 +75,7 @@ class Scanner final : public motion::Clock::Listener {
 
   void timed(std::span<const motion::Timed> moves) override {
     for (const motion::Timed& m : moves) {
-      if (!pending_.empty()) settle(delivered_, m.start_s);
+      if (!pending_.empty()) pending_.settle(job_, delivered_, m.start_s);
       if (m.tag != last_tag_) {
         job_.index.add({m.tag, m.start_s});
         last_tag_ = m.tag;
@@ -122,36 +122,9 @@ class Scanner final : public motion::Clock::Listener {
 
   [[nodiscard]] Place here() const { return {line_.offset, 0}; }
 
-  // Job time of something that happens after every move given so far, once that is known.
-  enum class Field : std::uint8_t { target, stint_first, start };
-  struct Pending {
-    std::uint64_t after;  // moves
-    Field field;
-    std::size_t which;
-  };
-  void when_known(Field field, std::size_t which) {
-    pending_.push_back({clock_.moves_taken(), field, which});
-  }
-  void settle(std::uint64_t moves, double time_s) {
-    while (!pending_.empty() && pending_.front().after <= moves) {
-      const Pending& p = pending_.front();
-      switch (p.field) {
-        case Field::target:
-          job_.targets[p.which].at.time_s = time_s;
-          break;
-        case Field::stint_first:
-          job_.stints[p.which].first.time_s = time_s;
-          break;
-        case Field::start:
-          job_.start->time_s = time_s;
-          break;
-      }
-      pending_.pop_front();
-    }
-  }
   void stop() {
     clock_.stop();
-    settle(delivered_, clock_.now_s());
+    pending_.settle(job_, delivered_, clock_.now_s());
   }
 
   Status block(const gcode::Block& block, const gcode::Digest& digest) {
@@ -184,6 +157,7 @@ class Scanner final : public motion::Clock::Listener {
     if (e != 0) {
       Stint& stint = job_.stints[stint_];
       stint.last_end = line_.end_offset();
+      if (keep_modals_) modals_.fed(stint.last_end, state_);
       if (e > 0) stint.extruded_end = stint.last_end;
       take_material(e);
       if (e > 0 && (way[0] != 0 || way[1] != 0)) count_layer();
@@ -433,9 +407,9 @@ class Scanner final : public motion::Clock::Listener {
     t.alone = alone;
     job_.targets.push_back(t);
     if (keep_modals_) modals_.keep(t.end_offset, state_, clock_.limits());
-    when_known(Field::target, job_.targets.size() - 1);
+    pending_.add(clock_.moves_taken(), PendingTimes::Field::target, job_.targets.size() - 1);
     if (waits) {
-      settle(delivered_, clock_.now_s());
+      pending_.settle(job_, delivered_, clock_.now_s());
       job_.index.add({line_.offset, clock_.now_s()}, true);
     }
     return success();
@@ -481,7 +455,7 @@ class Scanner final : public motion::Clock::Listener {
       s.first_line = line_.number;
       job_.stints.push_back(s);
       stint_ = job_.stints.size() - 1;
-      when_known(Field::stint_first, stint_);
+      pending_.add(clock_.moves_taken(), PendingTimes::Field::stint_first, stint_);
     }
     job_.stints[stint_].last_end = line_.end_offset();
     if (keep_modals_) modals_.fed(line_.end_offset(), state_);
@@ -497,7 +471,7 @@ class Scanner final : public motion::Clock::Listener {
       if (e > 0 && (effect_.delta[0] != 0 || effect_.delta[1] != 0 || effect_.arc)) {
         if (!job_.start) {
           job_.start = here();
-          when_known(Field::start, 0);
+          pending_.add(clock_.moves_taken(), PendingTimes::Field::start, 0);
         }
         count_layer();
       }
@@ -581,7 +555,7 @@ class Scanner final : public motion::Clock::Listener {
   gcode::Effect effect_;
   std::vector<rules::Recognised> found_;
 
-  std::deque<Pending> pending_;
+  PendingTimes pending_;
   std::uint64_t delivered_ = 0;
   std::uint64_t last_tag_ = UINT64_MAX;
 
