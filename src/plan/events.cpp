@@ -107,4 +107,18 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
   events_of(job, breaks, parked, commands, plan.disabled, into);
 }
 
+void own_events_of(const job::Job& job, Timeline& into) {
+  for (const job::Target& t : job.targets) {
+    Event e;
+    e.at_s = t.at.time_s;
+    e.head = std::uint32_t(t.head);
+    e.what = t.waits ? Event::What::wait : Event::What::set;
+    e.has_temp = t.has_temp;
+    e.temp_c = t.temp_c;
+    e.cooling = t.cooling;
+    into.order.push_back({t.at.offset, 0, std::uint32_t(into.events.size())});
+    into.events.push_back(e);
+  }
+}
+
 }  // namespace forewarm::plan

@@ -50,4 +50,7 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
 void events_of(const job::Job& job, const std::vector<Break>& breaks,
                const std::vector<std::size_t>& parked, const Plan& plan, Timeline& into);
 
+// What the job tells the heaters by itself, where nothing is planned.
+void own_events_of(const job::Job& job, Timeline& into);
+
 }  // namespace forewarm::plan

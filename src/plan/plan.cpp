@@ -14,22 +14,11 @@
 #include "plan/sequences.h"
 #include "plan/simulate.h"
 #include "plan/stagger.h"
+#include "plan/totals.h"
 #include "plan/treat.h"
 #include "plan/words.h"
 
 namespace forewarm::plan {
-
-const char* name_of(Treatment treatment) {
-  switch (treatment) {
-    case Treatment::hold:
-      return "hold";
-    case Treatment::standby:
-      return "standby";
-    case Treatment::off:
-      break;
-  }
-  return "off";
-}
 
 namespace {
 
@@ -40,16 +29,6 @@ using job::Place;
 // Waits and start temperatures feed back into gap lengths: planned again until they agree.
 constexpr int kMostRounds = 12;
 constexpr double kAgreeS = 0.02;
-
-// When each select begins: waits before it, and those put in right before its line, are over.
-std::vector<double> walls_of_selects(const Job& job, const Waits& waits) {
-  std::vector<double> out;
-  out.reserve(job.selects.size());
-  for (const job::Select& s : job.selects) {
-    out.push_back(s.at.time_s + waits.before_line(s.at.offset));
-  }
-  return out;
-}
 
 class Planner {
  public:
@@ -80,7 +59,10 @@ class Planner {
       settle();
       fill_gaps();
     }
-    total();
+    sum_up(job_, outcome_, plan_);
+    for (const Steps& s : steps_) {
+      if (s.exchange && s.block.fed_mm > 0) plan_.step_purge_mm[s.tool] += s.block.fed_mm;
+    }
     return std::move(plan_);
   }
 
@@ -579,34 +561,6 @@ class Planner {
     }
   }
 
-  void total() {
-    plan_.figures = outcome_.figures;
-    plan_.heads = outcome_.heads;
-    plan_.select_at_s = walls_of_selects(job_, outcome_.waits);
-    for (const Steps& s : steps_) {
-      if (s.exchange && s.block.fed_mm > 0) plan_.step_purge_mm[s.tool] += s.block.fed_mm;
-    }
-    std::size_t mounted = kNone;
-    for (const job::Stint& s : job_.stints) {
-      if (s.head != mounted) ++plan_.heads[s.head].uses;
-      mounted = s.head;
-    }
-    for (const Gap& g : plan_.gaps) {
-      HeadFigures& h = plan_.heads[g.head];
-      switch (g.treatment) {
-        case Treatment::hold:
-          ++h.hold;
-          break;
-        case Treatment::standby:
-          ++h.standby;
-          break;
-        case Treatment::off:
-          ++h.off;
-          break;
-      }
-    }
-  }
-
   const Job& job_;
   const rules::Rules& rules_;
   Plan plan_;
@@ -632,76 +586,12 @@ Result<Plan> make(const Job& job, const rules::Rules& rules, rules::Policy polic
   if (!job.worth_planning()) {
     Plan plan;
     plan.policy = policy;
-    plan.heads.resize(job.heads.size());
     Timeline timeline;
-    for (const job::Target& t : job.targets) {
-      Event e;
-      e.at_s = t.at.time_s;
-      e.head = std::uint32_t(t.head);
-      e.what = t.waits ? Event::What::wait : Event::What::set;
-      e.has_temp = t.has_temp;
-      e.temp_c = t.temp_c;
-      e.cooling = t.cooling;
-      timeline.order.push_back({t.at.offset, 0, std::uint32_t(timeline.events.size())});
-      timeline.events.push_back(e);
-    }
-    Outcome outcome = simulate(job, timeline, 0);
-    plan.figures = outcome.figures;
-    plan.heads = outcome.heads;
-    plan.select_at_s = walls_of_selects(job, outcome.waits);
-    for (const job::Stint& s : job.stints) ++plan.heads[s.head].uses;
+    own_events_of(job, timeline);
+    sum_up(job, simulate(job, timeline, 0), plan);
     return plan;
   }
   return Planner(job, rules, policy).run();
-}
-
-std::string broken_invariant(const Job& job, const Plan& plan) {
-  std::uint64_t offset = 0;
-  for (const Command& c : plan.commands) {
-    if (c.at.offset < offset) return "commands out of order";
-    offset = c.at.offset;
-    if (job.start && c.at.offset < job.start->offset) return "a command in the start code";
-    if (c.at.offset > job.bytes) return "a command beyond the end";
-    if (c.what == Command::What::raw) continue;
-    if (c.reason.empty()) return "a command without a reason";
-    if (c.head >= job.heads.size()) return "a command to no toolhead";
-    if (!(c.temp_c >= 0) || c.temp_c > job.heads[c.head].max_c) return "a target out of range";
-  }
-  for (const std::size_t d : plan.disabled) {
-    if (d >= job.targets.size()) return "a target disabled that is none";
-    if (job.start && job.targets[d].at.offset < job.start->offset) {
-      return "a target of the start code disabled";
-    }
-  }
-  // Off at the end: the last word that each toolhead that was ever heated gets.
-  if (plan.policy != rules::Policy::as_sliced && job.worth_planning()) {
-    std::vector<double> last(job.heads.size(), 0);
-    std::size_t c = 0;
-    std::size_t d = 0;
-    const auto commands_up_to = [&](std::uint64_t limit) {
-      for (; c < plan.commands.size() && plan.commands[c].at.offset <= limit; ++c) {
-        if (plan.commands[c].what != Command::What::raw) {
-          last[plan.commands[c].head] = plan.commands[c].temp_c;
-        }
-      }
-    };
-    for (std::size_t t = 0; t < job.targets.size(); ++t) {
-      commands_up_to(job.targets[t].at.offset);
-      while (d < plan.disabled.size() && plan.disabled[d] < t) ++d;
-      const bool disabled = d < plan.disabled.size() && plan.disabled[d] == t;
-      if (!disabled && job.targets[t].has_temp) last[job.targets[t].head] = job.targets[t].temp_c;
-    }
-    commands_up_to(UINT64_MAX);
-    for (std::size_t h = 0; h < last.size(); ++h) {
-      if (last[h] > 0) return "toolhead " + job.heads[h].name + " is left on";
-    }
-  }
-  for (const Gap& g : plan.gaps) {
-    if (g.to_s < g.from_s - 1e-6) return "a gap that ends before it begins";
-    if (plan.policy != rules::Policy::as_sliced && g.reason.empty())
-      return "a gap without a reason";
-  }
-  return {};
 }
 
 }  // namespace forewarm::plan

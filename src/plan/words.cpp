@@ -9,6 +9,18 @@
 
 namespace forewarm::plan {
 
+const char* name_of(Treatment treatment) {
+  switch (treatment) {
+    case Treatment::hold:
+      return "hold";
+    case Treatment::standby:
+      return "standby";
+    case Treatment::off:
+      break;
+  }
+  return "off";
+}
+
 namespace {
 
 using Cause = Because::Cause;
