@@ -198,6 +198,7 @@ class Check final : private Player {
 
   void header(std::string_view text) {
     header_ = rewrite::read_header(text);
+    marked_ = true;
     report_.has_header = header_.has_value();
     if (!header_) {
       say(Id::mark_damaged, 1, "the first line is no header that can be read");

@@ -301,7 +301,8 @@ void Player::finish() {
   const double end_s = clock_.now_s() + waited_s_;
   heaters_.finish(end_s);
   if (exchange_only_ && mount_.mounted() != kNone) part(mount_.mounted());
-  for (std::size_t h = 0; original_started_ && h < sequences_.heads(); ++h) {
+  const bool planned = original_started_ && marked_;
+  for (std::size_t h = 0; planned && h < sequences_.heads(); ++h) {
     if (std::string wrong = sequences_.finish(h); !wrong.empty()) {
       say(Id::sequence_wrong, 0, std::move(wrong));
     }

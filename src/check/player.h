@@ -118,6 +118,7 @@ class Player : public motion::Clock::Listener {
   bool exchanged_ = false;
   std::vector<double> tucked_;
   bool original_started_ = false;
+  bool marked_ = false;         // by a first line: something was planned
   bool exchange_only_ = false;  // all that has happened since the last select
   Sequences sequences_;
   const rules::Sequence* steps_ = nullptr;  // the present line's

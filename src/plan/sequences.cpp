@@ -100,14 +100,28 @@ class Sequences {
     q.after_c = after_c;
     q.wait_after = kind != Kind::parting;
     q.max_c = head.max_c;
-    q.stop_first = kind == Kind::parting;
+    // What pushes waits first, though as a rule it is hot; waiting stops the machine as well.
+    const bool sure = kind == Kind::parting && pushes(*sequence);
+    q.stop_first = kind == Kind::parting && !sure;
     auto block = job::lines_of(*sequence, q);
     if (!block) {
       refuse(std::move(block.error()), at.offset);
       return kNone;
     }
+    if (sure) {
+      job::StepLine wait;
+      wait.what = job::StepLine::What::wait;
+      wait.temp_c = work_c;
+      block->lines.insert(block->lines.begin(), wait);
+    }
     steps_.push_back({at, b.head, tool, name, why, b.exchange, std::move(*block)});
     return steps_.size() - 1;
+  }
+
+  static bool pushes(const rules::Sequence& sequence) {
+    return std::any_of(sequence.steps.begin(), sequence.steps.end(), [](const rules::Step& s) {
+      return s.action == rules::Step::Action::feed && s.amount > 0;
+    });
   }
 
   // With the line of the select at, or the last one before, `offset`.

@@ -100,7 +100,7 @@ T2
   G92 E120 ; charge: T2 came in
   G1 F600 ; charge: T2 came in
   M104 T0 S215
-  M400 ; shape-tip: T1 is next in it
+  M109 T2 S205 ; shape-tip: T1 is next in it
   G1 E4 F420 ; shape-tip: T1 is next in it
   M106 S255 ; shape-tip: T1 is next in it
   G1 E-22 F3600 ; shape-tip: T1 is next in it

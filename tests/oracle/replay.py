@@ -44,6 +44,7 @@ class Replay:
         self.moves = []     # (line number, key, head, temperature, target)
         self.exchanges = []  # (line number, temperature, target, printed at before)
         self.printed = {}    # head: target at its last extrusion
+        self.stepped = {}    # head: mm that sequences have pushed since, less what they pulled
         self.findings = []
         self.first_print = None
         self.waited_at_start = 0.0
@@ -85,6 +86,7 @@ class Replay:
         if old != new:
             seconds += self.m.heads[new].get("pick_s", 7)
         if self.loaded.get(new, tool) != tool:
+            self.stepped[new] = 0
             self.exchanges.append((number, self.temp[new], self.target[new], self.printed.get(new, 0)))
             seconds += self.m.heads[new].get("exchange_s", 35)
         self.loaded[new] = tool
@@ -92,6 +94,7 @@ class Replay:
         self.pass_time(seconds)
 
     def line(self, number, text):
+        self.inserted = " ;fw+ step " in text
         code = re.sub(r"\(.*?\)", "", text.split(";", 1)[0].split("*", 1)[0]).strip()
         for pattern, seconds in self.m.durations:
             if pattern.search(text):
@@ -140,8 +143,15 @@ class Replay:
                 self.pos[i] = value[a] * self.unit + (old[i] if relative else 0)
         self.feed = value.get("F", self.feed / self.unit * 60) * self.unit / 60
         delta = [b - a for a, b in zip(old, self.pos)]
-        if delta[3] > 1e-9:
-            head = self.m.of_tool[self.tool if self.tool is not None else 0]
+        head = self.m.of_tool[self.tool if self.tool is not None else 0]
+        if self.inserted:
+            self.stepped[head] = self.stepped.get(head, 0) + delta[3]
+            least = min(self.target[head], self.printed.get(head, self.target[head]))
+            if delta[3] > 1e-9 and self.temp[head] < least - COLD:
+                self.findings.append(f"{number}: a step pushes at {self.temp[head]:.1f}, not {least:.0f}")
+        elif delta[3] > 1e-9:
+            if self.stepped.pop(head, 0) < -1e-4:
+                self.findings.append(f"{number}: steps have left the filament pulled back")
             key = (code, self.tool, round(self.feed, 6), *(round(v, 5) for v in self.pos),
                    *(value.get(k) for k in "IJR"))
             self.moves.append((number, key, head, self.temp[head], self.target[head]))
