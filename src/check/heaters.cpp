@@ -118,6 +118,7 @@ double Heaters::order(std::size_t h, Order o) {
     o.waited_s = wait;
     head.waited_c = target;
     head.put_away = false;
+    if (h == mounted_) visit_.waited_c = target;
     if (wait > 0) lines_.add(o.at_s, o.at_s + wait, o.span);
   }
   if (o.steps != nullptr) return o.waited_s;  // before the gap, or after it
@@ -342,10 +343,11 @@ void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, double
 void Heaters::feed_inserted(double at_s, std::size_t h, std::uint64_t line) {
   Head& head = at(h);
   advance(head, at_s);
-  // Before its use it is as hot as was waited for; what goes out by an exchange may be less hot than
-  // it was printed.
+  // Before its use it is as hot as was waited for; what goes out by an exchange may be less hot
+  // than it was printed.
   const bool waited = !visit_.fed && !head.put_away && !std::isnan(head.waited_c);
   double wanted = head.fed && !waited ? head.last_c : head.course.target_c();
+  if (!visit_.fed) wanted = visit_.waited_c.value_or(wanted);
   if (visit_.fed && head.tool >= 0) {
     wanted = std::min(wanted, rules_.filament(head.tool).exchange_c.value_or(wanted));
   }

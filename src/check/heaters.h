@@ -75,6 +75,7 @@ class Heaters {
     bool exchange = false, fed = false, judged = false;
     double wanted_c = 0;
     double out_c = 0, in_c = 0, target_c = 0;  // at the select
+    std::optional<double> waited_c;            // last, since the select
     int out_tool = -1;
     std::optional<Gap> mounted;  // an exchange without parking
   };

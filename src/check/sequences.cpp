@@ -3,6 +3,8 @@
 #include <fmt/format.h>
 
 #include <cmath>
+#include <iterator>
+#include <utility>
 
 #include "rewrite/marks.h"
 
@@ -119,8 +121,17 @@ std::string Sequences::feeds(std::size_t head, int tool, bool began) {
 }
 
 std::string Sequences::exchanged_only(std::size_t head) {
-  const int tool = at(head).incoming;
+  Head& h = at(head);
+  const int tool = h.incoming;
+  // What comes after that which belongs to the exchange is for the next one already.
+  auto cut = h.given.end();
+  while (cut != h.given.begin() && (cut - 1)->sequence != nullptr) --cut;
+  const rules::Sequence* after = rules_.sequence(rules_.filament(tool).after_exchange);
+  if (cut != h.given.end() && after != nullptr && cut->sequence == after) ++cut;
+  std::vector<Given> rest(std::make_move_iterator(cut), std::make_move_iterator(h.given.end()));
+  h.given.erase(cut, h.given.end());
   std::string wrong = used_again(head);
+  at(head).given = std::move(rest);
   at(head).tool = tool;
   at(head).fed_since_began = true;
   return wrong;
