@@ -136,7 +136,7 @@ void Heaters::of_steps(std::size_t h, const Order& o) {
   Head& head = at(h);
   if (!head.before_steps) head.before_steps = head.course.target_c();
   const auto is = [&o](double c) { return std::abs(*o.target_c - c) <= kSameC; };
-  bool known = is(*head.before_steps);
+  bool known = is(*head.before_steps) || is(head.last_c);
   for (const rules::Step& step : o.steps->steps) {
     using Action = rules::Step::Action;
     known |= step.action == Action::temp && is(step.amount);

@@ -194,7 +194,8 @@ void Player::feed(bool forwards, double mm, Side side) {
   if (fresh(head) == 0) return;
   fresh(head) = 0;
   exchange_only_ = false;
-  if (std::string wrong = sequences_.feeds(head, mount_.tool(), original_started_);
+  if (std::string wrong = sequences_.feeds(head, mount_.tool(), original_started_,
+                                           wanted(head) > heads_[head].hotend.ambient_c);
       !wrong.empty()) {
     say(Id::sequence_wrong, number_, std::move(wrong));
   }

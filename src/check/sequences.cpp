@@ -100,7 +100,7 @@ std::string Sequences::used_again(std::size_t head) {
     if (parting) before.push_back(rules_.filament(h.tool).before_exchange);
     if (h.exchange_since_began) after.push_back(rules_.filament(h.incoming).after_exchange);
     wrong = judge(head, h, before, after, selects);
-  } else if (h.used && h.put_away && h.put_away_since_began) {
+  } else if (h.used && h.hot && h.put_away && h.put_away_since_began) {
     const bool tucks = !toolhead.before_park.empty();
     wrong = judge(head, h, {toolhead.before_park}, {tucks ? toolhead.after_pick : ""}, selects);
   } else {
@@ -113,10 +113,11 @@ std::string Sequences::used_again(std::size_t head) {
   return wrong;
 }
 
-std::string Sequences::feeds(std::size_t head, int tool, bool began) {
+std::string Sequences::feeds(std::size_t head, int tool, bool began, bool hot) {
   std::string wrong = used_again(head);
   at(head).tool = tool;
   at(head).fed_since_began |= began;
+  at(head).hot = hot;
   return wrong;
 }
 
@@ -134,13 +135,14 @@ std::string Sequences::exchanged_only(std::size_t head) {
   at(head).given = std::move(rest);
   at(head).tool = tool;
   at(head).fed_since_began = true;
+  at(head).hot = true;
   return wrong;
 }
 
 std::string Sequences::finish(std::size_t head) const {
   const Head& h = list_[head];
   if (!h.used) return judge(head, h, {}, {}, !h.given.empty());
-  const bool given = h.put_away ? h.put_away_since_began : h.fed_since_began;
+  const bool given = h.hot && (h.put_away ? h.put_away_since_began : h.fed_since_began);
   const std::string name =
       given ? rules::at_last_use(heads_[head], rules_.filament(h.tool)) : std::string();
   bool selects = false;

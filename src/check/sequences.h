@@ -30,8 +30,8 @@ class Sequences {
   // A line of `sequence` put in for the mounted toolhead, which moves `fed_mm` of filament (0:
   // none).
   void step(std::size_t head, const rules::Sequence& sequence, double fed_mm);
-  // The job feeds.
-  [[nodiscard]] std::string feeds(std::size_t head, int tool, bool began);
+  // The job feeds; `hot`: with the heater on.
+  [[nodiscard]] std::string feeds(std::size_t head, int tool, bool began, bool hot);
   // The visit of `head` ends, and an exchange was all that happened in it.
   [[nodiscard]] std::string exchanged_only(std::size_t head);
   // The job is over.
@@ -45,7 +45,7 @@ class Sequences {
   };
   struct Head {
     std::vector<Given> given;  // since it last fed
-    bool used = false, fed_since_began = false;
+    bool used = false, fed_since_began = false, hot = false;
     int tool = -1;           // that it last fed, or got
     bool exchanged = false;  // since then ...
     int incoming = -1;       // ... to this

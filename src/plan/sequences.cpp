@@ -17,6 +17,7 @@ class Sequences {
       : job_(job), rules_(rules), breaks_(breaks) {}
 
   Result<std::vector<Steps>> run() {
+    find_targets();
     for (Break& b : breaks_) {
       if (!b.before) {
         // Loaded, but never fed: what comes in is charged all the same.
@@ -38,10 +39,10 @@ class Sequences {
     const rules::Toolhead& head = job_.heads[b.head];
     // Put away by the start code, it is as the start code left it.
     if (head.before_park.empty() || b.from.offset <= job_.start->offset) return;
-    const double hot_c = *job_.stints[*b.before].last_c;
+    const double hot_c = parting_c(b);
     b.leaving = put(b, head.before_park, b.from, outgoing(b), hot_c, hot_c,
                     fmt::format("T{} comes back with it", b.tool), Kind::parting);
-    arrives(b, head.after_pick);
+    if (printed_c(b) > head.hotend.ambient_c) arrives(b, head.after_pick);
   }
 
   void exchange(Break& b) {
@@ -51,7 +52,7 @@ class Sequences {
     if (!b.parked) {
       b.leaving = put(b, name, b.to, out, b.out_c, b.ready_c, why, Kind::guarded);
     } else if (b.from.offset > job_.start->offset) {
-      const double hot_c = *job_.stints[*b.before].last_c;
+      const double hot_c = parting_c(b);
       b.leaving = put(b, name, b.from, out, hot_c, hot_c, why, Kind::parting);
     }
     arrives(b, rules_.filament(b.tool).after_exchange);
@@ -60,7 +61,7 @@ class Sequences {
   void last_use(Break& b) {
     if (b.from.offset <= job_.start->offset) return;
     const int tool = outgoing(b);
-    const double hot_c = *job_.stints[*b.before].last_c;
+    const double hot_c = parting_c(b);
     b.leaving = put(b, rules::at_last_use(job_.heads[b.head], rules_.filament(tool)), b.from, tool,
                     hot_c, hot_c, "its last use is over", Kind::parting);
   }
@@ -68,6 +69,36 @@ class Sequences {
   void arrives(Break& b, const std::string& name) {
     const std::string why = b.exchange ? fmt::format("T{} came in", b.tool) : "it is back";
     b.arriving = put(b, name, b.ready, b.tool, b.work_c, b.work_c, why, Kind::arriving);
+  }
+
+  // The job's targets that stay, by toolhead.
+  void find_targets() {
+    std::vector<char> disabled(job_.targets.size(), 0);
+    for (const Break& b : breaks_) {
+      for (const std::size_t t : b.disabled) disabled[t] = 1;
+    }
+    targets_.resize(job_.heads.size());
+    for (std::size_t t = 0; t < job_.targets.size(); ++t) {
+      if (disabled[t] == 0 && job_.targets[t].has_temp) {
+        targets_[job_.targets[t].head].push_back(t);
+      }
+    }
+  }
+
+  [[nodiscard]] double printed_c(const Break& b) const {
+    return job_.stints[*b.before].last_c.value_or(0);
+  }
+  // How hot it is where it is put away: what it printed at, or what the job has told it since.
+  [[nodiscard]] double parting_c(const Break& b) const {
+    const double printed = printed_c(b);
+    const std::vector<std::size_t>& all = targets_[b.head];
+    const auto after = std::lower_bound(
+        all.begin(), all.end(), b.from.offset,
+        [this](std::size_t t, std::uint64_t o) { return job_.targets[t].at.offset < o; });
+    if (after == all.begin()) return printed;
+    const job::Target& last = job_.targets[*(after - 1)];
+    return last.at.offset < job_.stints[*b.before].last_end ? printed
+                                                            : std::max(printed, last.temp_c);
   }
 
   [[nodiscard]] int outgoing(const Break& b) const { return job_.stints[*b.before].tool; }
@@ -79,6 +110,8 @@ class Sequences {
     const rules::Sequence* sequence = rules_.sequence(name);
     if (sequence == nullptr || sequence->steps.empty() || error_) return kNone;
     const rules::Toolhead& head = job_.heads[b.head];
+    // Fed cold, by start code: there is nothing in it to shape or to pull.
+    if (kind == Kind::parting && printed_c(b) <= head.hotend.ambient_c) return kNone;
     const job::Modal* modal = job_.modal_at(at.offset);
     if (modal == nullptr || (kind == Kind::parting && !b.hot_at_from)) {
       refuse(Error{Error::Kind::refused,
@@ -137,6 +170,7 @@ class Sequences {
   const Job& job_;
   const rules::Rules& rules_;
   std::vector<Break>& breaks_;
+  std::vector<std::vector<std::size_t>> targets_;
   std::vector<Steps> steps_;
   std::optional<Error> error_;
 };

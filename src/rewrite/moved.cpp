@@ -27,7 +27,14 @@ Status MovedToSink::keep(std::uint64_t from, std::uint64_t to) {
     auto ending = ending_at(s.to);
     if (!ending) return std::move(ending.error());
     // A last line without an ending needs one here; restoring takes it off again.
-    const std::string between = ending->empty() ? last_ending_ : *ending;
+    std::string between = ending->empty() ? last_ending_ : *ending;
+    if (ending->empty() && s.to > s.from) {
+      // A lone CR at the end would become part of a plain LF.
+      char last = 0;
+      auto got = original_.read_at(s.to - 1, std::span(&last, 1));
+      if (!got) return std::move(got.error());
+      if (last == '\r') between = "\r\n";
+    }
     if (auto status = sink_.write(kDisabled); !status) return status;
     if (auto status = copy(s.from, s.to); !status) return status;
     const std::string stands =

@@ -178,6 +178,8 @@ class Writer {
       auto got = original_.read_at(offset - 1, std::span(&last, 1));
       if (!got) return std::move(got.error());
       open = last != '\n';
+      // A lone CR at the end would become part of a plain LF.
+      if (last == '\r') *ending = "\r\n";
     }
     for (std::size_t i = 0; i < block.size(); ++i) {
       const bool ends = !open || i + 1 < block.size();
