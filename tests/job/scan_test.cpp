@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <fstream>
 #include <sstream>
@@ -236,6 +237,33 @@ TEST_CASE("the index keeps its size and its order however long the job") {
   CHECK(p.time_s <= 1e6);
   CHECK(p.time_s > 1e6 - 2 * index.step_s());
   CHECK(p.offset == std::uint64_t(p.time_s) * 20);
+}
+
+TEST_CASE("the index is searched from anywhere, and in part, as in whole") {
+  for (const std::uint64_t size : {0, 1, 2, 3, 17, 100}) {
+    job::Index index;
+    for (std::uint64_t i = 0; i < size; ++i) index.add({10 + 10 * i, double(i)});
+    REQUIRE(index.size() == size);
+    for (std::uint64_t offset = 0; offset <= 10 * size + 20; ++offset) {
+      const std::uint64_t stand = std::min(size, offset / 10);
+      bool same = true;
+      for (std::size_t near = 0; near <= size + 2; ++near) {
+        same &= index.count_to(offset, near) == stand;
+      }
+      CHECK(same);
+    }
+    for (std::size_t first = 0; first < size; first += 3) {
+      for (std::size_t end = first + 1; end <= size; end += 5) {
+        for (const double until_s : {-1.0, 0.0, 1.5, 16.0, 50.0, 1000.0}) {
+          const job::Place p = index.last_where(
+              [&](const job::Place& c) { return c.time_s <= until_s; }, first, end);
+          const double last_s = std::floor(std::min(until_s, double(end - 1)));
+          CHECK(p.time_s == std::max(last_s, double(first)));
+          CHECK(p.offset == index[std::size_t(p.time_s)].offset);
+        }
+      }
+    }
+  }
 }
 
 TEST_CASE("offsets and times hold past 2^32 bytes and 1000 hours") {
