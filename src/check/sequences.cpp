@@ -95,7 +95,7 @@ std::string Sequences::used_again(std::size_t head) {
   std::string wrong;
   if (h.exchanged) {
     const bool parting =
-        h.used && (h.mounted_exchange ? h.exchange_since_began : h.put_away_since_began);
+        h.used && (h.mounted_exchange ? h.exchange_since_began : h.put_away_since_began && h.hot);
     std::vector<std::string> before, after;
     if (parting) before.push_back(rules_.filament(h.tool).before_exchange);
     if (h.exchange_since_began) after.push_back(rules_.filament(h.incoming).after_exchange);
