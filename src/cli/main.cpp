@@ -9,6 +9,7 @@
 #include "cli/commands.h"
 #include "cli/context.h"
 #include "io/cleanup.h"
+#include "io/large_pages.h"
 
 namespace {
 
@@ -235,6 +236,7 @@ int run(int argc, char** argv) {
 }  // namespace
 
 int main(int argc, char** argv) {
+  forewarm::io::use_large_pages();
   fill_standard_descriptors();
   forewarm::io::install_signal_cleanup();
   forewarm::io::ignore_write_signals();
