@@ -8,6 +8,7 @@
 
 #include <random>
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace forewarm::test {
@@ -87,39 +88,57 @@ struct RandomJob {
   double z = 0.2;
   bool absolute_e = false;
   double e = 0;
+  // Other ways to say the same: in inches, each move from the last point (G91), in another plane,
+  // with G93 for a move now and then.
+  bool inches = false, relative = false, other_modes = false;
+  double at_x = 0, at_y = 0, at_z = 0;
 
   void line(const std::string& s) { text += s + "\n"; }
-  void extrude(double x, double y, double mm, double feed) {
+  [[nodiscard]] std::string length(double mm, int digits) const {
+    return inches ? fmt::format("{:.6f}", mm / 25.4) : fmt::format("{:.{}f}", mm, digits);
+  }
+  [[nodiscard]] std::string feed(double mm_min) const {
+    return inches ? fmt::format("{:.4f}", mm_min / 25.4) : fmt::format("{:.0f}", mm_min);
+  }
+  std::string to(char axis, double& at, double mm) {
+    const double from = std::exchange(at, mm);
+    return axis + length(relative ? mm - from : mm, 2);
+  }
+  std::string e_of(double mm) {
     e += mm;
-    line(fmt::format("G1 X{:.2f} Y{:.2f} E{:.4f} F{:.0f}", x, y, absolute_e ? e : mm, feed));
+    return "E" + length(absolute_e && !relative ? e : mm, 4);
+  }
+  std::string across(double x, double y) { return to('X', at_x, x) + " " + to('Y', at_y, y); }
+  void extrude(double x, double y, double mm, double mm_min) {
+    line("G1 " + across(x, y) + " " + e_of(mm) + " F" + feed(mm_min));
   }
   void print(double seconds) {
     double left = seconds;
     while (left > 0) {
       const double x = between(20, 280);
       const double y = between(20, 280);
-      line(fmt::format("G0 X{:.2f} Y{:.2f} F9000", x, y));
+      line("G0 " + across(x, y) + " F" + feed(9000));
       const double s = std::min(left, between(1, 6));
       const double mm_s = between(8, 40);
-      const double length = std::min(150.0, s * mm_s);
-      const double to = x > 150 ? x - length : x + length;
-      extrude(to, y, length * 0.03, mm_s * 60);
-      left -= length / mm_s + 0.5;
+      const double mm = std::min(150.0, s * mm_s);
+      const double end = x > 150 ? x - mm : x + mm;
+      extrude(end, y, mm * 0.03, mm_s * 60);
+      left -= mm / mm_s + 0.5;
     }
     // A retraction, and back.
-    e += absolute_e ? -0.8 : 0;
-    line(fmt::format("G1 E{:.4f} F2400", absolute_e ? e : -0.8));
-    e += absolute_e ? 0.8 : 0;
-    line(fmt::format("G1 E{:.4f} F2400", absolute_e ? e : 0.8));
+    line("G1 " + e_of(-0.8) + " F" + feed(2400));
+    line("G1 " + e_of(0.8) + " F" + feed(2400));
   }
 
   std::string make() {
     constexpr double kWork[] = {215, 210, 205, 220, 240};
     absolute_e = below(3) == 0;
-    line("G21");
+    line(inches ? "G20" : "G21");
     line("G90");
     line(absolute_e ? "M82" : "M83");
     line("G28");
+    if (relative) line("G91");
+    if (other_modes) line(below(2) == 0 ? "G18" : "G19");
     int tool = int(below(5));
     line(fmt::format("M104 T{} S{:.0f}", tool, kWork[tool]));
     if (below(2) == 0) line(fmt::format("M104 T{} S{:.0f}", (tool + 2) % 5, kWork[(tool + 2) % 5]));
@@ -132,7 +151,13 @@ struct RandomJob {
     for (std::uint64_t i = 0; i < changes; ++i) {
       if (below(3) == 0) line(fmt::format("; == level {}", i));
       z += 0.2;
-      line(fmt::format("G0 Z{:.2f} F600", z));
+      line("G0 " + to('Z', at_z, z) + " F" + feed(600));
+      if (other_modes) {
+        const std::uint64_t mode = below(4);
+        if (mode == 0) line(fmt::format("M106 S{}", below(256)));
+        if (mode == 1) line("G92 E0"), e = 0;
+        if (mode == 2) line(relative ? "M400" : "G92 X" + length(at_x += 3, 2));
+      }
       int next = int(below(5));
       if (next == tool) next = (next + 1) % 5;
       if (below(2) == 0) line(fmt::format("M104 T{} S{:.0f}", tool, between(140, 180)));

@@ -153,6 +153,23 @@ TEST_CASE("random jobs with every sequence: nothing to find, and back byte for b
   CHECK(steps > 10'000);
 }
 
+TEST_CASE("random jobs in other units and modes, with every sequence") {
+  std::size_t steps = 0;
+  for (std::uint64_t seed = 1; seed <= 150; ++seed) {
+    INFO("seed " << seed);
+    RandomJob job(seed);
+    job.inches = seed % 2 == 0;
+    job.relative = seed % 3 == 0;
+    job.other_modes = seed % 5 != 0;
+    const std::string text = job.make();
+    const std::string rewritten = rewrite_of(text, machine());
+    for (const std::string& l : lines_of(rewritten)) steps += of_step(l) ? 1 : 0;
+    CHECK(print(report_of(&text, rewritten, machine())) == "");
+    CHECK(restored(rewritten) == text);
+  }
+  CHECK(steps > 10'000);
+}
+
 TEST_CASE("a sequence that is missing, elsewhere or another is found") {
   struct Kind {
     const char* name;

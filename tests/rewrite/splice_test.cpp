@@ -203,6 +203,12 @@ TEST_CASE("line endings follow the neighbours") {
     CHECK(rewritten(tiny("\r\n", false), two_heads())
               .ends_with("\r\nG1 X10 Y30 E1\r\nM104 T0 S0 ;fw+ off: no further use"));
   }
+  SECTION("a lone CR at the end, which a plain LF would make one ending of") {
+    const std::string text = tiny("\n", false) + "\r";
+    CHECK(rewritten(text, two_heads())
+              .ends_with("\nG1 X10 Y30 E1\r\r\nM104 T0 S0 ;fw+ off: no further use"));
+    CHECK(restored(rewritten(text, two_heads())) == text);
+  }
   SECTION("empty last lines") {
     CHECK(rewritten(tiny("\n") + "\n\r\n\n", two_heads())
               .ends_with("\nM104 T0 S0 ;fw+ off: no further use\n\n\r\n\n"));
