@@ -167,6 +167,15 @@ class Layout {
       b.ready_c = std::max({b.out_c, b.work_c, filament(s.tool).exchange_c.value_or(0)});
       if (auto status = heated(s, b.out_c); !status) return status;
       if (auto status = heated(s, b.ready_c); !status) return status;
+      // As loaded it is not; but filaments may have moved to other toolheads since.
+      const double max_c = job_.heads[b.head].max_c;
+      if (b.ready_c > max_c) {
+        return refused(select->line,
+                       fmt::format("an exchange at {:g} C is above max_c = {:g} of toolhead "
+                                   "\"{}\"",
+                                   b.ready_c, max_c, job_.heads[b.head].name),
+                       "see exchange_c in the rule file");
+      }
     }
 
     // Targets in the gap are the plan's to give; a wait right before this use stays.

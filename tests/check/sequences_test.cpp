@@ -153,6 +153,40 @@ TEST_CASE("random jobs with every sequence: nothing to find, and back byte for b
   CHECK(steps > 10'000);
 }
 
+TEST_CASE("what cannot be given is refused, with the select that asks for it") {
+  const std::string text = "G28\nM83\nM104 T0 S215\nM109 T1 S210\nT1\nG1 Z0.4 F900\n" +
+                           print_s(60) + "T2\nM109 S205\n" + print_s(60) + "T0\nM109 S215\n" +
+                           print_s(60);
+  const auto refused = [&](const std::string& job, auto change) {
+    rules::Rules rules = machine();
+    change(rules);
+    auto plan = plan::make(scan_of(job, rules), rules, rules::Policy::lookahead);
+    REQUIRE_FALSE(plan);
+    CHECK(plan.error().kind == Error::Kind::refused);
+    return render(plan.error());
+  };
+  const auto filament = [](rules::Rules& rules, int tool) -> rules::Filament& {
+    return *std::find_if(rules.filaments.begin(), rules.filaments.end(),
+                         [tool](const rules::Filament& f) { return f.tool == tool; });
+  };
+  CHECK(refused(text, [&](rules::Rules& r) { filament(r, 2).exchange_c = 295; }) ==
+        "job.gcode:19: an exchange at 295 C is above max_c = 290 of toolhead \"birch\"\n"
+        "  hint: see exchange_c in the rule file");
+  CHECK(refused(text,
+                [](rules::Rules& r) {
+                  r.machine.travel_mm[0] = {0, 300};
+                }) ==
+        "job.gcode:19: the step sequence \"charge\" would move to x = 310, outside "
+        "machine.travel_mm, which is 0 to 300");
+  CHECK(refused(text,
+                [](rules::Rules& r) {
+                  r.machine.travel_mm[2] = {0, 0.9};
+                }) ==
+        "job.gcode:19: the step sequence \"charge\" has no room to lift the nozzle before it moves "
+        "in "
+        "x or y: it started at z = 0.4, and machine.travel_mm ends at 0.9");
+}
+
 TEST_CASE("random jobs in other units and modes, with every sequence") {
   std::size_t steps = 0;
   for (std::uint64_t seed = 1; seed <= 150; ++seed) {
