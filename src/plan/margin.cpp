@@ -55,9 +55,10 @@ Margin::Margin(const rules::Gap& gap)
       heater_error_(gap.heater_error) {}
 
 double Margin::lead_s(const thermal::Hotend& hotend, double from_c, bool held, double to_c,
-                      double changes_s, double variance_s2) const {
+                      double changes_s, double variance_s2, double has_s) const {
   const double heat = held ? thermal::seconds_to_heat_held(hotend, from_c, to_c)
                            : thermal::seconds_to_heat(hotend, from_c, to_c);
+  if (heat > has_s) return heat;
   if (plain_) return heat * (1 + stretch_) + extra_s_;
   if (z_ <= 0 || !std::isfinite(heat)) return heat;
   const double undriven = held ? thermal::seconds_to_heat(hotend, from_c, to_c) : heat;

@@ -12,6 +12,7 @@
 // Pure. Seconds and degrees Celsius.
 #pragma once
 
+#include <limits>
 #include <span>
 
 #include "rules/rules.h"
@@ -42,9 +43,10 @@ class Margin {
   [[nodiscard]] bool plain() const { return plain_; }
   // The lead in seconds from `from_c`, where it is held or cooling, to `to_c`, with `changes_s` of
   // it spent in changes whose variances sum to `variance_s2`. Infinity if the heater never gets
-  // there.
+  // there. If it is more than `has_s`, how much more does not matter: that saves working it out.
   [[nodiscard]] double lead_s(const thermal::Hotend& hotend, double from_c, bool held, double to_c,
-                              double changes_s, double variance_s2) const;
+                              double changes_s, double variance_s2,
+                              double has_s = std::numeric_limits<double>::infinity()) const;
 
  private:
   bool plain_;

@@ -28,9 +28,9 @@ double latest_preheat(const GapQuestion& q, const Margin& margin, double floor_c
   double variance = 0;
   const auto in_time = [&](double t) {
     const double from_c = parked_at(q.hotend, q.start_c, floor_c, t);
-    return t + margin.lead_s(q.hotend, from_c, held_at(q.hotend, floor_c, from_c), need.temp_c,
-                             changes_s, variance) <=
-           need.after_s + 1e-9;
+    const double has_s = need.after_s + 1e-9 - t;
+    return margin.lead_s(q.hotend, from_c, held_at(q.hotend, floor_c, from_c), need.temp_c,
+                         changes_s, variance, has_s) <= has_s;
   };
   auto before = q.delays.begin();
   if (!margin.plain()) {
