@@ -182,6 +182,10 @@ class Scanner final : public motion::Clock::Listener {
     // Of the lines that select, only those that also do something else change more than the tool.
     if (keep_modals_ && words_.given('T')) before_ = state_;
     gcode::apply(words_, state_, effect_);
+    if (keep_modals_ && job_.start && words_.is('G', 92.1)) {
+      return refused(column_of('G'), "G92.1 undoes what step sequences have told the machine of E",
+                     "rewrite this job by a rule file whose sequences nothing names");
+    }
     if (ask_lines_ && (ask_moves_ || !effect_.moves) && !line_.text.empty()) {
       found_.clear();
       std::optional<double> seconds;

@@ -187,6 +187,19 @@ TEST_CASE("what cannot be given is refused, with the select that asks for it") {
         "x or y: it started at z = 0.4, and machine.travel_mm ends at 0.9");
 }
 
+TEST_CASE("a job that cancels its offsets is refused where sequences may act") {
+  const std::string text =
+      "G28\nM82\nG92.1\nM104 T0 S215\nM109 T1 S210\nT1\nG1 X9 E1 F600\nG92.1\n";
+  TextSource source(text);
+  const auto job = job::scan(source, machine(), {});
+  REQUIRE_FALSE(job);
+  CHECK(render(job.error()) ==
+        "job:8:1: G92.1 undoes what step sequences have told the machine of E\n"
+        "  G92.1\n  ^\n  hint: rewrite this job by a rule file whose sequences nothing names");
+  TextSource again(text);
+  CHECK(job::scan(again, rules_of(kThreeHeads), {}));
+}
+
 TEST_CASE("random jobs in other units and modes, with every sequence") {
   std::size_t steps = 0;
   for (std::uint64_t seed = 1; seed <= 150; ++seed) {
