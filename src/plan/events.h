@@ -28,19 +28,6 @@ enum Inserted : int {
   kLast = 7,
 };
 
-// A command without its words.
-struct Given {
-  job::Place at;
-  double temp_c = 0;
-  double seconds = 0;
-  std::uint32_t head = 0;
-  int tool = 0;
-  int rank = 0;
-  Command::What what = Command::What::set;
-  bool preheat = false;
-  bool step = false;
-};
-
 // `parked`: which of `breaks` are gaps, in the order in which events number them. `disabled`: of
 // job.targets. `into` is made anew; its memory is used again.
 void events_of(const job::Job& job, const std::vector<Break>& breaks,

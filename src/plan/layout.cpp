@@ -164,7 +164,8 @@ class Layout {
       const std::optional<double> out = before ? job_.stints[*before].last_c : s.work_c;
       b.out_c = out && *out > job_.heads[b.head].hotend.ambient_c ? *out : *s.work_c;
       if (before) b.out_c = filament(inside).exchange_c.value_or(b.out_c);
-      b.ready_c = std::max({b.out_c, b.work_c, filament(s.tool).exchange_c.value_or(0)});
+      b.ready_c =
+          rules::exchange_temperature_c(filament(inside), b.out_c, filament(s.tool), b.work_c);
       if (auto status = heated(s, b.out_c); !status) return status;
       if (auto status = heated(s, b.ready_c); !status) return status;
       // As loaded it is not; but filaments may have moved to other toolheads since.

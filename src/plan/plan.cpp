@@ -462,17 +462,8 @@ class Planner {
     std::sort(keys.begin(), keys.end());
     plan_.commands.reserve(keys.size());
     for (const Timeline::Key& k : keys) {
-      const Given& g = given_[k.event];
       Command& c = plan_.commands.emplace_back();
-      c.at = g.at;
-      c.what = g.what;
-      c.head = g.head;
-      c.tool = g.tool;
-      c.temp_c = g.temp_c;
-      c.rank = g.rank;
-      c.preheat = g.preheat;
-      c.step = g.step;
-      c.seconds = g.seconds;
+      static_cast<Given&>(c) = given_[k.event];
       say(c, whys_[k.event]);
     }
   }

@@ -55,19 +55,23 @@ struct Because {
   double earlier_s = 0;  // Bound::line, power: than the need itself asked for
 };
 
-struct Command {
+// A command, but for its words: those are found only once the plan is settled.
+struct Given {
   enum class What : std::uint8_t { set, wait, raw };
   job::Place at;  // goes in before the line that begins here
-  What what = What::set;
-  std::size_t head = 0;
-  int tool = 0;  // the next use's, else the last's
   double temp_c = 0;
-  std::string raw;  // of What::raw, as [dialect] gives it
-  std::string reason;
-  int rank = 0;  // order at one place
+  double seconds = 0;      // that a step takes, but for waiting
+  std::uint32_t head = 0;  // of job.heads
+  int tool = 0;            // the next use's, else the last's
+  int rank = 0;            // order at one place
+  What what = What::set;
   bool preheat = false;
-  bool step = false;   // of a sequence, with whose name the reason begins
-  double seconds = 0;  // that a step takes, but for waiting
+  bool step = false;  // of a sequence, with whose name the reason begins
+};
+
+struct Command : Given {
+  std::string raw;  // of What::raw, as [dialect] or a sequence gives it
+  std::string reason;
 };
 
 struct Gap {

@@ -153,6 +153,21 @@ Worst compare(const std::string& text, const rules::Rules& rules, std::size_t lo
   return worst;
 }
 
+// Sixty of them, every third under a heating limit.
+void check_random_jobs(rules::Rules rules) {
+  double most = 0;
+  for (std::uint64_t seed = 1; seed <= 60; ++seed) {
+    INFO("seed " << seed);
+    rules.machine.heating_limit_w.reset();
+    if (seed % 3 == 0) rules.machine.heating_limit_w = 60;
+    const Worst worst = compare(RandomJob(seed).make(), rules);
+    INFO(worst.what);
+    CHECK(worst.share <= 1);
+    most = std::max(most, worst.share);
+  }
+  WARN("of the tolerance used: " << most);
+}
+
 }  // namespace
 
 TEST_CASE("fixtures: the rewritten job takes the time that its plan promises") {
@@ -168,33 +183,11 @@ TEST_CASE("fixtures: the rewritten job takes the time that its plan promises") {
 }
 
 TEST_CASE("random jobs: the rewritten job takes the time that its plan promises") {
-  auto rules = rules_of(kThreeHeads);
-  double most = 0;
-  for (std::uint64_t seed = 1; seed <= 60; ++seed) {
-    INFO("seed " << seed);
-    rules.machine.heating_limit_w.reset();
-    if (seed % 3 == 0) rules.machine.heating_limit_w = 60;
-    const Worst worst = compare(RandomJob(seed).make(), rules);
-    INFO(worst.what);
-    CHECK(worst.share <= 1);
-    most = std::max(most, worst.share);
-  }
-  WARN("of the tolerance used: " << most);
+  check_random_jobs(rules_of(kThreeHeads));
 }
 
 TEST_CASE("random jobs with step sequences take the time that their plans promise") {
-  auto rules = rules_of(three_heads_with_steps());
-  double most = 0;
-  for (std::uint64_t seed = 1; seed <= 60; ++seed) {
-    INFO("seed " << seed);
-    rules.machine.heating_limit_w.reset();
-    if (seed % 3 == 0) rules.machine.heating_limit_w = 60;
-    const Worst worst = compare(RandomJob(seed).make(), rules);
-    INFO(worst.what);
-    CHECK(worst.share <= 1);
-    most = std::max(most, worst.share);
-  }
-  WARN("of the tolerance used: " << most);
+  check_random_jobs(rules_of(three_heads_with_steps()));
 }
 
 TEST_CASE("a command that is lost on the way shows in the timeline") {

@@ -235,12 +235,23 @@ TEST_CASE("the dialect decides how commands are written") {
   job.heads = rules.toolheads;
   plan::Plan plan;
   using What = plan::Command::What;
-  plan.commands = {{{5, 0}, What::set, 1, 3, 172.5, "", "a", 0},
-                   {{5, 0}, What::wait, 1, 3, 210, "", "b", 0},
-                   {{5, 0}, What::raw, 0, 0, 0, "TIMERS OFF", "c", 0},
-                   {{9, 0}, What::set, 0, 1, 199.999, "", "d", 0},
-                   {{9, 0}, What::set, 0, 1, 0, "", "e", 0},
-                   {{9, 0}, What::wait, 0, 1, 200.126, "", "f", 0}};
+  const auto add = [&plan](std::uint64_t offset, What what, std::uint32_t head, int tool,
+                           double temp_c, const std::string& raw, const std::string& reason) {
+    plan::Command& c = plan.commands.emplace_back();
+    c.at.offset = offset;
+    c.what = what;
+    c.head = head;
+    c.tool = tool;
+    c.temp_c = temp_c;
+    c.raw = raw;
+    c.reason = reason;
+  };
+  add(5, What::set, 1, 3, 172.5, "", "a");
+  add(5, What::wait, 1, 3, 210, "", "b");
+  add(5, What::raw, 0, 0, 0, "TIMERS OFF", "c");
+  add(9, What::set, 0, 1, 199.999, "", "d");
+  add(9, What::set, 0, 1, 0, "", "e");
+  add(9, What::wait, 0, 1, 200.126, "", "f");
   job.targets.resize(2);
   job.targets[1].at.offset = 5;
   plan.disabled = {1};

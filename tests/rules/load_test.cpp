@@ -1,4 +1,5 @@
 #include "rules/load.h"
+#include "rules_test_help.h"
 
 #include <xxhash.h>
 
@@ -12,6 +13,7 @@
 #include "rules/recogniser.h"
 
 using namespace forewarm;
+using namespace forewarm::test;
 using rules::Rules;
 using Action = rules::Step::Action;
 
@@ -24,31 +26,6 @@ tools = [0]
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )";
 const std::string kMinimal = kVersion + kToolhead;
-
-Rules accepted(const std::string& text) {
-  auto result = rules::load(text, "rules.toml");
-  if (!result) FAIL(render(result.error()) << "\nin:\n" << text);
-  return *result;
-}
-
-std::string refusal(const std::string& text) {
-  const auto result = rules::load(text, "rules.toml");
-  if (result) return "accepted";
-  CHECK(result.error().kind == Error::Kind::rules);
-  return render(result.error());
-}
-
-struct Case {
-  std::string text, refusal;
-};
-
-void check_all(const std::string& before, const std::vector<Case>& cases,
-               const std::string& after = "") {
-  for (const Case& c : cases) {
-    INFO(before << c.text << after);
-    CHECK(refusal(before + c.text + after) == c.refusal);
-  }
-}
 
 std::string file(const std::string& path) {
   std::ifstream in(std::string(FOREWARM_SOURCE_DIR) + '/' + path, std::ios::binary);

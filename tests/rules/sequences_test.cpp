@@ -2,8 +2,10 @@
 #include <catch2/catch.hpp>
 
 #include "rules/load.h"
+#include "rules_test_help.h"
 
 using namespace forewarm;
+using namespace forewarm::test;
 using rules::Rules;
 
 namespace {
@@ -27,30 +29,6 @@ name = "ash"
 tools = [0]
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )";
-
-Rules accepted(const std::string& text) {
-  auto result = rules::load(text, "rules.toml");
-  if (!result) FAIL(render(result.error()) << "\nin:\n" << text);
-  return *result;
-}
-
-std::string refusal(const std::string& text) {
-  const auto result = rules::load(text, "rules.toml");
-  if (result) return "accepted";
-  CHECK(result.error().kind == Error::Kind::rules);
-  return render(result.error());
-}
-
-struct Case {
-  std::string text, refusal;
-};
-
-void check_all(const std::string& before, const std::vector<Case>& cases) {
-  for (const Case& c : cases) {
-    INFO(before << c.text);
-    CHECK(refusal(before + c.text) == c.refusal);
-  }
-}
 
 }  // namespace
 
