@@ -239,8 +239,7 @@ void Player::move(const Told& told, Side side) {
     motion::move_along(clock_, m, *e.arc, state_.plane, tag);
     return;
   }
-  m.length_mm =
-      std::sqrt(m.delta[0] * m.delta[0] + m.delta[1] * m.delta[1] + m.delta[2] * m.delta[2]);
+  m.length_mm = motion::Move::kStraight;
   clock_.move(m, tag);
 }
 

@@ -151,9 +151,8 @@ class Scanner final : public motion::Clock::Listener {
     std::array<double, 4>& way = effect_.delta;
     gcode::apply(s, state_, way);
     const double e = way[gcode::kE];
-    const double square = way[0] * way[0] + way[1] * way[1] + way[2] * way[2];
     // To stay is no move, and then a pattern may ask for the line. Applied again it is the same.
-    if (!(square > 0) && e == 0) return !ask_lines_ && way == std::array<double, 4>{};
+    if (way == std::array<double, 4>{}) return !ask_lines_;
     if (e != 0) {
       Stint& stint = job_.stints[stint_];
       stint.last_end = line_.end_offset();
@@ -162,7 +161,7 @@ class Scanner final : public motion::Clock::Listener {
       take_material(e);
       if (e > 0 && (way[0] != 0 || way[1] != 0)) count_layer();
     }
-    clock_.move({way, std::sqrt(square), state_.feed_mm_s}, line_.offset);
+    clock_.move({way, motion::Move::kStraight, state_.feed_mm_s}, line_.offset);
     return true;
   }
 
@@ -487,8 +486,7 @@ class Scanner final : public motion::Clock::Listener {
       motion::move_along(clock_, m, *effect_.arc, state_.plane, line_.offset);
       return success();
     }
-    m.length_mm =
-        std::sqrt(m.delta[0] * m.delta[0] + m.delta[1] * m.delta[1] + m.delta[2] * m.delta[2]);
+    m.length_mm = motion::Move::kStraight;
     clock_.move(m, line_.offset);
     return success();
   }

@@ -17,13 +17,16 @@
 #include <vector>
 
 #include "gcode/arc.h"
+#include "motion/lanes.h"
 #include "motion/limits.h"
 
 namespace forewarm::motion {
 
 struct Move {
+  static constexpr double kStraight = -1;
   std::array<double, 4> delta{};  // x y z e
-  double length_mm = 0;           // of the path in x y z; 0 for the filament alone
+  // Of the path in x y z; 0 for the filament alone. kStraight: as its delta says.
+  double length_mm = 0;
   double feed_mm_s = 0;
 };
 
@@ -33,9 +36,6 @@ struct Timed {
   double seconds = 0;
 };
 
-// Time of one trapezoid; v0, v1 <= v. REQUIRES: |v0^2 - v1^2| <= 2 a d (to rounding), a > 0.
-[[nodiscard]] double profile_seconds(double d, double v0, double v1, double v, double a);
-
 class Clock {
  public:
   class Listener {
@@ -43,18 +43,39 @@ class Clock {
     virtual ~Listener() = default;
     virtual void timed(std::span<const Timed> moves) = 0;
   };
-  static constexpr std::size_t kBatch = 128;
+  static constexpr std::size_t kBatch = kLanes;
   static constexpr std::size_t kMost = 2048;
 
   Clock(const Limits& limits, Listener& listener, double time_scale = 1.0);
 
-  // To be changed: what follows from them is worked out again before the next move.
+  // To be changed: for the moves to come.
   [[nodiscard]] Limits& limits() {
+    take_over();
     stale_ = true;
     return limits_;
   }
   [[nodiscard]] const Limits& limits() const { return limits_; }
-  void move(const Move& move, std::uint64_t tag);
+  void move(const Move& move, std::uint64_t tag) {
+    ++taken_;
+    const auto& d = move.delta;
+    double square = move.length_mm < 0 ? d[0] * d[0] + d[1] * d[1] + d[2] * d[2]
+                                       : move.length_mm * move.length_mm;
+    Rates::Kind kind = d[3] > 0 ? Rates::kPrints : Rates::kTravels;
+    if (!(square > 0)) {
+      kind = Rates::kFilamentAlone;
+      square = d[3] * d[3];
+      if (!(square > 0)) return nowhere(tag);
+    }
+    if (stale_) derive();
+    const std::size_t at = fresh_++;
+    for (std::size_t a = 0; a < 4; ++a) lanes_.delta[a][at] = d[a];
+    lanes_.square[at] = square;
+    const double feed = move.feed_mm_s * rates_.speed_factor;
+    lanes_.feed[at] = feed > rates_.least_speed[kind] ? feed : rates_.least_speed[kind];
+    lanes_.accel_asked[at] = rates_.accel[kind];
+    tag_[waiting_ + at] = tag;
+    if (waiting_ + fresh_ >= settle_at_) settle(false);
+  }
   // Comes to a stop; everything given so far is timed and delivered.
   void stop();
   // stop(), then `seconds` pass (not scaled).
@@ -66,33 +87,34 @@ class Clock {
   [[nodiscard]] std::uint64_t moves_taken() const { return taken_; }
 
  private:
-  // Speeds by their squares, in which acceleration over a way adds up: v1^2 = v0^2 + 2 a d.
-  struct Block {
-    double length, accel, cruise;
-    double gain2;        // 2 a d
-    double entry_most2;  // what the corner before it allows
-    double entry2;       // what deceleration after it allows, too
-    std::uint64_t tag;
-  };
+  using Column = std::vector<double>;
+  void make_room(std::size_t moves);  // and settle when so many wait
   void derive();
+  void take_over();
+  void nowhere(std::uint64_t tag);
   void settle(bool at_end);
   void deliver(std::size_t count, double exit2);
 
   Limits limits_;
-  bool stale_ = true;  // the next three have to be derived from limits_
-  std::array<double, 4> per_speed_{}, per_accel_{}, per_jerk_{};  // one over each axis' limit
+  bool stale_ = true;  // rates_ has to be derived from limits_
+  Rates rates_;
   Listener& listener_;
   double time_scale_;
   double now_s_ = 0, moving_s_ = 0;
   std::uint64_t taken_ = 0;
-  double entry2_ = 0;  // square of the speed at which the first waiting block is entered
-  std::vector<Block> waiting_;
-  std::vector<Timed> out_;
+  double entry2_ = 0;  // square of the speed at which the first waiting move is entered
+  bool moving_ = false;
+  // Moves that wait, the first `waiting_` with what bounds them; `fresh_` after them, in lanes_,
+  // only as given. Speeds by their squares, in which acceleration over a way adds up:
+  // v1^2 = v0^2 + 2 a d.
+  std::size_t waiting_ = 0, fresh_ = 0;
   std::size_t settle_at_ = kBatch;
-  // The move before, for the corner.
-  bool has_last_ = false;
-  std::array<double, 4> last_unit_{};
-  double last_cruise_ = 0, last_safe_ = 0, last_accel_ = 0;
+  Lanes lanes_;
+  Column length_, accel_, cruise_, gain2_, entry_most2_;
+  Column entry2_of_;  // what deceleration after it allows, too
+  std::vector<std::uint64_t> tag_;
+  Column v0_2_, v1_2_, seconds_;  // of moves to be delivered
+  std::vector<Timed> out_;
 };
 
 // An arc in chords, about as fine as machines cut it, at the arc's own length. `whole`: of the move
