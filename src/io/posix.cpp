@@ -24,6 +24,11 @@ void UniqueFd::reset(int fd) {
   fd_ = fd;
 }
 
+int UniqueFd::close() {
+  if (fd_ < 0) return 0;
+  return ::close(std::exchange(fd_, -1)) == 0 ? 0 : errno;
+}
+
 Error os_error(std::string file, std::string_view what, int code) {
   std::string message(what);
   message += ": ";

@@ -31,6 +31,8 @@ class UniqueFd {
   [[nodiscard]] int get() const { return fd_; }
   explicit operator bool() const { return fd_ >= 0; }
   void reset(int fd = -1);
+  // Closes it now, and tells: 0, or the errno. Some file systems say only here what they lost.
+  [[nodiscard]] int close();
 
  private:
   int fd_ = -1;

@@ -350,7 +350,6 @@ Status Replacement::take_owner() {
 }
 
 Status Replacement::take_attributes() {
-  if (!original_) return success();
   if (auto s = copy_xattrs(original_.get(), fd_.get(), path_); !s) return s;
   // After the owner, whose change clears bits of the mode, and after the access list, whose mask is
   // the mode's group bits. Only where it differs: file systems without modes refuse to set them.
@@ -365,10 +364,7 @@ Status Replacement::take_attributes() {
 Status Replacement::finish(const FileSource* source) {
   if (auto s = sink_->flush(); !s) return s;
   if (direct_) return source != nullptr ? source->unchanged() : success();
-  if (auto s = take_attributes(); !s) return s;
-  // Never retried: after a failed fsync the kernel may count the lost pages as written, and a
-  // second call would then say that all is well.
-  if (::fsync(fd_.get()) != 0) return os_error(path_, "cannot write to disk", errno);
+  if (auto s = original_ ? make_last() : close_new(); !s) return s;
   if (source != nullptr) {
     if (auto s = source->unchanged(); !s) return s;
   }
@@ -380,7 +376,24 @@ Status Replacement::finish(const FileSource* source) {
   }
   temporary_.clear();
   removal_.reset();
-  sync_folder();
+  if (original_) sync_folder();
+  return success();
+}
+
+// The old bytes are about to go: the new ones have to be on disk first.
+Status Replacement::make_last() {
+  if (auto s = take_attributes(); !s) return s;
+  // Never retried: after a failed fsync the kernel may count the lost pages as written, and a
+  // second call would then say that all is well.
+  if (::fsync(fd_.get()) != 0) return os_error(path_, "cannot write to disk", errno);
+  return success();
+}
+
+// Nothing is lost with a new file, which can be made again: the disk is not waited for.
+Status Replacement::close_new() {
+  const int code = fd_.close();
+  // Interrupted, it is closed all the same.
+  if (code != 0 && code != EINTR) return os_error(path_, "cannot write to disk", code);
   return success();
 }
 

@@ -1,9 +1,11 @@
 // Writes a file so that at every moment, also after a crash, its path holds either all of the old
-// bytes or all of the new ones.
+// bytes, where it had any, or all of the new ones.
 //
 // The bytes go to a temporary file in the same folder, which takes the old file's place by rename()
 // once it is complete, on disk, and has the old one's owner, mode and extended attributes. Symbolic
-// links stay: the file they lead to is what is replaced.
+// links stay: the file they lead to is what is replaced. Where there was no file, the new one is
+// complete when its name is there, as anybody sees it; but as with other programs' files, a power
+// cut soon after can leave it short or empty, or take it away.
 //
 // Several runs on one file (a slicer may start its hook twice) take turns: open() holds a lock on
 // the file until the Replacement goes. So the order is
@@ -91,6 +93,8 @@ class Replacement {
   [[nodiscard]] Status take_owner();
   [[nodiscard]] Status take_attributes();
   [[nodiscard]] Status finish(const FileSource* source);
+  [[nodiscard]] Status make_last();
+  [[nodiscard]] Status close_new();
   void sync_folder();
   void discard();
 

@@ -71,6 +71,8 @@ class Scenario:
     def __init__(self, name, command, target, files, new):
         self.name, self.command, self.target, self.files, self.new = name, command, target, files, new
         self.old = files.get(target)
+        # What comes between the last byte and the rename: a new file is not waited for.
+        self.last_call = "close" if self.old is None else "fsync"
 
     def furnish(self, folder):
         """Another's file, with a mode, an attribute and no access list, in a folder that gives new
@@ -280,12 +282,15 @@ def changed_midway(local, tally, scenario):
     changed = b"; somebody else's trail\n"
     for wait_s in (0.3, 1, 3, 10):
         scenario.furnish(folder)
-        words = ["strace", "-f", "-o", "/dev/null", "-e", "trace=fsync", "-e",
-                 f"inject=fsync:delay_enter={int(wait_s * 1e6)}:when=1", "--", PROGRAM, *scenario.command]
+        slow = f"inject={scenario.last_call}:delay_enter={int(wait_s * 1e6)}"
+        if scenario.last_call == "fsync":
+            slow += ":when=1"
+        words = ["strace", "-f", "-o", "/dev/null", "-e", "trace=" + scenario.last_call, "-e", slow, "--", PROGRAM,
+                 *scenario.command]
         process = subprocess.Popen(words, cwd=folder, env=common.environment(folder),
                                    stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
 
-        def waiting():  # all is read and written, only fsync is still to come
+        def waiting():  # all is read and written, only the last call is still to come
             return [n for n in common.litter(folder)
                     if os.stat(folder / n).st_size == len(scenario.new)]
 
@@ -374,7 +379,8 @@ def main():
                 faults = [([call], k, fault) for call, numbers in sorted(calls.items())
                           for fault in faults_of(call, instrumented) for k in numbers]
                 # The new file cannot be kept, and then not be removed either.
-                faults += [(["fsync", "unlink"], 1, fault) for fault in ("EIO", "EINTR") + SIGNALS]
+                kept_by = "rename" if scenario.old is None else "fsync"
+                faults += [([kept_by, "unlink"], 1, fault) for fault in ("EIO", "EINTR") + SIGNALS]
                 for names, k, fault in faults:
                     how = f"signal={fault}" if fault in SIGNALS else f"error={fault}"
                     injections = [f"{names[-1]}:{how}:when={k}"]
