@@ -132,13 +132,14 @@ class Scanner final : public motion::Clock::Listener {
     std::uint64_t offset = block.offset;
     for (std::size_t i = 0; i < digest.count; ++i) {
       const gcode::Straight& s = digest.lines[i];
-      line_.text = {text, s.length};
-      line_.ending = {text + s.length, s.ending};
+      const std::uint64_t length = s.length();
+      line_.text = {text, length};
+      line_.ending = {text + length, s.ending()};
       line_.offset = offset;
       ++line_.number;
-      text += s.length + s.ending;
-      offset += s.length + s.ending;
-      if (s.is && straight(s)) continue;
+      text += length + s.ending();
+      offset += length + s.ending();
+      if (s.is() && straight(s)) continue;
       if (auto status = line(); !status) return status;
     }
     return success();
