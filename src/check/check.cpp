@@ -35,7 +35,8 @@ class Check final : private Player {
   }
 
   Result<Report> run(ByteSource* original, ByteSource& rewritten) {
-    Pairing pairing(original, rewritten, options_.chunk);
+    const bool threaded = options_.threads > 1 && rewritten.size() >= options_.thread_from;
+    Pairing pairing(original, rewritten, options_.chunk, threaded);
     Step step;
     std::uint64_t bytes = 0;
     std::uint64_t next_report = 0;
@@ -99,7 +100,7 @@ class Check final : private Player {
         return;
       case Step::Kind::kept:
         close_block(step);
-        kept(step.original);
+        kept(step);
         block_ = 0;
         return;
       case Step::Kind::changed:
@@ -112,28 +113,24 @@ class Check final : private Player {
     }
   }
 
-  void kept(const Line& original) {
-    if (!straight(original)) read(original.text, original.number, state_, told_);
+  void kept(const Step& step) {
+    if (step.straight != nullptr && straight(*step.straight)) return;
+    read(step.original.text, step.original.number, state_, told_);
     numbers(told_.words, true);
     follow_original(told_);
     act(told_, Side::job);
   }
 
-  // What read() does of most lines, in a few steps: a move has no number, and no pattern asks for
-  // it. False if read() has to.
-  bool straight(const Line& original) {
+  // What kept() does of most lines, in a few steps: a straight move has no number, and no pattern
+  // asks for it. False if kept() has to.
+  bool straight(const gcode::Straight& s) {
     if (ask_moves_ || state_.inverse_time) return false;
-    if (!gcode::read_straight(original.text, straight_)) return false;
-    told_.effect = {};
-    gcode::apply(straight_, state_, told_.effect.delta);
+    std::array<double, 4> way;
+    gcode::apply(s, state_, way);
     // To stay is no move, and then a pattern may ask for the line. Applied again it is the same.
-    if (told_.effect.delta == std::array<double, 4>{}) return false;
-    told_.effect.moves = true;
-    told_.effect.commands = 1;
-    told_.effect.feed_mm_s = state_.feed_mm_s;
-    told_.found.clear();
-    told_.seconds.reset();
-    told_.words.clear();
+    if (way == std::array<double, 4>{}) return false;
+    if (way[kE] > 0) original_feeds(way[0] != 0 || way[1] != 0);
+    move(way, state_.feed_mm_s, Side::job);
     return true;
   }
 
@@ -153,10 +150,7 @@ class Check final : private Player {
   void follow_original(const Told& told) {
     if (told.found.empty() && told.effect.moves && told.effect.commands <= 1) {
       const auto& d = told.effect.delta;
-      if (d[kE] <= 0) return;
-      ++report_.moves;
-      (void)original_mount_.feeding();
-      if (!original_started_ && (d[0] != 0 || d[1] != 0 || told.effect.arc)) begin();
+      if (d[kE] > 0) original_feeds(d[0] != 0 || d[1] != 0 || told.effect.arc);
       return;
     }
     const auto target = [&](std::size_t head, std::optional<double> temp) {
@@ -174,14 +168,16 @@ class Check final : private Player {
     }
     const gcode::Effect& e = told.effect;
     if (told.feeds()) {
-      ++report_.moves;
-      (void)original_mount_.feeding();
-      if (!original_started_ && e.moves && (e.delta[0] != 0 || e.delta[1] != 0 || e.arc)) {
-        begin();
-      }
+      original_feeds(e.moves && (e.delta[0] != 0 || e.delta[1] != 0 || e.arc));
     }
     if (e.selects) (void)original_mount_.select(e.tool);
     if (e.sets_target && e.has_temp) target(head_meant(e, original_mount_), e.temp_c);
+  }
+
+  void original_feeds(bool on_the_way) {
+    ++report_.moves;
+    (void)original_mount_.feeding();
+    if (!original_started_ && on_the_way) begin();
   }
 
   // The first print move: planning starts before it.
@@ -498,7 +494,6 @@ class Check final : private Player {
 
   gcode::State original_state_;  // within a block; else the two are the same
   Told told_, other_;
-  gcode::Straight straight_;
   LineCount count_, original_count_;
 
   bool in_block_ = false, block_just_before_ = false, block_acts_ = false, parted_ = false;

@@ -17,13 +17,18 @@
 
 #include "base/bytes.h"
 #include "check/finding.h"
+#include "gcode/blocks.h"
 #include "rules/rules.h"
 
 namespace forewarm::check {
 
 struct Options {
   std::string original_name = "original", rewritten_name = "rewritten";  // for messages
-  std::size_t chunk = 1U << 20U;
+  std::size_t chunk = gcode::BlockReader::kChunk;
+  // With more than one, a rewritten text from `thread_from` bytes on is read ahead by another
+  // thread: then the two texts are read at the same time. The report is the same.
+  unsigned threads = 1;
+  std::uint64_t thread_from = std::uint64_t{4} << 20U;
   std::function<void(std::uint64_t)> progress;  // bytes of the rewritten text read so far
 };
 

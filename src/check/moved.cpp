@@ -5,7 +5,9 @@
 
 #include <algorithm>
 #include <charconv>
+#include <cstring>
 
+#include "gcode/blocks.h"
 #include "gcode/lines.h"
 #include "rewrite/marks.h"
 
@@ -76,6 +78,9 @@ class Reading {
       : rewritten_(rewritten), rules_(rules), own_(own_names(recogniser)) {}
 
   Result<std::optional<Moved>> run() {
+    const auto may = may_be_moved();
+    if (!may) return may.error();
+    if (!*may) return std::optional<Moved>();
     if (auto s = learn(); !s) return std::move(s.error());
     if (!any_) return std::optional<Moved>();
     if (auto s = apply(); !s) return std::move(s.error());
@@ -85,6 +90,19 @@ class Reading {
  private:
   void mixed(std::uint64_t line, std::string what) {
     out_.findings.add(Id::tools_mixed, line, std::move(what));
+  }
+
+  // Whether there is such a mark at all. Most rewrites have none, and are not read line by line.
+  Result<bool> may_be_moved() {
+    const std::string mark = std::string(rewrite::kInserted) + std::string(rewrite::kMapped);
+    gcode::BlockReader reader(rewritten_);
+    gcode::Block block;
+    std::string_view fresh;
+    for (;;) {
+      auto more = reader.next(block, fresh);
+      if (!more || !*more) return more;
+      if (memmem(block.buffer.data(), block.size, mark.data(), mark.size()) != nullptr) return true;
+    }
   }
 
   // The first pass: where each tool went.

@@ -31,8 +31,8 @@ struct Pairing::Hash {
   Hasher restored, original;
 };
 
-Pairing::Pairing(ByteSource* original, ByteSource& rewritten, std::size_t chunk)
-    : rewritten_(rewritten, 0, UINT64_MAX, 1, chunk), hash_(std::make_unique<Hash>()) {
+Pairing::Pairing(ByteSource* original, ByteSource& rewritten, std::size_t chunk, bool thread)
+    : rewritten_(rewritten, chunk, thread), hash_(std::make_unique<Hash>()) {
   if (original != nullptr) {
     original_.emplace(*original, 0, UINT64_MAX, 1, chunk);
     original_->watch(&hash_->original);
@@ -40,42 +40,78 @@ Pairing::Pairing(ByteSource* original, ByteSource& rewritten, std::size_t chunk)
 }
 Pairing::~Pairing() = default;
 
+std::uint64_t Pairing::restored_bytes() const { return hash_->restored.count(); }
 std::uint64_t Pairing::restored_hash() const { return hash_->restored.digest(); }
 std::uint64_t Pairing::original_bytes() const { return hash_->original.count(); }
 std::uint64_t Pairing::original_hash() const { return hash_->original.digest(); }
 
+Result<bool> Pairing::next_rewritten(gcode::RawLine& line) {
+  if (ended_) return false;
+  while (block_ == nullptr || at_ == block_->digest.count) {
+    hash_run();  // its bytes go
+    block_ = &rewritten_.next();
+    if (block_->error) return *block_->error;
+    if (!block_->more) return false;
+    at_ = 0;
+    text_ = block_->block.buffer.data();
+  }
+  const gcode::Straight& s = block_->digest.lines[at_++];
+  straight_ = s.is() ? &s : nullptr;
+  line.text = {text_, s.length()};
+  line.ending = {text_ + s.length(), s.ending()};
+  line.number = ++number_;
+  text_ += s.length() + s.ending();
+  return true;
+}
+
+// Lines that stand together are hashed together.
+void Pairing::restored(const gcode::RawLine& line) {
+  const char* end = run_.data() + run_.size() + run_ending_.size();
+  if (run_.data() != nullptr && line.text.data() == end) {
+    run_ = {run_.data(), std::size_t(line.text.data() + line.text.size() - run_.data())};
+  } else {
+    hash_run();
+    hash_->restored.bytes(open_ending_);
+    run_ = line.text;
+  }
+  run_ending_ = line.ending;
+}
+
+void Pairing::hash_run() {
+  if (run_.data() == nullptr) return;
+  hash_->restored.bytes(run_);
+  open_ending_ = run_ending_;
+  run_ = {};
+}
+
 // Reads on, taking the marks off, and hashes what they leave of the line.
 Result<bool> Pairing::read_rewritten(gcode::RawLine& line, Mark& mark) {
-  auto more = rewritten_.next(line);
+  auto more = next_rewritten(line);
   if (!more) return more;
   if (!*more) {
-    if (!ended_ && !ends_inserted_open_) {
-      hash_->restored.bytes(open_ending_);
-      bytes_ += open_ending_.size();
-    }
+    if (!ended_ && !ends_inserted_open_) hash_->restored.bytes(open_ending_);
     ended_ = true;
     return more;
   }
   last_number_ = line.number;
-  if (line.number == 1 &&
-      line.text.substr(0, rewrite::kHeaderStart.size()) == rewrite::kHeaderStart) {
-    mark = Mark::header;
-    return more;
-  }
-  if (rewrite::is_inserted(line.text)) {
-    mark = Mark::inserted;
-    ends_inserted_open_ = line.ending.empty();
-    return more;
-  }
   mark = Mark::none;
-  if (rewrite::is_disabled(line.text)) {
-    mark = Mark::disabled;
-    line.text.remove_prefix(rewrite::kDisabled.size());
+  if (straight_ == nullptr || straight_->commented()) {
+    if (line.number == 1 &&
+        line.text.substr(0, rewrite::kHeaderStart.size()) == rewrite::kHeaderStart) {
+      mark = Mark::header;
+      return more;
+    }
+    if (rewrite::is_inserted(line.text)) {
+      mark = Mark::inserted;
+      ends_inserted_open_ = line.ending.empty();
+      return more;
+    }
+    if (rewrite::is_disabled(line.text)) {
+      mark = Mark::disabled;
+      line.text.remove_prefix(rewrite::kDisabled.size());
+    }
   }
-  hash_->restored.bytes(open_ending_);
-  bytes_ += open_ending_.size() + line.text.size();
-  hash_->restored.bytes(line.text);
-  open_ending_ = line.ending;
+  restored(line);
   return more;
 }
 
@@ -91,11 +127,13 @@ Result<bool> Pairing::next(Step& step) {
     more = original_->next(rest);
     if (!more || !*more) return more;
     step.kind = Step::Kind::lost;
+    step.straight = nullptr;
     step.original = {rest.text, rest.number};
     step.rewritten = {{}, last_number_};
     return true;
   }
   step.rewritten = {line.text, line.number};
+  step.straight = mark == Mark::none ? straight_ : nullptr;
   if (mark == Mark::header || mark == Mark::inserted) {
     step.kind = mark == Mark::header ? Step::Kind::header : Step::Kind::inserted;
     return true;
@@ -103,6 +141,11 @@ Result<bool> Pairing::next(Step& step) {
   step.kind = mark == Mark::disabled ? Step::Kind::disabled : Step::Kind::kept;
   if (!original_) {
     step.original = {line.text, ++original_numbers_};
+    return true;
+  }
+  const std::size_t whole = line.text.size() + line.ending.size();
+  if (!line.ending.empty() && original_->pass_if({line.text.data(), whole}, step.original.number)) {
+    step.original.text = line.text;
     return true;
   }
   gcode::RawLine other;
@@ -181,6 +224,7 @@ void Pairing::part() {
 }
 
 Result<bool> Pairing::from_held(Step& step) {
+  step.straight = nullptr;
   // Lines put in are passed on where they stand.
   if (!ahead_rewritten_.empty() && lose_ == 0 &&
       (ahead_rewritten_.front().mark == Mark::inserted ||

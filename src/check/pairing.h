@@ -1,9 +1,10 @@
 // The lines of a rewritten text, each beside the line of the original that it stands for.
 //
-// Marks are read with rewrite/marks.h. Where the two texts part without a mark, the nearest point
-// at which they agree again is looked for, kWindow lines ahead at most; what lies between is lost,
-// added or, where as many lines stand on both sides, changed. The views of a Step are valid until
-// the next call. Errors: those of the sources.
+// Marks are read with rewrite/marks.h. The rewritten text is read and taken apart ahead, by a
+// thread of its own if wished: then the two sources share nothing that changes. Where the two texts
+// part without a mark, the nearest point at which they agree again is looked for, kWindow lines
+// ahead at most; what lies between is lost, added or, where as many lines stand on both sides,
+// changed. The views of a Step are valid until the next call. Errors: those of the sources.
 #pragma once
 
 #include <cstdint>
@@ -14,6 +15,8 @@
 
 #include "base/bytes.h"
 #include "gcode/lines.h"
+#include "gcode/read_ahead.h"
+#include "gcode/straight.h"
 #include "rewrite/marks.h"
 
 namespace forewarm::check {
@@ -29,6 +32,8 @@ struct Step {
   Line rewritten;  // of `lost` only the number, of the line before which it is missing; or of the
                    // last
   Line original;   // of disabled, kept, changed and lost
+  // Of `kept`, where it is known without a further look: what its line is.
+  const gcode::Straight* straight = nullptr;
 };
 
 class Pairing {
@@ -36,11 +41,11 @@ class Pairing {
   static constexpr std::size_t kWindow = 64;
 
   // `original` nullptr: the original is what the marks say.
-  Pairing(ByteSource* original, ByteSource& rewritten, std::size_t chunk);
+  Pairing(ByteSource* original, ByteSource& rewritten, std::size_t chunk, bool thread);
   [[nodiscard]] Result<bool> next(Step& step);
 
   // After the end. What undoing the marks gives.
-  [[nodiscard]] std::uint64_t restored_bytes() const { return bytes_; }
+  [[nodiscard]] std::uint64_t restored_bytes() const;
   [[nodiscard]] std::uint64_t restored_hash() const;
   // After the end, with an original: its own. REQUIRES: an original was given.
   [[nodiscard]] std::uint64_t original_bytes() const;
@@ -56,15 +61,26 @@ class Pairing {
   };
   struct Hash;
 
+  [[nodiscard]] Result<bool> next_rewritten(gcode::RawLine& line);
   [[nodiscard]] Result<bool> read_rewritten(gcode::RawLine& line, Mark& mark);
+  void restored(const gcode::RawLine& line);
+  void hash_run();
   [[nodiscard]] Result<bool> fill();
   [[nodiscard]] Result<bool> from_held(Step& step);
   void part();
 
-  gcode::LineReader rewritten_;
+  gcode::ReadAhead rewritten_;
+  const gcode::ReadAhead::Read* block_ = nullptr;  // in hand, with its next line
+  std::size_t at_ = 0;
+  const char* text_ = nullptr;
+  std::uint64_t number_ = 0;
+  const gcode::Straight* straight_ = nullptr;  // what the present line is; else nullptr
+
   std::optional<gcode::LineReader> original_;
   std::unique_ptr<Hash> hash_;
-  std::uint64_t bytes_ = 0, original_numbers_ = 0, last_number_ = 0;
+  std::uint64_t original_numbers_ = 0, last_number_ = 0;
+  // Lines of the block restored one after the other, still to be hashed, without the last ending.
+  std::string_view run_, run_ending_;
   std::string open_ending_;  // of the last line restored: not sure to be the original's
   bool ends_inserted_open_ = false, ended_ = false;
 

@@ -172,15 +172,19 @@ void Player::feed(bool forwards, double mm, Side side) {
     unserved("filament moves before any tool is selected, and no toolhead serves T0", side);
     return;
   }
-  Event e;
-  e.head = head;
-  e.tool = mount_.tool();
-  e.order.line = number_;
+  const auto event = [&](Event::What what) {
+    Event e;
+    e.what = what;
+    e.head = head;
+    e.tool = mount_.tool();
+    e.order.line = number_;
+    return e;
+  };
   if (side == Side::inserted) {
     fed_in_blocks_ += mm;
     if (steps_ != nullptr) step_given(head, mm);
     if (!forwards) return;
-    e.what = Event::What::feeds_inserted;
+    Event e = event(Event::What::feeds_inserted);
     put(e);
     return;
   }
@@ -199,7 +203,7 @@ void Player::feed(bool forwards, double mm, Side side) {
       !wrong.empty()) {
     say(Id::sequence_wrong, number_, std::move(wrong));
   }
-  e.what = Event::What::feeds;
+  Event e = event(Event::What::feeds);
   // What is not the job's has no wish of its own.
   e.wanted_c = wanted(head);
   e.least_c = std::exchange(lowest(head), 1e9);
@@ -229,18 +233,19 @@ void Player::balance_at_select(const Selected& s) {
 
 void Player::move(const Told& told, Side side) {
   const gcode::Effect& e = told.effect;
+  if (!e.arc) return move(e.delta, e.feed_mm_s, side);
   const double mm = e.delta[gcode::kE];
   if (mm != 0) feed(mm > 0, mm, side);
   motion::Move m;
   m.delta = e.delta;
   m.feed_mm_s = e.feed_mm_s;
-  const std::uint64_t tag = line_tag() << 1U | std::uint64_t(mm != 0);
-  if (e.arc) {
-    motion::move_along(clock_, m, *e.arc, state_.plane, tag);
-    return;
-  }
-  m.length_mm = motion::Move::kStraight;
-  clock_.move(m, tag);
+  motion::move_along(clock_, m, *e.arc, state_.plane, tag_of(mm));
+}
+
+void Player::move(const std::array<double, 4>& way, double feed_mm_s, Side side) {
+  const double mm = way[gcode::kE];
+  if (mm != 0) feed(mm > 0, mm, side);
+  clock_.move({way, motion::Move::kStraight, feed_mm_s}, tag_of(mm));
 }
 
 void Player::firmware_retraction(const gcode::Effect& e, Side side) {

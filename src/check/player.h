@@ -77,6 +77,7 @@ class Player : public motion::Clock::Listener {
   }
 
   void move(const Told& told, Side side);
+  void move(const std::array<double, 4>& way, double feed_mm_s, Side side);
 
   void firmware_retraction(const gcode::Effect& e, Side side);
 
@@ -126,6 +127,10 @@ class Player : public motion::Clock::Listener {
   // line, with the job's that follows: a command that could stand between is one place earlier.
   std::uint64_t block_ = 0;
   [[nodiscard]] std::uint64_t line_tag() const { return block_ != 0 ? block_ : number_; }
+  // Of a move: whether filament goes with it, too.
+  [[nodiscard]] std::uint64_t tag_of(double fed_mm) const {
+    return line_tag() << 1U | std::uint64_t(fed_mm != 0);
+  }
 
   Heaters heaters_;
   motion::Clock clock_;

@@ -1,5 +1,7 @@
 #include "check/check.h"
 
+#include <thread>
+
 #include "cli/commands.h"
 #include "cli/plans.h"
 #include "io/progress.h"
@@ -58,6 +60,7 @@ int run_check(const Context& context, const CheckOptions& options) {
   check::Options how;
   how.original_name = options.first;
   how.rewritten_name = rewritten == "-" ? "standard input" : rewritten;
+  how.threads = std::thread::hardware_concurrency();
   how.progress = [&](std::uint64_t done) { progress.update(done); };
   auto found = check::check(original ? &original->job() : nullptr, *text, *rules, how);
   progress.finish();

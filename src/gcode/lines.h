@@ -7,6 +7,7 @@
 #pragma once
 
 #include <cstdint>
+#include <cstring>
 #include <string_view>
 #include <vector>
 
@@ -30,6 +31,19 @@ class LineReader {
 
   // True and `line` set, or false at the end.
   [[nodiscard]] Result<bool> next(RawLine& line);
+
+  // Passes over the next line if it is `line`, ending and all, and says so. If not, or if that
+  // cannot be seen without reading on, nothing happens. REQUIRES: `line` ends in its only LF.
+  [[nodiscard]] bool pass_if(std::string_view line, std::uint64_t& number) {
+    if (end_ - begin_ < line.size() ||
+        std::memcmp(buffer_.data() + begin_, line.data(), line.size()) != 0) {
+      return false;
+    }
+    begin_ += line.size();
+    line_offset_ += line.size();
+    number = number_++;
+    return true;
+  }
 
   // Bytes not yet handed out as lines but already read may be looked at as they come in.
   class Watcher {

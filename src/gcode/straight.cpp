@@ -164,20 +164,4 @@ void digest(const Block& block, Digest& out) {
   out.count = count;
 }
 
-bool read_straight(std::string_view text, Straight& line) {
-  constexpr std::size_t kLongestLine = 80;
-  // Where eight bytes may be read from every place.
-  std::array<char, kLongestLine + Block::kPad> copy;
-  if (text.size() < 2 || text.size() > kLongestLine) return false;
-  if (text[0] != 'G' || (text[1] != '1' && text[1] != '0')) return false;
-  std::memcpy(copy.data(), text.data(), text.size());
-  std::memset(copy.data() + text.size(), '\n', Block::kPad);
-  const char* const end = copy.data() + text.size();
-  if (MoveReader::read(copy.data() + 2, end + 1, std::uint32_t(text[1] - '0'), line) != end) {
-    return false;
-  }
-  line.end(text.size(), 0);
-  return true;
-}
-
 }  // namespace forewarm::gcode

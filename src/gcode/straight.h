@@ -43,7 +43,6 @@ class Straight {
 
  private:
   friend void digest(const Block& block, Digest& out);
-  friend bool read_straight(std::string_view text, Straight& line);
   friend class MoveReader;
   // 5 bits for what is given, then 4 for the decimals of each.
   enum : std::uint32_t {
@@ -81,10 +80,6 @@ struct Digest {
 };
 
 void digest(const Block& block, Digest& out);
-
-// The same of one line, given without its ending. False where parse() has to read it: also for a
-// line longer than moves are.
-[[nodiscard]] bool read_straight(std::string_view text, Straight& line);
 
 // Takes over the move as apply() does; its way in mm. REQUIRES: move.is(), not state.inverse_time.
 inline void apply(const Straight& move, State& state, std::array<double, 4>& delta) {

@@ -36,7 +36,7 @@ ByteWatch::~ByteWatch() = default;
 
 std::uint64_t ByteWatch::hash() const { return XXH3_64bits_digest(&hash_->state); }
 
-void ByteWatch::bytes(std::string_view chunk) {
+bool ByteWatch::bytes(std::string_view chunk) {
   XXH3_64bits_update(&hash_->state, chunk.data(), chunk.size());
   if (!nul && std::memchr(chunk.data(), 0, chunk.size()) != nullptr) nul = true;
   if (!marks) {
@@ -44,6 +44,7 @@ void ByteWatch::bytes(std::string_view chunk) {
   }
   tail_ += chunk.substr(chunk.size() - std::min(chunk.size(), kMarkLength - 1));
   if (tail_.size() > kMarkLength - 1) tail_.erase(0, tail_.size() - (kMarkLength - 1));
+  return !nul && !marks;
 }
 
 std::pair<std::uint64_t, std::uint64_t> first_nul(ByteSource& source) {

@@ -12,14 +12,16 @@
 #include <utility>
 
 #include "base/bytes.h"
+#include "gcode/read_ahead.h"
 
 namespace forewarm::job {
 
-class ByteWatch {
+class ByteWatch final : public gcode::ReadAhead::Watcher {
  public:
   ByteWatch();
-  ~ByteWatch();
-  void bytes(std::string_view chunk);
+  ~ByteWatch() override;
+  // False once there is something that must not be.
+  [[nodiscard]] bool bytes(std::string_view chunk) override;
   [[nodiscard]] std::uint64_t hash() const;  // XXH3 of all bytes so far
 
   bool nul = false, marks = false;

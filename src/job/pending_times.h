@@ -1,5 +1,5 @@
-// Times of a job that are not known yet when they are met: a clock with look-ahead tells when a move
-// begins only once later moves are known.
+// Times of a job that are not known yet when they are met: a clock with look-ahead tells when a
+// move begins only once later moves are known.
 //
 // What is added after `moves` moves gets the time at which the next one begins, in order.
 #pragma once

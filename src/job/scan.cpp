@@ -8,13 +8,13 @@
 #include <utility>
 
 #include "gcode/lines.h"
+#include "gcode/read_ahead.h"
 #include "gcode/state.h"
 #include "gcode/straight.h"
 #include "gcode/words.h"
 #include "job/byte_watch.h"
 #include "job/modals.h"
 #include "job/pending_times.h"
-#include "job/read_ahead.h"
 #include "motion/clock.h"
 #include "rules/recogniser.h"
 
@@ -44,16 +44,15 @@ class Scanner final : public motion::Clock::Listener {
 
   Result<Job> run(ByteSource& source) {
     const bool threaded = options_.threads > 1 && source.size() >= options_.thread_from;
-    ReadAhead ahead(source, options_.chunk, threaded);
+    ByteWatch watch;
+    gcode::ReadAhead ahead(source, options_.chunk, threaded, &watch);
     std::uint64_t next_report = 0;
     for (;;) {
-      const ReadAhead::Read& read = ahead.next();
+      const gcode::ReadAhead::Read& read = ahead.next();
       if (read.error) return *read.error;
-      if (read.nul) {
+      if (read.stopped) {
         ahead.stop();
-        return binary(source);
-      }
-      if (read.marks) {
+        if (watch.nul) return binary(source);
         return refused(0, "the job holds forewarm's marks but no valid header",
                        "restore it from a copy, or from the file that forewarm made");
       }
@@ -68,7 +67,7 @@ class Scanner final : public motion::Clock::Listener {
     ahead.stop();
     job_.bytes = line_.end_offset();
     job_.lines = line_.number;
-    job_.hash = ahead.hash();
+    job_.hash = watch.hash();
     finish();
     return std::move(job_);
   }

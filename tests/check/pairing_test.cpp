@@ -51,17 +51,21 @@ struct Paired {
 };
 
 Paired paired_by(const std::string* original, const std::string& rewritten, std::size_t chunk,
-                 std::size_t most) {
+                 std::size_t most, bool thread = false) {
   std::optional<TextSource> first;
   if (original != nullptr) first.emplace(*original, most);
   TextSource second(rewritten, most);
-  Pairing pairing(original != nullptr ? &*first : nullptr, second, chunk);
+  Pairing pairing(original != nullptr ? &*first : nullptr, second, chunk, thread);
   Paired out;
   check::Step step;
   for (;;) {
     auto more = pairing.next(step);
     if (!more) FAIL(render(more.error()));
     if (!*more) break;
+    if (step.straight != nullptr) {
+      CHECK(step.kind == Kind::kept);
+      CHECK(step.straight->length() == step.original.text.size());
+    }
     if (step.kind == Kind::kept || step.kind == Kind::disabled) {
       // Both sides of a line that is the same are at hand.
       CHECK(step.rewritten.text == step.original.text);
@@ -87,7 +91,8 @@ Paired paired(const std::string* original, const std::string& rewritten) {
   for (const std::size_t size : {1, 2, 3, 7, 64}) {
     CAPTURE(size);
     for (const Paired& p : {paired_by(original, rewritten, size, SIZE_MAX),
-                            paired_by(original, rewritten, 1U << 20U, size)}) {
+                            paired_by(original, rewritten, 1U << 20U, size),
+                            paired_by(original, rewritten, size, SIZE_MAX, true)}) {
       CHECK(p.steps == whole.steps);
       CHECK(p.restored_bytes == whole.restored_bytes);
       CHECK(p.restored_hash == whole.restored_hash);
@@ -321,9 +326,10 @@ TEST_CASE("what cannot be read is an error") {
     }
   } broken;
   TextSource text("T0\n");
-  for (const bool original_broken : {true, false}) {
+  for (const auto& [original_broken, thread] :
+       {std::pair{true, false}, {false, false}, {true, true}, {false, true}}) {
     Pairing pairing(original_broken ? static_cast<ByteSource*>(&broken) : &text,
-                    original_broken ? static_cast<ByteSource&>(text) : broken, 64);
+                    original_broken ? static_cast<ByteSource&>(text) : broken, 64, thread);
     check::Step step;
     auto more = pairing.next(step);
     REQUIRE_FALSE(more.ok());

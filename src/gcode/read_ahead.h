@@ -1,8 +1,9 @@
-// A job's text in digested blocks, watched as they are read, by a thread of its own if wished.
+// A text in digested blocks, watched as they are read, by a thread of its own if wished.
 //
 // The same blocks come in the same order either way. With a thread, a few blocks are read ahead of
 // the one in hand, and the source belongs to that thread until stop(). What goes wrong in it comes
-// out of next(), in its turn. REQUIRES: one thread uses a ReadAhead.
+// out of next(), in its turn. REQUIRES: one thread uses a ReadAhead; the source and the watcher
+// outlive it.
 #pragma once
 
 #include <array>
@@ -15,18 +16,24 @@
 #include "base/bytes.h"
 #include "gcode/blocks.h"
 #include "gcode/straight.h"
-#include "job/byte_watch.h"
 
-namespace forewarm::job {
+namespace forewarm::gcode {
 
 class ReadAhead {
  public:
+  // Sees every byte once, in order, on the thread that reads: not to be touched before stop().
+  class Watcher {
+   public:
+    virtual ~Watcher() = default;
+    // False: what comes is of no use to anybody. Nothing more is read.
+    [[nodiscard]] virtual bool bytes(std::string_view fresh) = 0;
+  };
   struct Read {
-    bool more = false;  // else this is the end, and there is no block
-    bool nul = false, marks = false;
+    bool more = false;     // else this is the end, and there is no block
+    bool stopped = false;  // the watcher has: likewise
     std::optional<Error> error;
-    gcode::Block block;
-    gcode::Digest digest;
+    Block block;
+    Digest digest;
 
    private:
     friend class ReadAhead;
@@ -34,7 +41,7 @@ class ReadAhead {
   };
 
   // Where no thread can be had it does without.
-  ReadAhead(ByteSource& source, std::size_t chunk, bool thread);
+  ReadAhead(ByteSource& source, std::size_t chunk, bool thread, Watcher* watcher = nullptr);
   ~ReadAhead() { stop(); }
   ReadAhead(const ReadAhead&) = delete;
   ReadAhead& operator=(const ReadAhead&) = delete;
@@ -43,16 +50,14 @@ class ReadAhead {
   [[nodiscard]] const Read& next();
   // Nothing is read any more once this is back.
   void stop();
-  // XXH3 of all bytes. REQUIRES: stopped, at the end.
-  [[nodiscard]] std::uint64_t hash() const { return watch_.hash(); }
 
  private:
   static constexpr std::size_t kSlots = 4;
   void fill(Read& read);
   void work();
 
-  gcode::BlockReader reader_;
-  ByteWatch watch_;
+  BlockReader reader_;
+  Watcher* watcher_;
   std::array<Read, kSlots> slots_;
   std::mutex mutex_;
   std::condition_variable changed_;
@@ -61,4 +66,4 @@ class ReadAhead {
   std::thread thread_;
 };
 
-}  // namespace forewarm::job
+}  // namespace forewarm::gcode

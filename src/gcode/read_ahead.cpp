@@ -1,10 +1,11 @@
-#include "job/read_ahead.h"
+#include "gcode/read_ahead.h"
 
 #include <system_error>
 
-namespace forewarm::job {
+namespace forewarm::gcode {
 
-ReadAhead::ReadAhead(ByteSource& source, std::size_t chunk, bool thread) : reader_(source, chunk) {
+ReadAhead::ReadAhead(ByteSource& source, std::size_t chunk, bool thread, Watcher* watcher)
+    : reader_(source, chunk), watcher_(watcher) {
   if (!thread) return;
   try {
     thread_ = std::thread([this] { work(); });
@@ -21,10 +22,11 @@ void ReadAhead::fill(Read& read) {
     read.error = std::move(more.error());
     return;
   }
-  if (!fresh.empty()) watch_.bytes(fresh);
-  read.nul = watch_.nul;
-  read.marks = watch_.marks;
-  if (read.more && !read.nul && !read.marks) gcode::digest(read.block, read.digest);
+  if (!fresh.empty() && watcher_ != nullptr && !watcher_->bytes(fresh)) {
+    read.stopped = true;
+    read.more = false;
+  }
+  if (read.more) digest(read.block, read.digest);
 }
 
 void ReadAhead::work() {
@@ -75,4 +77,4 @@ void ReadAhead::stop() {
   thread_.join();
 }
 
-}  // namespace forewarm::job
+}  // namespace forewarm::gcode
