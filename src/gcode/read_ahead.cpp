@@ -14,46 +14,81 @@ ReadAhead::ReadAhead(ByteSource& source, std::size_t chunk, bool thread, Watcher
   }
 }
 
-void ReadAhead::fill(Read& read) {
+void ReadAhead::read(Read& into) {
   std::string_view fresh;
-  auto more = reader_.next(read.block, fresh);
-  read.more = more.ok() && *more;
+  auto more = reader_.next(into.block, fresh);
+  into.more = more.ok() && *more;
   if (!more) {
-    read.error = std::move(more.error());
+    into.error = std::move(more.error());
     return;
   }
   if (!fresh.empty() && watcher_ != nullptr && !watcher_->bytes(fresh)) {
-    read.stopped = true;
-    read.more = false;
+    into.stopped = true;
+    into.more = false;
   }
-  if (read.more) digest(read.block, read.digest);
+}
+
+// The first block that waits to be digested, if any. REQUIRES: the lock is held.
+ReadAhead::Slot* ReadAhead::raw() {
+  for (std::size_t i = taken_; i < filled_; ++i) {
+    Slot& slot = slots_[i % kSlots];
+    if (slot.state == Slot::State::raw) return &slot;
+  }
+  return nullptr;
+}
+
+// Either thread does so, each one block at a time.
+void ReadAhead::digest_one(Slot& slot, std::unique_lock<std::mutex>& lock) {
+  slot.state = Slot::State::busy;
+  lock.unlock();
+  digest(slot.read.block, slot.read.digest);
+  lock.lock();
+  slot.state = Slot::State::ready;
 }
 
 void ReadAhead::work() {
-  for (bool more = true; more;) {
-    std::unique_lock lock(mutex_);
-    changed_.wait(lock, [this] { return stopping_ || filled_ - taken_ < kSlots; });
+  std::unique_lock lock(mutex_);
+  bool ended = false;
+  for (;;) {
+    const auto may_read = [&] { return !ended && filled_ - taken_ < kSlots; };
+    changed_.wait(lock, [&] { return stopping_ || may_read() || raw() != nullptr || ended; });
     if (stopping_) return;
-    Read& read = slots_[filled_ % kSlots];
-    lock.unlock();
-    try {
-      fill(read);
-    } catch (...) {
-      read.thrown = std::current_exception();
-      read.more = false;
+    // Reading comes first while there is room: then the other thread has something to digest, too,
+    // should it have to wait.
+    if (may_read()) {
+      Slot& slot = slots_[filled_ % kSlots];
+      lock.unlock();
+      try {
+        read(slot.read);
+      } catch (...) {
+        slot.thrown = std::current_exception();
+        slot.read.more = false;
+      }
+      lock.lock();
+      ended = !slot.read.more;
+      slot.state = ended ? Slot::State::ready : Slot::State::raw;
+      ++filled_;
+    } else if (Slot* slot = raw(); slot != nullptr) {
+      try {
+        digest_one(*slot, lock);
+      } catch (...) {
+        lock.lock();
+        slot->thrown = std::current_exception();
+        slot->state = Slot::State::ready;
+      }
+    } else {
+      return;  // all is read and digested, or the other thread is at it
     }
-    more = read.more;
-    lock.lock();
-    ++filled_;
-    lock.unlock();
     changed_.notify_one();
   }
 }
 
 const ReadAhead::Read& ReadAhead::next() {
   if (!thread_.joinable()) {
-    fill(slots_[0]);
-    return slots_[0];
+    Read& only = slots_[0].read;
+    read(only);
+    if (only.more) digest(only.block, only.digest);
+    return only;
   }
   std::unique_lock lock(mutex_);
   if (in_hand_) {
@@ -61,10 +96,17 @@ const ReadAhead::Read& ReadAhead::next() {
     changed_.notify_one();
   }
   in_hand_ = true;
-  changed_.wait(lock, [this] { return filled_ > taken_; });
-  const Read& read = slots_[taken_ % kSlots];
-  if (read.thrown) std::rethrow_exception(read.thrown);
-  return read;
+  const Slot& slot = slots_[taken_ % kSlots];
+  const auto ready = [&] { return filled_ > taken_ && slot.state == Slot::State::ready; };
+  while (!ready()) {
+    if (Slot* other = raw(); other != nullptr) {
+      digest_one(*other, lock);
+    } else {
+      changed_.wait(lock, [&] { return ready() || raw() != nullptr; });
+    }
+  }
+  if (slot.thrown) std::rethrow_exception(slot.thrown);
+  return slot.read;
 }
 
 void ReadAhead::stop() {

@@ -34,10 +34,6 @@ class ReadAhead {
     std::optional<Error> error;
     Block block;
     Digest digest;
-
-   private:
-    friend class ReadAhead;
-    std::exception_ptr thrown;
   };
 
   // Where no thread can be had it does without.
@@ -52,13 +48,21 @@ class ReadAhead {
   void stop();
 
  private:
-  static constexpr std::size_t kSlots = 4;
-  void fill(Read& read);
+  static constexpr std::size_t kSlots = 6;
+  struct Slot {
+    enum class State : std::uint8_t { raw, busy, ready };
+    State state = State::raw;
+    Read read;
+    std::exception_ptr thrown;
+  };
+  void read(Read& into);
+  [[nodiscard]] Slot* raw();
+  static void digest_one(Slot& slot, std::unique_lock<std::mutex>& lock);
   void work();
 
   BlockReader reader_;
   Watcher* watcher_;
-  std::array<Read, kSlots> slots_;
+  std::array<Slot, kSlots> slots_;
   std::mutex mutex_;
   std::condition_variable changed_;
   std::size_t filled_ = 0, taken_ = 0;  // blocks so far; the one in hand counts as not yet taken
