@@ -73,18 +73,28 @@ class PlainRewriter(unittest.TestCase):
 
 class Growth(unittest.TestCase):
     def test_exponents_are_found(self):
-        for p, q in [(1, 0), (1, 0.5), (0, 2), (1.2, -0.1)]:
-            points = [(b, c, 3e-6 * b**p * c**q) for b in (1e6, 2e7, 1e9) for c in (10, 1000)]
-            for got, want in zip(growth.exponents(points), (p, q)):
-                self.assertAlmostEqual(got, want, places=9)
+        for p, q in [(1, 1), (1, 0.5), (0.8, 2), (1.2, 1.1)]:
+            for start in (0, 0.02):
+                points = [(b, c, start + 3e-9 * b**p + 1e-5 * (c**q - 1))
+                          for b in (1e6, 2e7, 1e9) for c in (1, 10_000, 100_000_000)]
+                got = growth.exponents(points, start)
+                self.assertAlmostEqual(got[0], p, places=6)
+                self.assertAlmostEqual(got[1], q, places=2)
+
+    def test_of_more_sizes_the_one_with_most_changes_tells(self):
+        points = [(1e6, 10, 1), (1e6, 100, 50), (2e7, 10, 20), (2e7, 100, 21), (2e7, 1000, 30), (2e7, 10000, 120)]
+        p, q = growth.exponents(points)
+        self.assertAlmostEqual(p, 1)
+        self.assertAlmostEqual(q, 1)
 
     def test_what_does_not_vary_has_none(self):
         self.assertEqual(growth.exponents([(1e6, 10, 1)]), (None, None))
+        self.assertEqual(growth.exponents([(1e6, 10, 1), (1e6, 100, 2)]), (None, None))
         p, q = growth.exponents([(1e6, 10, 1), (1e8, 10, 10)])
         self.assertAlmostEqual(p, 0.5)
         self.assertIsNone(q)
-        # Bytes and changes that grow together cannot be told apart.
-        self.assertEqual(growth.exponents([(1e6, 10, 1), (1e7, 100, 2), (1e8, 1000, 4)]), (None, None))
+        # More changes that took no time.
+        self.assertEqual(growth.exponents([(1e6, 10, 1), (1e6, 100, 0.9), (1e6, 1000, 1)]), (None, None))
 
 
 class Command(unittest.TestCase):
@@ -101,10 +111,13 @@ class Command(unittest.TestCase):
             figures = json.loads(pathlib.Path(folder, "f.json").read_text())
         rows = figures["rows"]
         programs = {row["program"] for row in rows}
-        self.assertEqual(programs, {"forewarm rewrite", "cp", "cat", "wc -l", "sed", "plain rewriter"})
+        ours = {"start", "forecast", "rewrite", "in place", "check", "diff", "restore"}
+        self.assertEqual(programs, {"forewarm " + name for name in ours} | {"cp", "cat", "wc -l", "sed", "plain rewriter"})
         self.assertEqual(len(rows), 4 * len(programs))
-        self.assertTrue(all(row["seconds"] > 0 and row["mb_s"] > 0 for row in rows))
-        self.assertEqual({fit["program"] for fit in figures["growth"]}, programs)
+        for figure in ("seconds", "mb_s", "x_cp", "x_sed", "peak_mb"):
+            self.assertTrue(all(row[figure] > 0 for row in rows), figure)
+        self.assertGreater(figures["batch"]["times_faster"], 0)
+        self.assertEqual({fit["program"] for fit in figures["growth"]}, programs - {"forewarm start"})
         for program in programs:
             self.assertIn(f"\n{program} ", ran.stdout)
 

@@ -1,37 +1,25 @@
-"""How time grows: t = c * bytes^p * changes^q, by least squares on logarithms."""
+"""How time grows: t = start + a * bytes^p + b * changes^q, by least squares on logarithms of what each part takes."""
 import math
 
 
-def solve(matrix, right):
-    """Gauss with pivots; None where the system does not say."""
-    n = len(right)
-    rows = [list(row) + [value] for row, value in zip(matrix, right)]
-    for i in range(n):
-        pivot = max(range(i, n), key=lambda r: abs(rows[r][i]))
-        if abs(rows[pivot][i]) < 1e-9:
-            return None
-        rows[i], rows[pivot] = rows[pivot], rows[i]
-        for r in range(n):
-            if r != i:
-                factor = rows[r][i] / rows[i][i]
-                rows[r] = [a - factor * b for a, b in zip(rows[r], rows[i])]
-    return [rows[i][n] / rows[i][i] for i in range(n)]
+def slope(points):
+    """Of log y over log x; None of fewer than two different x. What took no time tells nothing."""
+    logs = [(math.log(x), math.log(y)) for x, y in points if y > 0]
+    if len({x for x, _ in logs}) < 2:
+        return None
+    mean_x, mean_y = (sum(column) / len(logs) for column in zip(*logs))
+    return sum((x - mean_x) * (y - mean_y) for x, y in logs) / sum((x - mean_x) ** 2 for x, _ in logs)
 
 
-def exponents(points):
-    """(p, q) of points (bytes, changes, seconds). None for what the points do not vary in, or cannot tell apart."""
-    logs = [tuple(math.log(x) for x in point) for point in points]
-    vary = [len({log[i] for log in logs}) > 1 for i in (0, 1)]
-    if not any(vary):
-        return None, None
-    # Around the means, so that the sums keep their digits.
-    means = [sum(log[i] for log in logs) / len(logs) for i in range(3)]
-    columns = [[log[i] - means[i] for log in logs] for i in range(3)]
-    used = [i for i in (0, 1) if vary[i]]
-    matrix = [[sum(a * b for a, b in zip(columns[i], columns[j])) for j in used] for i in used]
-    right = [sum(a * b for a, b in zip(columns[i], columns[2])) for i in used]
-    solved = solve(matrix, right)
-    if solved is None:
-        return None, None
-    result = dict(zip(used, solved))
-    return result.get(0), result.get(1)
+def exponents(points, start=0):
+    """(p, q) of points (bytes, changes, seconds): p by the jobs of the fewest changes, q by the jobs of one size, the one
+    with the most numbers of changes and the smallest of those, beyond what the fewest changes take."""
+    fewest = min(changes for _, changes, _ in points)
+    in_bytes = slope([(size, seconds - start) for size, changes, seconds in points if changes == fewest])
+    by_size = {}
+    for size, changes, seconds in points:
+        by_size.setdefault(size, {})[changes] = seconds
+    most = max(len(times) for times in by_size.values())
+    times = by_size[min(size for size, times in by_size.items() if len(times) == most)]
+    base = times[min(times)]
+    return in_bytes, slope([(changes, seconds - base) for changes, seconds in times.items() if changes > min(times)])
