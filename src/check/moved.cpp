@@ -5,7 +5,6 @@
 
 #include <algorithm>
 #include <charconv>
-#include <cstring>
 
 #include "gcode/blocks.h"
 #include "gcode/lines.h"
@@ -94,14 +93,19 @@ class Reading {
 
   // Whether there is such a mark at all. Most rewrites have none, and are not read line by line.
   Result<bool> may_be_moved() {
-    const std::string mark = std::string(rewrite::kInserted) + std::string(rewrite::kMapped);
     gcode::BlockReader reader(rewritten_);
     gcode::Block block;
     std::string_view fresh;
+    const std::string mark =
+        std::string(rewrite::kInserted.substr(1)) + std::string(rewrite::kMapped);
     for (;;) {
       auto more = reader.next(block, fresh);
       if (!more || !*more) return more;
-      if (memmem(block.buffer.data(), block.size, mark.data(), mark.size()) != nullptr) return true;
+      const std::string_view text = block.text();
+      for (std::size_t at = 0; (at = rewrite::find_mark(text, at)) != std::string_view::npos;
+           ++at) {
+        if (text.substr(at, mark.size()) == mark) return true;
+      }
     }
   }
 

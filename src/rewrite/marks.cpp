@@ -23,6 +23,19 @@ bool take_number(std::string_view& text, int base, std::uint64_t& value) {
 
 }  // namespace
 
+std::size_t find_mark(std::string_view text, std::size_t from) {
+  constexpr std::string_view kAnyMark = ";fw";  // all begin so
+  static_assert(kInserted.substr(1, 3) == kAnyMark && kDisabled.substr(0, 3) == kAnyMark);
+  // From comment to comment: most lines have none.
+  for (;;) {
+    from = text.find(kAnyMark.front(), from);
+    if (from == std::string_view::npos || text.substr(from, kAnyMark.size()) == kAnyMark) {
+      return from;
+    }
+    ++from;
+  }
+}
+
 std::string header_line(const Header& h) {
   return fmt::format("{}1 rules={:016x} original={}:{:016x}", kHeaderStart, h.rules, h.bytes,
                      h.original);

@@ -34,6 +34,9 @@ struct Header {
 // Nothing unless the whole line is a header of a version known here.
 [[nodiscard]] std::optional<Header> read_header(std::string_view line);
 
+// Where a mark may stand next, from `from` on: the place of its ';'. npos: there is none.
+[[nodiscard]] std::size_t find_mark(std::string_view text, std::size_t from);
+
 [[nodiscard]] inline bool is_inserted(std::string_view line) {
   // Few lines have a comment at all, and blanks are everywhere.
   const std::size_t comment = line.find(';');

@@ -20,8 +20,6 @@ void RunReader::give(Run& run, Run::Kind kind, std::size_t to) {
 }
 
 Result<bool> RunReader::next(Run& run) {
-  constexpr std::string_view kAnyMark = ";fw";  // both begin so
-  static_assert(kInserted.substr(1, 3) == kAnyMark && kDisabled.substr(0, 3) == kAnyMark);
   if (at_ == block_.size) {
     std::string_view fresh;
     auto more = reader_.next(block_, fresh);
@@ -40,10 +38,8 @@ Result<bool> RunReader::next(Run& run) {
     return true;
   }
   for (std::size_t from = at_; from < text.size();) {
-    const void* hit =
-        memmem(text.data() + from, text.size() - from, kAnyMark.data(), kAnyMark.size());
-    if (hit == nullptr) break;
-    const auto at = std::size_t(static_cast<const char*>(hit) - text.data());
+    const std::size_t at = find_mark(text, from);
+    if (at == std::string_view::npos) break;
     const auto* before = static_cast<const char*>(memrchr(text.data() + from, '\n', at - from));
     const std::size_t begin = before == nullptr ? from : std::size_t(before - text.data()) + 1;
     const std::size_t lf = text.find('\n', at);

@@ -117,3 +117,26 @@ TEST_CASE("lines that are neither") {
     CHECK_FALSE(is_disabled(line));
   }
 }
+
+TEST_CASE("where a mark may stand next") {
+  struct Row {
+    const char* text;
+    std::size_t from;
+    std::size_t at;
+  };
+  constexpr std::size_t kNone = std::string_view::npos;
+  for (const Row& row : {
+           Row{"", 0, kNone},
+           {"G1 X1\n; a note\n;f\n;f w\nfw\n", 0, kNone},
+           {";fw", 0, 0},
+           {";fw", 1, kNone},
+           {";fw", 9, kNone},
+           {";;fw- T0\n", 0, 1},
+           {"G1 ;f;fw+ a\n;fw- b\n", 0, 5},
+           {"G1 ;f;fw+ a\n;fw- b\n", 6, 12},
+           {"G1 X1 ;f", 0, kNone},
+       }) {
+    CAPTURE(row.text, row.from);
+    CHECK(find_mark(row.text, row.from) == row.at);
+  }
+}
