@@ -111,6 +111,22 @@ TEST_CASE("part of a text, with numbers that go on") {
   CHECK_FALSE(*none.next(line));
 }
 
+TEST_CASE("a line that is known is passed over") {
+  TextSource source("one\ntwo\r\nthree");
+  gcode::LineReader reader(source, 0, UINT64_MAX, 1, 9);  // up to the second LF
+  gcode::RawLine line;
+  std::uint64_t number = 0;
+  CHECK_FALSE(reader.pass_if("one\n", number));  // nothing is read yet
+  REQUIRE(*reader.next(line));
+  CHECK_FALSE(reader.pass_if("two\n", number));
+  CHECK_FALSE(reader.pass_if("two\r\nthree\n", number));
+  CHECK(reader.pass_if("two\r\n", number));
+  CHECK(number == 2);
+  CHECK_FALSE(reader.pass_if("three\n", number));
+  REQUIRE(*reader.next(line));
+  CHECK((line.text == "three" && line.number == 3 && line.offset == 9));
+}
+
 TEST_CASE("a watcher sees every byte once, in order") {
   struct Copy final : gcode::LineReader::Watcher {
     void bytes(std::string_view chunk) override { text += chunk; }
