@@ -20,7 +20,7 @@ namespace forewarm::rules {
 struct Recognised {
   Recognise::As as = Recognise::As::change;
   std::optional<int> tool, heater;
-  std::optional<double> temp;  // degrees Celsius
+  std::optional<double> temp;                // degrees Celsius
   std::size_t tool_at = 0, tool_length = 0;  // where the line says `tool`
 };
 
