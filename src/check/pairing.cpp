@@ -66,8 +66,8 @@ Result<bool> Pairing::next_rewritten(gcode::RawLine& line) {
 
 // Lines that stand together are hashed together.
 void Pairing::restored(const gcode::RawLine& line) {
-  const char* end = run_.data() + run_.size() + run_ending_.size();
-  if (run_.data() != nullptr && line.text.data() == end) {
+  if (run_.data() != nullptr &&
+      line.text.data() == run_.data() + run_.size() + run_ending_.size()) {
     run_ = {run_.data(), std::size_t(line.text.data() + line.text.size() - run_.data())};
   } else {
     hash_run();
