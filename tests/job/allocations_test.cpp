@@ -11,9 +11,12 @@ namespace {
 std::atomic<std::uint64_t> news{0};
 }  // namespace
 
-void* operator new(std::size_t size) {
+void* operator new(std::size_t size, const std::nothrow_t&) noexcept {
   news.fetch_add(1, std::memory_order_relaxed);
-  void* const got = std::malloc(size > 0 ? size : 1);  // NOLINT: this is where memory comes from
+  return std::malloc(size > 0 ? size : 1);  // NOLINT: this is where memory comes from
+}
+void* operator new(std::size_t size) {
+  void* const got = operator new(size, std::nothrow);
   if (got == nullptr) throw std::bad_alloc();
   return got;
 }
