@@ -121,14 +121,13 @@ class Check final : private Player {
     act(told_, Side::job);
   }
 
-  // What kept() does of most lines, in a few steps: a straight move has no number, and no pattern
-  // asks for it. False if kept() has to.
+  // What kept() does of most lines, in a few steps: a straight move has no number, and patterns
+  // that do not want moves fit no line that begins as one. False if kept() has to.
   bool straight(const gcode::Straight& s) {
     if (ask_moves_ || state_.inverse_time) return false;
     std::array<double, 4> way;
     gcode::apply(s, state_, way);
-    // To stay is no move, and then a pattern may ask for the line. Applied again it is the same.
-    if (way == std::array<double, 4>{}) return false;
+    if (way == std::array<double, 4>{}) return true;  // a feed alone
     if (way[kE] > 0) original_feeds(way[0] != 0 || way[1] != 0);
     move(way, state_.feed_mm_s, Side::job);
     return true;

@@ -145,14 +145,14 @@ class Scanner final : public motion::Clock::Listener {
   }
 
   // The present line, most of all lines, in a few steps: what line() does of it where nothing else
-  // than a move can come of it. False if line() has to.
+  // than a move can come of it. Patterns that do not want moves fit no line that begins as one.
+  // False if line() has to.
   bool straight(const gcode::Straight& s) {
     if (ask_moves_ || stint_ == kNone || !job_.start || state_.inverse_time) return false;
     std::array<double, 4>& way = effect_.delta;
     gcode::apply(s, state_, way);
     const double e = way[gcode::kE];
-    // To stay is no move, and then a pattern may ask for the line. Applied again it is the same.
-    if (way == std::array<double, 4>{}) return !ask_lines_;
+    if (way == std::array<double, 4>{}) return true;  // a feed alone
     if (e != 0) {
       Stint& stint = job_.stints[stint_];
       stint.last_end = line_.end_offset();

@@ -358,6 +358,17 @@ TEST_CASE("absurd numbers and lines are read, and cost no more than their length
   CHECK(job->bytes == 50'000'012);
 }
 
+TEST_CASE("a pattern may mean a line that only sets the feed") {
+  const std::string text =
+      "T0\nG1 X1 Y1 E1 F3000\nG1 F1800\nG1 X9 E2\nG1 F1800\nG1 F2400\nG1 X1 E3\n";
+  const auto seconds = [&](const std::string& duration) {
+    return scan_of(text, rules_of(std::string(kTwoHeads) + duration)).duration_s;
+  };
+  const double stops = seconds("[[duration]]\nmatch = '^G1 F1800$'\nseconds = 0\n");
+  CHECK(seconds("[[duration]]\nmatch = '^G1 F1800$'\nseconds = 5\n") == Approx(stops + 10));
+  CHECK(seconds("[[duration]]\nmatch = '^G4'\nseconds = 5\n") < stops);
+}
+
 TEST_CASE("an arc longer than any machine is a bounded amount of work") {
   const auto rules = rules_of(kTwoHeads);
   std::string text = "M83\n";

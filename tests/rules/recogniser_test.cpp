@@ -197,6 +197,7 @@ TEST_CASE("plain moves are skipped only where no pattern could want them") {
            {"^M600|G1", true},
            {"^ *G1", true},
            {"^N\\d+ ", true},
+           {"^G1 F1800$", true},
            {"^\\s*G1", true},
            {"^\xc3\xa9?G1", true},
            {"^", true},
