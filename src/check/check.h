@@ -26,9 +26,9 @@ struct Options {
   std::string original_name = "original", rewritten_name = "rewritten";  // for messages
   std::size_t chunk = gcode::BlockReader::kChunk;
   // With more than one, a rewritten text from `thread_from` bytes on is read ahead by another
-  // thread: then the two texts are read at the same time. The report is the same.
+  // thread. The report is the same. REQUIRES: then the two texts share nothing that changes.
   unsigned threads = 1;
-  std::uint64_t thread_from = std::uint64_t{4} << 20U;
+  std::uint64_t thread_from = gcode::BlockReader::kWorthThread;
   std::function<void(std::uint64_t)> progress;  // bytes of the rewritten text read so far
 };
 

@@ -1,10 +1,10 @@
 // The lines of a rewritten text, each beside the line of the original that it stands for.
 //
-// Marks are read with rewrite/marks.h. The rewritten text is read and taken apart ahead, by a
-// thread of its own if wished: then the two sources share nothing that changes. Where the two texts
-// part without a mark, the nearest point at which they agree again is looked for, kWindow lines
-// ahead at most; what lies between is lost, added or, where as many lines stand on both sides,
-// changed. The views of a Step are valid until the next call. Errors: those of the sources.
+// Marks are read with rewrite/marks.h. Where the two texts part without a mark, the nearest point
+// at which they agree again is looked for, kWindow lines ahead at most; what lies between is lost,
+// added or, where as many lines stand on both sides, changed. What a Step points to is valid until
+// the next call. Errors: those of the sources. REQUIRES, with `thread`, which reads the rewritten
+// text ahead: that the two sources share nothing that changes.
 #pragma once
 
 #include <cstdint>

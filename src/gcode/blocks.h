@@ -25,6 +25,8 @@ struct Block {
 class BlockReader {
  public:
   static constexpr std::size_t kChunk = std::size_t{128} * 1024;
+  // A text of so many bytes is worth a thread that reads it ahead (gcode/read_ahead.h).
+  static constexpr std::uint64_t kWorthThread = std::uint64_t{4} << 20U;
 
   explicit BlockReader(ByteSource& source, std::size_t chunk = kChunk)
       : source_(source), chunk_(chunk > 0 ? chunk : 1) {}

@@ -1,7 +1,8 @@
 // A text in digested blocks, watched as they are read, by a thread of its own if wished.
 //
 // The same blocks come in the same order either way. With a thread, a few blocks are read ahead of
-// the one in hand, and the source belongs to that thread until stop(). What goes wrong in it comes
+// the one in hand, and the source belongs to that thread until stop(); whoever would have to wait
+// for a block takes one apart instead. What goes wrong in it comes
 // out of next(), in its turn. REQUIRES: one thread uses a ReadAhead; the source and the watcher
 // outlive it.
 #pragma once

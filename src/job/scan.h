@@ -21,7 +21,7 @@ struct ScanOptions {
   // 2 or more: words are read by a thread of its own, ahead of the clock, in jobs from that size
   // on. The Job is the same.
   unsigned threads = 1;
-  std::uint64_t thread_from = 1U << 22U;
+  std::uint64_t thread_from = gcode::BlockReader::kWorthThread;
   std::function<void(std::uint64_t)> progress;  // bytes read so far, now and then
 };
 

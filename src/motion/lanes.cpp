@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
-// Several processors' worth of the loops below, the best of which is taken when the program starts.
-// Instrumented programs do without: they are not ready when that is decided.
+// The loops below for several kinds of processors; which is taken is decided when the program
+// starts. Instrumented programs do without: they are not ready by then.
 #if defined(__x86_64__) && defined(__GLIBC__) && !defined(__clang__) && \
     !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
 #define FOREWARM_LANES __attribute__((target_clones("avx512f", "avx2", "default")))

@@ -14,7 +14,7 @@
 
 namespace forewarm::motion {
 
-constexpr std::size_t kLanes = 128;
+constexpr std::size_t kLanes = 128;  // moves at a time, at most
 
 // What limits say, as it is used. Over each axis' limit, one; and by kind of move.
 struct Rates {

@@ -34,7 +34,8 @@ class Recogniser {
   ~Recogniser();
 
   [[nodiscard]] bool empty() const;
-  // Whether some pattern matches a probe of ordinary move lines, so that moves must be asked too.
+  // Whether some pattern might fit an ordinary move line, so that moves must be asked too. False is
+  // certain: then none fits any line that begins with G0 to G3, whether or not it moves.
   [[nodiscard]] bool wants_moves() const;
   // What `line` (without its line ending; comments included) says; appended to `found`, in the
   // rule file's order. `seconds` is set to the first matching duration's, else left alone.
