@@ -380,7 +380,7 @@ class Check final : private Player {
   void disabled(const Line& original) {
     // Nothing but targets may be taken out.
     original_numbers(other_.words);
-    follow_original(other_);
+    removed_waits();
     block_acts_ |= other_.acts();
     if (!other_.acts()) {
       say(Id::mark_damaged, number_, "a line that does nothing is disabled");
@@ -394,6 +394,24 @@ class Check final : private Player {
     } else if (!((e.sets_target && e.commands == 1) || says_target(other_)) || other_.seconds) {
       say(Id::line_lost, number_, "disabled: " + shown(original.text));
     }
+  }
+  // Follows the disabled line, and says so where it waits.
+  void removed_waits() {
+    std::size_t head = kNone;
+    std::optional<double> temp;
+    const gcode::Effect& e = other_.effect;
+    if (e.sets_target && e.waits_for_target) {
+      head = head_meant(e, original_mount_);
+      if (e.has_temp) temp = e.temp_c;
+    }
+    for (const rules::Recognised& r : other_.found) {
+      if (r.as != rules::Recognise::As::wait) continue;
+      head = r.heater ? heads_.of_heater(*r.heater) : heads_.of_tool(r.tool.value_or(-1));
+      temp = r.temp;
+    }
+    const double before_c = head == kNone ? 0 : wanted(head);
+    follow_original(other_);
+    if (head != kNone) wait_removed(head, temp.value_or(before_c), before_c, e.waits_for_cooling);
   }
   static bool says_target(const Told& told) {
     return told.says(rules::Recognise::As::set) || told.says(rules::Recognise::As::wait);

@@ -87,6 +87,9 @@ constexpr std::array<Entry, kIds> kEntries{{
      "No wait makes sure that the nozzle is hot before a use begins; if the machine is late, it "
      "prints "
      "cold."},
+    {Id::wait_lost, "wait-lost",
+     "A wait that the job gives a mounted toolhead, or one for cooling down, was removed, and no "
+     "other takes its place."},
     {Id::above_max, "above-max", "A target is above the toolhead's max_c."},
     {Id::invented_target, "invented-target",
      "A line that was put in sets a temperature that is neither off, nor the filament's standby, "

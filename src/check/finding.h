@@ -47,6 +47,7 @@ enum class Id : std::uint8_t {
   exchange_target,
   exchange_without_wait,
   use_without_wait,
+  wait_lost,
   above_max,
   invented_target,
   set_in_gap,

@@ -46,7 +46,8 @@ class Judge {
  public:
   Judge(const Gap& gap, const GapRules& rules, Findings& findings)
       : g_(gap), r_(rules), h_(rules.head.hotend), found_(findings) {
-    ready_c_ = g_.exchange ? std::max({g_.out_c, g_.in_c, g_.work_c}) : g_.work_c;
+    guard_c_ = std::max(g_.out_c, g_.in_c);
+    ready_c_ = g_.exchange ? std::max(guard_c_, g_.work_c) : g_.work_c;
     low_c_ = g_.exchange ? std::min(g_.out_c, g_.work_c) : g_.work_c;
     standby_c_ = std::min(g_.standby_c, ready_c_);
     warm_c_ = standby_c_ + kHotAboveStandbyC;
@@ -156,7 +157,7 @@ class Judge {
     for (const Order& o : g_.orders) {
       if (o.waits) needs_.push_back({o.at_s, o.target_c.value_or(g_.work_c)});
     }
-    if (g_.exchange) needs_.push_back({g_.exchanged_s, g_.out_c});
+    if (g_.exchange) needs_.push_back({g_.exchanged_s, guard_c_});
     if (needs_.empty()) needs_.push_back({g_.fed_s, g_.work_c});
   }
 
@@ -359,7 +360,7 @@ class Judge {
   const GapRules& r_;
   const thermal::Hotend& h_;
   Findings& found_;
-  double ready_c_, low_c_, standby_c_, warm_c_;
+  double guard_c_, ready_c_, low_c_, standby_c_, warm_c_;
   std::vector<Need> needs_;
 };
 
@@ -410,15 +411,22 @@ void judge_last(const Gap& gap, const GapRules& rules, bool ever_fed, Findings& 
                  fmt::format("{}: {:g} C, though {}", name, *o.target_c,
                              ever_fed ? "it is not used again" : "it is never used"));
   };
+  // The job may wait for it to cool down; a target is what that takes.
+  const auto cool_down = [](const Order& o, double from_c) {
+    return !o.inserted && o.waits && o.cooling && *o.target_c < from_c;
+  };
   for (const Order& o : gap.parting) {
-    if (o.target_c && *o.target_c > 0 && o.line > gap.fed_line) needless(o);
+    const bool own_wait = !o.inserted && o.waits;
+    if (o.target_c && *o.target_c > 0 && o.line > gap.fed_line && !own_wait) needless(o);
   }
   for (const Order& o : gap.orders) {
     hot_s += course.advance(std::max(0.0, o.at_s - now), warm_c).above_s;
     now = std::max(now, o.at_s);
     if (!o.target_c) continue;
+    const double from_c = course.temperature_c();
     course.set_target(*o.target_c);
     if (*o.target_c > 0) {
+      if (cool_down(o, from_c)) continue;
       needless(o);
     } else if (off_line == 0) {
       off_line = o.line;

@@ -120,6 +120,11 @@ double Heaters::order(std::size_t h, Order o) {
     head.put_away = false;
     if (h == mounted_) visit_.waited_c = target;
     if (wait > 0) lines_.add(o.at_s, o.at_s + wait, o.span);
+    if (started_ && h == mounted_ && !o.inserted && target > heads_[h].hotend.ambient_c) {
+      visit_.own_wait = o;
+      visit_.own_wait->target_c = target;
+      visit_.own_wait->at_s += wait;
+    }
   }
   if (o.steps != nullptr) return o.waited_s;  // before the gap, or after it
   if (!started_) head.prelude.push_back(o);
@@ -177,8 +182,8 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
   around_.changed(at_s, at_s + s.seconds, around_.spread_s2(s.parks, s.picks, s.exchange));
   if (s.from != kNone) {
     Head& from = at(s.from);
-    const bool used = visit_.fed || visit_.exchange;
-    if (!visit_.fed && visit_.exchange) exchanged_only(s.from, at_s, line);
+    const bool used = visit_.fed || visit_.exchange || visit_.pull || visit_.own_wait;
+    end_visit(s.from, at_s, line);
     if (s.from != s.to && (used || !from.gap)) {
       if (started_) open_gap(from, at_s);
     }
@@ -201,9 +206,14 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
     visit_.in_c = rules_.filament(tool).exchange_c.value_or(0);
     if (started_ && visit_.out_c > heads_[s.to].hotend.ambient_c) {
       const double temp = to.course.temperature_c();
+      const double least_c = std::max(visit_.out_c, visit_.in_c);
       if (temp < visit_.out_c - kColdC) {
         say(Id::exchange_cold, s.to, line,
             fmt::format("exchanged at {:.0f} C, printed at {:g} C", temp, visit_.out_c));
+      } else if (temp < least_c - kColdC) {
+        say(Id::exchange_cold, s.to, line,
+            fmt::format("exchanged at {:.0f} C, the rules want {:g} C for what comes", temp,
+                        least_c));
       }
       if (visit_.target_c < visit_.out_c - kSameC) {
         say(Id::exchange_target, s.to, line,
@@ -216,11 +226,11 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
                         visit_.target_c, visit_.in_c));
       }
       const bool waited = std::any_of(to.since.begin(), to.since.end(), [&](const Order& o) {
-        return o.waits && o.target_c.value_or(visit_.target_c) >= visit_.out_c - kSameC;
+        return o.waits && o.target_c.value_or(visit_.target_c) >= least_c - kSameC;
       });
       if (!waited) {
         say(Id::exchange_without_wait, s.to, line,
-            fmt::format("nothing waits for {:g} C before the exchange", visit_.out_c));
+            fmt::format("nothing waits for {:g} C before the exchange", least_c));
       }
     }
     if (!to.gap && started_) {
@@ -235,6 +245,41 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
   to.tool = tool;
 }
 
+void Heaters::forget_orders_after(std::size_t h, std::uint64_t line) {
+  const auto later = [line](const Order& o) { return o.line > line; };
+  if (at(h).gap) std::erase_if(at(h).gap->orders, later);
+  if (visit_.mounted) std::erase_if(visit_.mounted->orders, later);
+}
+
+// A visit in which nothing was fed may have been a use all the same: filament was pulled or
+// exchanged, or the job waited for the heater.
+void Heaters::end_visit(std::size_t h, double at_s, std::uint64_t line) {
+  if (visit_.fed) return;
+  Head& head = at(h);
+  double work_c = 0;
+  double used_s = 0;
+  std::uint64_t used_line = 0;
+  if (visit_.pull) {
+    work_c = visit_.pull->wanted_c;
+    used_s = visit_.pull->at_s;
+    used_line = visit_.pull->line;
+  } else if (visit_.exchange) {
+    exchanged_only(h, at_s, line);
+    return;
+  } else if (visit_.own_wait) {
+    work_c = visit_.own_wait->target_c.value_or(0);
+    used_s = head.fed_until_s = visit_.own_wait->at_s;
+    used_line = head.fed_line = visit_.own_wait->line;
+    std::erase_if(head.since, [&](const Order& o) { return o.line <= used_line; });
+  } else {
+    return;
+  }
+  forget_orders_after(h, used_line);
+  if (started_) close(h, used_s, work_c, head.tool, used_line);
+  head.last_c = work_c;
+  head.used = true;
+}
+
 // The visit ends, and all that happened in it was an exchange: that was its use. What came in is
 // as hot as the job says, else as what was in it.
 void Heaters::exchanged_only(std::size_t h, double at_s, std::uint64_t line) {
@@ -242,9 +287,7 @@ void Heaters::exchanged_only(std::size_t h, double at_s, std::uint64_t line) {
   const double ambient_c = heads_[h].hotend.ambient_c;
   double work_c = visit_.wanted_c;
   if (work_c <= ambient_c && head.used) work_c = head.last_c;
-  const auto later = [this](const Order& o) { return o.line > visit_.line; };
-  if (head.gap) std::erase_if(head.gap->orders, later);
-  if (visit_.mounted) std::erase_if(visit_.mounted->orders, later);
+  forget_orders_after(h, visit_.line);
   if (started_) close(h, at_s, work_c, head.tool, line);
   head.last_c = work_c;
   head.used = true;
@@ -288,56 +331,83 @@ void Heaters::close(std::size_t h, double fed_s, double work_c, int tool, std::u
   around_.forget_before(oldest);
 }
 
-void Heaters::feed(double at_s, std::size_t h, int tool, double wanted_c, double least_c,
-                   std::uint64_t line) {
-  Head& head = at(h);
+void Heaters::filament(double at_s, const Movement& m) {
+  Head& head = at(m.head);
   advance(head, at_s);
   if (mounted_ == kNone) {
     // Fed without being selected: that it was ever put away is not to be judged.
-    mounted_ = h;
+    mounted_ = m.head;
     head.gap.reset();
     head.put_away = false;
   }
-  const double target = head.course.target_c();
-  const double temp = head.course.temperature_c();
   head.met = true;
   if (started_) {
-    if (std::abs(target - wanted_c) > kSameC) {
-      say(Id::extrusion_target, h, line,
-          fmt::format("feeds with a target of {:g} C, the job wants {:g} C", target, wanted_c));
-    }
-    if (!visit_.fed) {
-      if (visit_.exchange && visit_.judged && visit_.target_c < wanted_c - kSameC) {
-        say(Id::exchange_target, h, visit_.line,
-            fmt::format("target {:g} C during the exchange, the next filament is printed at {:g} C",
-                        visit_.target_c, wanted_c));
-      }
-      if (wanted_c > heads_[h].hotend.ambient_c &&
-          (head.put_away || !(std::abs(head.waited_c - wanted_c) <= kSameC))) {
-        say(Id::use_without_wait, h, line, fmt::format("nothing waits for {:g} C", wanted_c));
-      }
-      head.least_c = wanted_c;
-      visit_.judged = true;
-      close(h, at_s, wanted_c, tool, line);
-    }
-    if (visit_.fed) head.least_c = std::min({head.least_c, wanted_c, least_c});
+    begin_use(at_s, m);
+    if (visit_.fed) head.least_c = std::min({head.least_c, m.wanted_c, m.least_c});
+    const double temp = head.course.temperature_c();
     // What the start code began with, it may have begun cold.
     // Nor is it cold that a heater which had just let go cools on in its dead time.
-    const thermal::Hotend& hotend = heads_[h].hotend;
+    const thermal::Hotend& hotend = heads_[m.head].hotend;
     const double warm_c =
         visit_.fed ? thermal::cooled_c(hotend, head.least_c, hotend.dead_time_s) : head.least_c;
     if (visit_.judged && temp < warm_c - kColdC) {
-      say(Id::extrusion_cold, h, line,
-          fmt::format("feeds at {:.0f} C, the job prints at {:g} C", temp, wanted_c));
+      say(Id::extrusion_cold, m.head, m.line,
+          fmt::format("{} at {:.0f} C, the job prints at {:g} C", m.forwards ? "feeds" : "pulls",
+                      temp, m.wanted_c));
     }
   } else {
-    head.least_c = wanted_c;
+    head.least_c = m.wanted_c;
   }
-  visit_.fed = true;
-  head.fed = head.used = true;
-  head.last_c = wanted_c;
-  if (head.tool < 0) head.tool = tool;
+  if (m.forwards) {
+    visit_.fed = head.fed = true;
+    head.last_c = m.wanted_c;
+  }
+  head.used = true;
+  if (head.tool < 0) head.tool = m.tool;
   head.since.clear();
+}
+
+// Judges the target at a movement of filament and, where it is the first since the toolhead was
+// picked, the wait before it and the gap that it ends. What is pulled before it is fed may be as
+// hot as what is fed then.
+void Heaters::begin_use(double at_s, const Movement& m) {
+  Head& head = at(m.head);
+  const double target = head.course.target_c();
+  const bool hotter_first = !m.forwards && !visit_.fed && target > m.wanted_c;
+  if (std::abs(target - m.wanted_c) > kSameC && !hotter_first) {
+    say(Id::extrusion_target, m.head, m.line,
+        fmt::format("{} with a target of {:g} C, the job wants {:g} C",
+                    m.forwards ? "feeds" : "pulls", target, m.wanted_c));
+  }
+  if (visit_.fed) return;
+  const auto waited = [&](double for_c) {
+    return m.forwards ? std::abs(for_c - m.wanted_c) <= kSameC : for_c >= m.wanted_c - kSameC;
+  };
+  const bool pulled_before = visit_.pull && visit_.pull->waited_c >= m.wanted_c - kSameC;
+  if (m.wanted_c > heads_[m.head].hotend.ambient_c && !pulled_before &&
+      (head.put_away || !waited(head.waited_c))) {
+    say(Id::use_without_wait, m.head, m.line, fmt::format("nothing waits for {:g} C", m.wanted_c));
+  }
+  if (!m.forwards) {
+    if (!visit_.pull) visit_.pull = {at_s, m.wanted_c, head.waited_c, m.line};
+    head.least_c = m.wanted_c;
+    visit_.judged = true;
+    return;
+  }
+  if (visit_.exchange && visit_.judged && visit_.target_c < m.wanted_c - kSameC) {
+    say(Id::exchange_target, m.head, visit_.line,
+        fmt::format("target {:g} C during the exchange, the next filament is printed at {:g} C",
+                    visit_.target_c, m.wanted_c));
+  }
+  head.least_c = m.wanted_c;
+  visit_.judged = true;
+  if (visit_.pull) {
+    forget_orders_after(m.head, visit_.pull->line);
+    close(m.head, visit_.pull->at_s, std::max(m.wanted_c, visit_.pull->wanted_c), m.tool,
+          visit_.pull->line);
+    return;
+  }
+  close(m.head, at_s, m.wanted_c, m.tool, m.line);
 }
 
 void Heaters::feed_inserted(double at_s, std::size_t h, std::uint64_t line) {
@@ -362,9 +432,7 @@ void Heaters::feed_inserted(double at_s, std::size_t h, std::uint64_t line) {
 void Heaters::finish(double at_s) {
   if (!started_) return;
   settle_limits(at_s + 1);
-  if (mounted_ != kNone && !visit_.fed && visit_.exchange) {
-    exchanged_only(mounted_, at_s, 0);
-  }
+  if (mounted_ != kNone) end_visit(mounted_, at_s, 0);
   for (std::size_t h = 0; h < list_.size(); ++h) {
     Head& head = list_[h];
     advance(head, at_s);

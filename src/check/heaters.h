@@ -29,10 +29,17 @@ class Heaters {
   double order(std::size_t head, Order order);
   // `wanted_c`: the original's target, of the toolhead that is mounted then.
   void select(double at_s, const Selected& selected, int tool, double wanted_c, std::uint64_t line);
-  // Filament is fed forwards by the job, the first time since something happened to `head`.
-  // `wanted_c`: the original's target here; `least_c`: its lowest since the last such call.
-  void feed(double at_s, std::size_t head, int tool, double wanted_c, double least_c,
-            std::uint64_t line);
+  // Filament is moved by the job, the first time since something happened to `head`, or the first
+  // time forwards since it was picked; what is pulled where the original has the heater off is none
+  // of it. `wanted_c`: the original's target here; `least_c`: its lowest since the last such call.
+  struct Movement {
+    bool forwards = true;
+    std::size_t head = 0;
+    int tool = 0;
+    double wanted_c = 0, least_c = 0;
+    std::uint64_t line = 0;
+  };
+  void filament(double at_s, const Movement& movement);
   // ... by a line put in.
   void feed_inserted(double at_s, std::size_t head, std::uint64_t line);
   // The last moment at which the mounted toolhead moved filament.
@@ -52,7 +59,7 @@ class Heaters {
     double now_s = 0;
     double fed_until_s = 0;
     std::uint64_t fed_line = 0;
-    bool used = false;   // ever, an exchange included
+    bool used = false;   // ever: filament moved or exchanged, or the job waited for it
     bool fed = false;    // ever
     bool met = false;    // heated or fed, ever
     double last_c = 0;   // the job's target at its last feeding
@@ -78,11 +85,20 @@ class Heaters {
     std::optional<double> waited_c;            // last, since the select
     int out_tool = -1;
     std::optional<Gap> mounted;  // an exchange without parking
+    struct Pull {
+      double at_s, wanted_c, waited_c;
+      std::uint64_t line;
+    };
+    std::optional<Pull> pull;       // the first, before anything is fed
+    std::optional<Order> own_wait;  // the job's last for the heater, over at `at_s`
   };
 
   Head& at(std::size_t head);
   void advance(Head& head, double at_s);
+  void begin_use(double at_s, const Movement& movement);
+  void end_visit(std::size_t head, double at_s, std::uint64_t line);
   void exchanged_only(std::size_t head, double at_s, std::uint64_t line);
+  void forget_orders_after(std::size_t head, std::uint64_t line);
   void open_gap(Head& head, double at_s);
   void close(std::size_t head, double fed_s, double work_c, int tool, std::uint64_t line);
   void of_filament(Gap& gap, std::size_t head, int tool) const;

@@ -59,6 +59,11 @@ void Player::step_given(std::size_t head, double fed_mm) {
 void Player::give(std::size_t head, std::optional<double> temp, bool waits, bool cooling,
                   bool inserted) {
   if (waits) stop();
+  if (temp && *temp < waited(head)) waited(head) = 0;
+  if (waits && temp) waited(head) = *temp;
+  if (lost_wait_ && lost_wait_->head == head && waited(head) >= lost_wait_->temp_c) {
+    lost_wait_.reset();
+  }
   Event e;
   e.what = Event::What::order;
   e.head = head;
@@ -74,6 +79,28 @@ void Player::give(std::size_t head, std::optional<double> temp, bool waits, bool
   if (!waits) return;
   settle(delivered_, clock_.now_s());
   long_from_s_ = clock_.now_s() + waited_s_;
+}
+
+void Player::wait_removed(std::size_t head, double temp_c, double before_c, bool cooling) {
+  if (!original_started_ || head == kNone || temp_c <= heads_[head].hotend.ambient_c) return;
+  const bool mounted = head == original_mount_.mounted();
+  if (cooling && temp_c < used_c(head) && (mounted || before_c > temp_c)) {
+    say(Id::wait_lost, number_,
+        fmt::format("{}: it is not waited for until it has cooled down to {:g} C",
+                    printable(heads_[head].name), temp_c));
+  } else if (mounted && waited(head) < temp_c) {
+    lost_wait_ = {head, temp_c, number_};
+  }
+}
+
+// Where filament has moved meanwhile, the wait before that was judged. After the last use of all,
+// nothing needs heat.
+void Player::visit_over() {
+  if (!lost_wait_) return;
+  say(Id::wait_lost, lost_wait_->line,
+      fmt::format("{}: nothing waits for {:g} C in its place",
+                  printable(heads_[lost_wait_->head].name), lost_wait_->temp_c));
+  lost_wait_.reset();
 }
 
 void Player::act(const Told& told, Side side) {
@@ -137,12 +164,14 @@ void Player::select(int tool, Side side) {
     return;
   }
   if (s.redundant) return;
+  visit_over();
   if (s.from != kNone && s.from != s.to) part(s.from);
   if (s.to != kNone && s.from == s.to) part(s.to);
   sequences_.select(s, tool, original_started_);
   exchange_only_ = s.exchange && original_started_;
   balance_at_select(s);
   heaters_.select(clock_.now_s() + waited_s_, s, tool, s.to == kNone ? 0 : wanted(s.to), number_);
+  fed_in_visit_ = false;
   if (s.to != kNone) fresh(s.to) = true;
   if (s.from != kNone) fresh(s.from) = true;
   pass(s.seconds);
@@ -188,14 +217,19 @@ void Player::feed(bool forwards, double mm, Side side) {
     put(e);
     return;
   }
-  if (!forwards) return;
+  const bool first_forwards = forwards && !fed_in_visit_;
+  fed_in_visit_ |= forwards;
+  // What the job pulls cold, it has asked for no heat for.
+  if (!forwards && wanted(head) <= heads_[head].hotend.ambient_c) return;
+  used_c(head) = wanted(head);
+  if (lost_wait_ && lost_wait_->head == head) lost_wait_.reset();
   if (mount_.tool() != original_mount_.tool() && mount_.tool() != wrong_tool_) {
     wrong_tool_ = mount_.tool();
     say(Id::extrusion_tool, number_,
         fmt::format("fed by T{}, in the original by T{}", mount_.tool(), original_mount_.tool()));
   }
   if (fed_in_blocks_ != 0) balance();
-  if (fresh(head) == 0) return;
+  if (fresh(head) == 0 && !first_forwards) return;
   fresh(head) = 0;
   exchange_only_ = false;
   if (std::string wrong = sequences_.feeds(head, mount_.tool(), original_started_,
@@ -203,7 +237,7 @@ void Player::feed(bool forwards, double mm, Side side) {
       !wrong.empty()) {
     say(Id::sequence_wrong, number_, std::move(wrong));
   }
-  Event e = event(Event::What::feeds);
+  Event e = event(forwards ? Event::What::feeds : Event::What::pulls);
   // What is not the job's has no wish of its own.
   e.wanted_c = wanted(head);
   e.least_c = std::exchange(lowest(head), 1e9);
@@ -282,7 +316,9 @@ void Player::settle(std::uint64_t moves, double time_s) {
         break;
       }
       case Event::What::feeds:
-        heaters_.feed(at_s, e.head, e.tool, e.wanted_c, e.least_c, e.order.line);
+      case Event::What::pulls:
+        heaters_.filament(at_s, {e.what == Event::What::feeds, e.head, e.tool, e.wanted_c,
+                                 e.least_c, e.order.line});
         break;
       case Event::What::retracts:
         heaters_.fed_until(e.head, at_s, e.order.line);

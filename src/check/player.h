@@ -54,6 +54,10 @@ class Player : public motion::Clock::Listener {
   }
 
   void give(std::size_t head, std::optional<double> temp, bool waits, bool cooling, bool inserted);
+  // The job's own wait for `head` to be at `temp_c` was removed; `before_c` was the original's
+  // target. Another may have made sure of that, or still does before the visit is over.
+  void wait_removed(std::size_t head, double temp_c, double before_c, bool cooling);
+  void visit_over();
   // What lines put in are to `head`: steps_ is the sequence they are of.
   void step_given(std::size_t head, double fed_mm);
 
@@ -84,7 +88,15 @@ class Player : public motion::Clock::Listener {
   // --- what happens when, once that is known ---
 
   struct Event {
-    enum class What : std::uint8_t { prelude, start, order, feeds, feeds_inserted, retracts };
+    enum class What : std::uint8_t {
+      prelude,
+      start,
+      order,
+      feeds,
+      pulls,
+      feeds_inserted,
+      retracts
+    };
     std::uint64_t after = 0;  // moves
     What what = What::order;
     std::size_t head = 0;
@@ -114,7 +126,24 @@ class Player : public motion::Clock::Listener {
   std::vector<double> lowest_;  // by toolhead: the lowest of those since it last fed
   std::vector<double> wanted_;  // by toolhead: the original's target
   std::vector<char> fresh_;     // by toolhead: something happened since it last fed
+  struct Lost {
+    std::size_t head;
+    double temp_c;
+    std::uint64_t line;
+  };
+  std::optional<Lost> lost_wait_;
+  std::vector<double> used_c_;  // by toolhead: the original's target when it last moved filament
+  double& used_c(std::size_t head) {
+    if (used_c_.size() <= head) used_c_.resize(head + 1, 0);
+    return used_c_[head];
+  }
+  std::vector<double> waited_;  // by toolhead: what was last waited for, still the target; or 0
+  double& waited(std::size_t head) {
+    if (waited_.size() <= head) waited_.resize(head + 1, 0);
+    return waited_[head];
+  }
   int wrong_tool_ = -2;
+  bool fed_in_visit_ = false;  // forwards, by the job
   double fed_in_blocks_ = 0;
   bool exchanged_ = false;
   std::vector<double> tucked_;

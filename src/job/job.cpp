@@ -77,11 +77,15 @@ void set_temperatures(Job& job) {
     s.work_c = now[s.head];
     // Exchanged and put away again: as hot as what was in it, unless the job says hotter.
     const double ambient_c = job.heads[s.head].hotend.ambient_c;
-    if (!s.extrudes && before[s.head] && s.work_c.value_or(0) <= ambient_c) {
+    if (s.kind == Stint::Kind::exchanged && before[s.head] && s.work_c.value_or(0) <= ambient_c) {
       s.work_c = before[s.head];
     }
+    if (s.kind == Stint::Kind::fed) {
+      advance(s.fed_offset);
+      if (now[s.head].value_or(0) > s.work_c.value_or(0)) s.work_c = now[s.head];
+    }
     advance(s.extruded_end);
-    s.last_c = s.extrudes ? now[s.head] : s.work_c;
+    s.last_c = s.kind == Stint::Kind::fed ? now[s.head] : s.work_c;
     before[s.head] = s.last_c;
   }
 }

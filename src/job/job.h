@@ -58,19 +58,26 @@ struct Target {
   bool alone = true;     // nothing else stands on its line: it can be disabled
 };
 
-// The stretch of one tool between two selects in which filament is extruded.
+// The stretch of one tool between two selects in which its heater is needed.
 struct Stint {
+  // The most that happens in it. Filament that is moved either way needs the heater as the job has
+  // it there; a visit without any counts where the feeder exchanged its filament, or where the job
+  // waits for its heater once planning has started.
+  enum class Kind : std::uint8_t { exchanged, waited, pulled, fed };
   std::size_t head = 0;
   int tool = 0;
-  bool extrudes = true;        // else its filament was only exchanged; `first` is after the select
+  Kind kind = Kind::fed;
   std::size_t select = kNone;  // the select that began it; kNone before the first
-  Place first;                 // the first line that extrudes (feeds filament forwards)
+  // The first line that moves filament; the place after the select (exchanged) or wait (waited).
+  Place first;
   std::uint64_t first_line = 0;
-  std::uint64_t extruded_end = 0;  // offset after its last line that extrudes
+  std::uint64_t fed_offset = 0;    // of its first line that extrudes: feeds filament forwards
+  std::uint64_t extruded_end = 0;  // offset after its last line that extrudes, or after `first`
   std::uint64_t last_end = 0;      // ... and after its last that moves filament either way
-  double last_end_s = 0;           // job time at or after that, before the next select
-  std::optional<double> work_c;    // last target before `first`
-  std::optional<double> last_c;    // target at its last extrusion
+  double last_end_s = 0;           // job time there
+  std::optional<double> work_c;    // what it has to be at by `first`
+  std::optional<double> last_c;    // target at its last extrusion; without one, work_c
+  [[nodiscard]] bool moves_filament() const { return kind >= Kind::pulled; }
 };
 
 struct Material {
@@ -144,7 +151,7 @@ struct Job {
   std::vector<rules::Toolhead> heads;            // as the rules say, or one per T number seen
   std::vector<Select> selects;
   std::vector<Target> targets;
-  std::vector<Stint> stints;   // those in which filament moves or is exchanged, in order
+  std::vector<Stint> stints;   // in order
   std::optional<Place> start;  // the first print move: planning starts here
   std::vector<Material> materials;
   // Before and after each select, after each target, and after the last line that feeds; by offset.
@@ -162,6 +169,7 @@ struct Job {
 };
 
 // Sets work_c and last_c of every stint from the targets. REQUIRES: both are in order.
+// What has to be hot for filament that is pulled first and fed next is the higher of the two.
 void set_temperatures(Job& job);
 
 }  // namespace forewarm::job

@@ -1,10 +1,10 @@
 #include "job/scan.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
-#include <map>
 #include <tuple>
-#include <unordered_map>
 #include <utility>
 
 #include "gcode/lines.h"
@@ -13,6 +13,8 @@
 #include "gcode/straight.h"
 #include "gcode/words.h"
 #include "job/byte_watch.h"
+#include "job/head_table.h"
+#include "job/materials.h"
 #include "job/modals.h"
 #include "job/pending_times.h"
 #include "motion/clock.h"
@@ -30,12 +32,6 @@ class Scanner final : public motion::Clock::Listener {
         recogniser_(std::move(recogniser)),
         clock_(limits_of(rules.motion), *this, rules.motion.time_scale) {
     job_.name = options.name;
-    if (!rules.toolhead_per_tool_seen) job_.heads = rules.toolheads;
-    for (std::size_t h = 0; h < job_.heads.size(); ++h) {
-      for (const int tool : job_.heads[h].tools) head_of_tool_.emplace(tool, h);
-      head_of_heater_.emplace(job_.heads[h].heater_index, h);
-    }
-    loaded_.assign(job_.heads.size(), -1);
     ask_moves_ = recogniser_.wants_moves();
     ask_lines_ = !recogniser_.empty();
     keep_modals_ = rules.uses_steps;
@@ -75,10 +71,12 @@ class Scanner final : public motion::Clock::Listener {
   void timed(std::span<const motion::Timed> moves) override {
     for (const motion::Timed& m : moves) {
       if (!pending_.empty()) pending_.settle(job_, delivered_, m.start_s);
-      if (m.tag != last_tag_) {
-        job_.index.add({m.tag, m.start_s});
-        last_tag_ = m.tag;
+      const std::uint64_t offset = m.tag >> 1U;
+      if (offset != last_offset_) {
+        job_.index.add({offset, m.start_s});
+        last_offset_ = offset;
       }
+      if ((m.tag & 1U) != 0) filament_until_s_ = m.start_s + m.seconds;
       ++delivered_;
     }
   }
@@ -120,6 +118,10 @@ class Scanner final : public motion::Clock::Listener {
   }
 
   [[nodiscard]] Place here() const { return {line_.offset, 0}; }
+  // Of a move of the present line: its place, and whether filament goes with it.
+  [[nodiscard]] std::uint64_t tag_of(double e) const {
+    return line_.offset << 1U | std::uint64_t(e != 0);
+  }
 
   void stop() {
     clock_.stop();
@@ -155,13 +157,14 @@ class Scanner final : public motion::Clock::Listener {
     if (way == std::array<double, 4>{}) return true;  // a feed alone
     if (e != 0) {
       Stint& stint = job_.stints[stint_];
+      if (e > 0) extrudes(stint);
       stint.last_end = line_.end_offset();
       if (keep_modals_) modals_.fed(stint.last_end, state_);
       if (e > 0) stint.extruded_end = stint.last_end;
       take_material(e);
       if (e > 0 && (way[0] != 0 || way[1] != 0)) count_layer();
     }
-    clock_.move({way, motion::Move::kStraight, state_.feed_mm_s}, line_.offset);
+    clock_.move({way, motion::Move::kStraight, state_.feed_mm_s}, tag_of(e));
     return true;
   }
 
@@ -247,9 +250,9 @@ class Scanner final : public motion::Clock::Listener {
       case As::wait: {
         std::optional<std::size_t> head;
         if (r.heater) {
-          head = head_of_heater(*r.heater);
+          head = heads_.of_heater(*r.heater);
         } else if (r.tool) {
-          head = head_of_tool(*r.tool);
+          head = heads_.of_tool(*r.tool);
         }
         const double temp = r.temp.value_or(0);
         if (!head) {
@@ -262,28 +265,6 @@ class Scanner final : public motion::Clock::Listener {
       }
     }
     return success();
-  }
-
-  std::optional<std::size_t> head_of_tool(int tool) {
-    if (const auto it = head_of_tool_.find(tool); it != head_of_tool_.end()) return it->second;
-    if (!rules_.toolhead_per_tool_seen || tool < 0) return std::nullopt;
-    rules::Toolhead head = rules_.toolheads.front();
-    head.name += std::to_string(tool);
-    head.tools = {tool};
-    head.heater_index = tool;
-    job_.heads.push_back(std::move(head));
-    loaded_.push_back(-1);
-    const std::size_t place = job_.heads.size() - 1;
-    head_of_tool_.emplace(tool, place);
-    head_of_heater_.emplace(tool, place);
-    return place;
-  }
-
-  std::optional<std::size_t> head_of_heater(int heater) {
-    if (const auto it = head_of_heater_.find(heater); it != head_of_heater_.end()) {
-      return it->second;
-    }
-    return rules_.toolhead_per_tool_seen ? head_of_tool(heater) : std::nullopt;
   }
 
   Error unserved(int tool) const {
@@ -306,11 +287,11 @@ class Scanner final : public motion::Clock::Listener {
       s.kind = Change::park;
       s.park_s = job_.heads[mounted_].park_s;
     } else {
-      const auto head = head_of_tool(tool);
+      const auto head = heads_.of_tool(tool);
       if (!head) return unserved(tool);
       s.head = *head;
       const rules::Toolhead& to = job_.heads[*head];
-      int& loaded = loaded_[*head];
+      int& loaded = loaded_in(*head);
       const bool right = loaded < 0 || loaded == tool;
       if (mounted_ == *head) {
         s.kind = right ? Change::redundant : Change::filament;
@@ -333,7 +314,7 @@ class Scanner final : public motion::Clock::Listener {
       modals_.keep(s.end_offset, state_, clock_.limits());
     }
     if (s.kind != Change::redundant) {
-      close_stint(s.at.time_s);
+      close_stint();
       tool_ = tool;
       mounted_ = s.head;
       if (mounted_ != kNone) last_mounted_ = mounted_;
@@ -344,31 +325,40 @@ class Scanner final : public motion::Clock::Listener {
     return success();
   }
 
-  // A stint without feeding counts if filament was exchanged for it: the heater was needed then.
-  void close_stint(double time_s) {
+  // REQUIRES: motion is at rest.
+  void close_stint() {
+    const std::size_t wait = std::exchange(wait_of_visit_, kNone);
     if (stint_ != kNone) {
-      job_.stints[stint_].last_end_s = time_s;
+      job_.stints[stint_].last_end_s = filament_until_s_;
       return;
     }
-    if (last_select_ == kNone || !job_.selects[last_select_].exchanges()) return;
+    const bool exchanged = last_select_ != kNone && job_.selects[last_select_].exchanges();
+    if (!exchanged && wait == kNone) return;
     Stint s;
     s.head = mounted_;
     s.tool = tool_;
     s.select = last_select_;
-    const Select& exchanged = job_.selects[last_select_];
-    s.extrudes = false;
-    s.first = {exchanged.end_offset, exchanged.end_s};
-    s.first_line = exchanged.line;
+    if (exchanged) {
+      const Select& select = job_.selects[last_select_];
+      s.kind = Stint::Kind::exchanged;
+      s.first = {select.end_offset, select.end_s};
+      s.first_line = select.line;
+    } else {
+      const Target& target = job_.targets[wait];
+      s.kind = Stint::Kind::waited;
+      s.first = {target.end_offset, target.at.time_s};
+      s.first_line = target.line;
+    }
     s.last_end = s.extruded_end = s.first.offset;
-    s.last_end_s = time_s;
+    s.last_end_s = s.first.time_s;
     job_.stints.push_back(s);
   }
 
   Status target() {
     std::optional<std::size_t> head;
     if (effect_.target_index) {
-      head = rules_.dialect.temperature_index_is_heater ? head_of_heater(*effect_.target_index)
-                                                        : head_of_tool(*effect_.target_index);
+      head = rules_.dialect.temperature_index_is_heater ? heads_.of_heater(*effect_.target_index)
+                                                        : heads_.of_tool(*effect_.target_index);
       if (!head) {
         if (effect_.has_temp && effect_.temp_c <= 0) return success();  // off is always harmless
         return unserved(*effect_.target_index);
@@ -378,7 +368,7 @@ class Scanner final : public motion::Clock::Listener {
     } else if (last_mounted_ != kNone) {
       head = last_mounted_;  // put away, but still what the job speaks to
     } else {
-      head = head_of_tool(0);  // before any select a machine heats its first tool
+      head = heads_.of_tool(0);  // before any select a machine heats its first tool
       if (!head) {
         if (effect_.has_temp && effect_.temp_c <= 0) return success();
         return unserved(0);
@@ -393,9 +383,8 @@ class Scanner final : public motion::Clock::Listener {
                     bool alone, std::size_t column) {
     if (has_temp && temp > job_.heads[head].max_c) {
       Error e = refused(column, "", "check the job, or `max_c` of this toolhead in the rule file");
-      e.message = "a target of " + number(temp) +
-                  " C is above max_c = " + number(job_.heads[head].max_c) + " of toolhead \"" +
-                  job_.heads[head].name + "\"";
+      e.message = fmt::format("a target of {} C is above max_c = {} of toolhead \"{}\"", temp,
+                              job_.heads[head].max_c, job_.heads[head].name);
       return e;
     }
     Target t;
@@ -409,6 +398,11 @@ class Scanner final : public motion::Clock::Listener {
     t.cooling = cooling;
     t.alone = alone;
     job_.targets.push_back(t);
+    if (has_temp) target_of(head) = t.temp_c;
+    const bool heated = target_of(head) > job_.heads[head].hotend.ambient_c;
+    if (waits && heated && head == mounted_ && job_.start) {
+      wait_of_visit_ = job_.targets.size() - 1;
+    }
     if (keep_modals_) modals_.keep(t.end_offset, state_, clock_.limits());
     pending_.add(clock_.moves_taken(), PendingTimes::Field::target, job_.targets.size() - 1);
     if (waits) {
@@ -418,11 +412,15 @@ class Scanner final : public motion::Clock::Listener {
     return success();
   }
 
-  static std::string number(double v) {
-    std::string s = std::to_string(v);
-    while (s.back() == '0') s.pop_back();
-    if (s.back() == '.') s.pop_back();
-    return s;
+  int& loaded_in(std::size_t head) {
+    if (loaded_.size() <= head) loaded_.resize(head + 1, -1);
+    return loaded_[head];
+  }
+
+  // The target that the job has given to a heater so far; 0 before any.
+  double& target_of(std::size_t head) {
+    if (target_of_.size() <= head) target_of_.resize(head + 1, 0);
+    return target_of_[head];
   }
 
   Status firmware_retraction() {
@@ -431,16 +429,21 @@ class Scanner final : public motion::Clock::Listener {
     m.delta[gcode::kE] = effect_.retracts ? -l.retract_mm : l.retract_mm;
     m.feed_mm_s = effect_.retracts ? l.retract_mm_s : l.unretract_mm_s;
     if (auto status = feeds(effect_.unretracts); !status) return status;
-    clock_.move(m, line_.offset);
+    // However far the firmware pulls, and be it nothing.
+    clock_.move(m, tag_of(1));
     return success();
   }
 
-  // Filament is moved by the present line: a stint goes on, or begins if it is moved forwards.
+  // Filament is moved by the present line: a stint goes on, or begins. What the job pulls cold,
+  // it has asked for no heat for.
   Status feeds(bool forwards) {
-    if (stint_ == kNone && !forwards) return success();
+    if (stint_ == kNone && !forwards &&
+        (mounted_ == kNone || target_of(mounted_) <= job_.heads[mounted_].hotend.ambient_c)) {
+      return success();
+    }
     if (stint_ == kNone) {
       if (tool_ < 0) {
-        const auto head = head_of_tool(0);
+        const auto head = heads_.of_tool(0);
         if (!head) {
           return refused(1, "filament moves before any tool is selected, and no toolhead serves T0",
                          "add 0 to the `tools` of a [[toolhead]] in the rule file");
@@ -448,22 +451,33 @@ class Scanner final : public motion::Clock::Listener {
         tool_ = 0;
         ever_selected_ = true;
         mounted_ = last_mounted_ = *head;
-        loaded_[*head] = 0;
+        loaded_in(*head) = 0;
       }
       Stint s;
+      s.kind = Stint::Kind::pulled;
       s.head = mounted_;
       s.tool = tool_;
       s.select = last_select_;
       s.first = here();
       s.first_line = line_.number;
+      s.extruded_end = line_.offset;
       job_.stints.push_back(s);
       stint_ = job_.stints.size() - 1;
       pending_.add(clock_.moves_taken(), PendingTimes::Field::stint_first, stint_);
     }
     job_.stints[stint_].last_end = line_.end_offset();
     if (keep_modals_) modals_.fed(line_.end_offset(), state_);
-    if (forwards) job_.stints[stint_].extruded_end = line_.end_offset();
+    if (forwards) {
+      extrudes(job_.stints[stint_]);
+      job_.stints[stint_].extruded_end = line_.end_offset();
+    }
     return success();
+  }
+
+  void extrudes(Stint& stint) const {
+    if (stint.kind == Stint::Kind::fed) return;
+    stint.kind = Stint::Kind::fed;
+    stint.fed_offset = line_.offset;
   }
 
   Status move() {
@@ -483,16 +497,16 @@ class Scanner final : public motion::Clock::Listener {
     m.delta = effect_.delta;
     m.feed_mm_s = effect_.feed_mm_s;
     if (effect_.arc) {
-      motion::move_along(clock_, m, *effect_.arc, state_.plane, line_.offset);
+      motion::move_along(clock_, m, *effect_.arc, state_.plane, tag_of(e));
       return success();
     }
     m.length_mm = motion::Move::kStraight;
-    clock_.move(m, line_.offset);
+    clock_.move(m, tag_of(e));
     return success();
   }
 
   void take_material(double e) {
-    Material& m = material_for_tool();
+    Material& m = materials_.of(tool_);
     const bool purge = purging_ || (purge_area_ != nullptr && in_purge_area());
     (purge ? m.purge_mm : m.part_mm) += e * std::as_const(clock_).limits().flow_factor;
   }
@@ -516,29 +530,20 @@ class Scanner final : public motion::Clock::Listener {
     return true;
   }
 
-  Material& material_for_tool() {
-    if (material_ == materials_.end() || material_->first != tool_) {
-      material_ = materials_.try_emplace(tool_).first;
-      material_->second.tool = tool_;
-    }
-    return material_->second;
-  }
-
   void finish() {
     stop();
     if (keep_modals_) modals_.finish(job_);
-    close_stint(clock_.now_s());
+    close_stint();
     job_.duration_s = clock_.now_s();
     job_.motion_s = clock_.moving_s();
     job_.layers = layers_recognised_ > 0 ? layers_recognised_ : layers_by_height_;
     for (const Select& s : job_.selects) {
       if (!s.exchanges()) continue;
-      Material& m = materials_.try_emplace(s.tool).first->second;
-      m.tool = s.tool;
+      Material& m = materials_.of(s.tool);
       ++m.exchanges;
       m.exchange_purge_mm3 += job_.heads[s.head].exchange_purge_mm3;
     }
-    for (const auto& [tool, m] : materials_) job_.materials.push_back(m);
+    job_.materials = materials_.list();
     set_temperatures(job_);
   }
 
@@ -559,21 +564,22 @@ class Scanner final : public motion::Clock::Listener {
 
   PendingTimes pending_;
   std::uint64_t delivered_ = 0;
-  std::uint64_t last_tag_ = UINT64_MAX;
+  std::uint64_t last_offset_ = UINT64_MAX;  // of a line with a move
+  double filament_until_s_ = 0;             // when the last move of filament was over
 
   int tool_ = -1;
   bool ever_selected_ = false;
   std::size_t mounted_ = kNone, last_mounted_ = kNone;
   std::size_t last_select_ = kNone;
   std::size_t stint_ = kNone;
-  // A job may select any of 65536 tools on every line.
-  std::unordered_map<int, std::size_t> head_of_tool_, head_of_heater_;
+  std::size_t wait_of_visit_ = kNone;  // of job_.targets: the last for what is mounted
+  std::vector<double> target_of_;      // by toolhead
+  HeadTable heads_{rules_, job_.heads};
   std::vector<int> loaded_;  // filament in each toolhead; -1: whatever it needs first
 
   bool purging_ = false;
   const std::array<rules::Range, 2>* purge_area_ = nullptr;
-  std::map<int, Material> materials_;
-  std::map<int, Material>::iterator material_ = materials_.end();
+  Materials materials_;
   double top_z_ = -1e9;
   std::uint64_t layers_recognised_ = 0, layers_by_height_ = 0;
 };

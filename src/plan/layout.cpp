@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <unordered_map>
 
+#include "plan/margin.h"
+
 namespace forewarm::plan {
 
 namespace {
@@ -16,7 +18,8 @@ using job::Stint;
 
 class Layout {
  public:
-  Layout(const Job& job, const rules::Rules& rules) : job_(job), rules_(rules) {}
+  Layout(const Job& job, const rules::Rules& rules)
+      : job_(job), rules_(rules), margin_(rules.gap) {}
 
   Result<std::vector<Break>> run() {
     by_head_.resize(job_.heads.size());
@@ -40,7 +43,8 @@ class Layout {
         first_use(k);
       }
       last[s.head] = k;
-      if (s.extrudes) extruded_end_ = s.extruded_end;
+      // What is pulled on the way out separates no wait from the next use.
+      if (s.moves_filament()) moved_end_ = s.kind == Stint::Kind::fed ? s.extruded_end : s.last_end;
     }
     for (std::size_t h = 0; h < job_.heads.size(); ++h) {
       if (auto status = after_last(h, last[h]); !status) return std::move(status.error());
@@ -108,13 +112,50 @@ class Layout {
     b.max_hot_idle_s = f.max_hot_idle_s;
   }
 
+  // How hot the job as it is has the heater at its `t`th target, which a use of it may precede.
+  [[nodiscard]] double heater_as_sliced_c(std::size_t t, std::optional<std::size_t> before) const {
+    const job::Target& asked = job_.targets[t];
+    const thermal::Hotend& hotend = job_.heads[asked.head].hotend;
+    thermal::Course heater(hotend, hotend.ambient_c);
+    double now_s = 0;
+    std::uint64_t from = 0;
+    if (before) {
+      const Stint& s = job_.stints[*before];
+      heater = thermal::Course(hotend, std::max(hotend.ambient_c, s.last_c.value_or(0)));
+      heater.set_target(s.last_c.value_or(0));
+      now_s = s.last_end_s;
+      from = s.last_end;
+    }
+    const std::vector<std::size_t>& list = by_head_[asked.head];
+    for (auto at = first_target(list, from); at != list.end() && *at < t; ++at) {
+      const job::Target& target = job_.targets[*at];
+      heater.advance(std::max(0.0, target.at.time_s - now_s));
+      now_s = std::max(now_s, target.at.time_s);
+      if (target.has_temp) heater.set_target(target.temp_c);
+    }
+    heater.advance(std::max(0.0, asked.at.time_s - now_s));
+    return heater.temperature_c();
+  }
+
+  // M109 R may wait for heating as well; what it is there for is told by the heater.
+  [[nodiscard]] bool is_cool_down(std::size_t t, std::optional<std::size_t> before) const {
+    const job::Target& target = job_.targets[t];
+    return target.cooling && target.has_temp && target.temp_c > 0 &&
+           target.temp_c < heater_as_sliced_c(t, before) - 1;
+  }
+
+  [[nodiscard]] std::vector<std::size_t>::const_iterator first_target(
+      const std::vector<std::size_t>& list, std::uint64_t offset) const {
+    return std::lower_bound(
+        list.begin(), list.end(), offset,
+        [this](std::size_t t, std::uint64_t o) { return job_.targets[t].at.offset < o; });
+  }
+
   // Targets of the head after `after` (offset) and before `before`, once planning has started.
   template <class Visit>
   void for_targets(std::size_t head, std::uint64_t after, std::uint64_t before, Visit visit) const {
     const auto& list = by_head_[head];
-    auto at = std::lower_bound(
-        list.begin(), list.end(), std::max(after, job_.start->offset),
-        [this](std::size_t t, std::uint64_t offset) { return job_.targets[t].at.offset < offset; });
+    auto at = first_target(list, std::max(after, job_.start->offset));
     for (; at != list.end() && job_.targets[*at].at.offset < before; ++at) visit(*at);
   }
 
@@ -133,8 +174,8 @@ class Layout {
     b.after = next;
     b.tool = s.tool;
     b.from = b.to = s.first;
-    b.work_c = b.ready_c = *s.work_c;
-    b.needs.push_back({s.first, b.work_c, true, "use"});
+    b.work_c = b.ready_c = b.approach_c = *s.work_c;
+    b.needs.push_back({s.first, b.work_c, true});
     breaks_.push_back(std::move(b));
   }
 
@@ -145,7 +186,7 @@ class Layout {
     set_from(b, before);
     b.after = next;
     b.tool = s.tool;
-    b.work_c = b.ready_c = *s.work_c;
+    b.work_c = b.ready_c = b.approach_c = *s.work_c;
     const Select* select = s.select == kNone ? nullptr : &job_.selects[s.select];
     job::Place begins = select != nullptr ? select->at : s.first;
     job::Place picked = select != nullptr ? job::Place{select->end_offset, select->end_s} : s.first;
@@ -179,37 +220,63 @@ class Layout {
       }
     }
 
-    // Targets in the gap are the plan's to give; a wait right before this use stays.
-    const std::uint64_t gap_start = before ? job_.stints[*before].extruded_end : 0;
+    if (auto status = sort_targets(b, s, begins, picked); !status) return status;
+    breaks_.push_back(std::move(b));
+    return success();
+  }
+
+  // Which of the job's targets between two uses stay, and where is waited. Sets are the plan's to
+  // give; a wait that no movement of filament separates from the use stays, or the plan's takes its
+  // place; a wait for cooling down stays.
+  Status sort_targets(Break& b, const Stint& s, job::Place begins, job::Place picked) {
     std::vector<std::size_t> kept;
-    bool disturbed = false;  // by sets that stay though they are for something else
-    job::Place last_set;
     std::vector<std::size_t> not_alone;
+    bool disturbed = false;  // by sets that stay though they are for something else
+    bool raised = false;     // before an exchange, by the job
+    job::Place last_set;
+    const auto disable = [&](std::size_t t) {
+      if (!job_.targets[t].alone) not_alone.push_back(t);
+      b.disabled.push_back(t);
+    };
+    const std::uint64_t gap_start = b.before ? job_.stints[*b.before].last_end : 0;
     for_targets(b.head, gap_start, s.first.offset, [&](std::size_t t) {
       const job::Target& target = job_.targets[t];
-      if (target.waits && target.at.offset >= extruded_end_) {
+      const bool before_select = target.at.offset < begins.offset;
+      if (before_select && is_cool_down(t, b.before)) {
+        b.cool_downs.push_back(t);
+        return;
+      }
+      const bool in_gap = !b.parked || target.at.offset >= b.from.offset;
+      if (target.waits && (!in_gap || target.at.offset >= moved_end_)) {
         kept.push_back(t);
+        raised |= in_gap && before_select && target.has_temp && target.temp_c >= b.ready_c;
         return;
       }
       // Mounted during the exchange: only what would make it cold there is taken out.
-      if (!b.parked && (target.at.offset > begins.offset || target.temp_c >= b.ready_c)) {
+      if (!b.parked && (!before_select || target.temp_c >= b.ready_c)) {
+        raised |= before_select;
         if (target.temp_c != b.work_c) disturbed = true;
         if (disturbed) last_set = {target.end_offset, target.at.time_s};
         return;
       }
-      if (!target.alone) not_alone.push_back(t);
-      b.disabled.push_back(t);
+      disable(t);
     });
-    if (!not_alone.empty()) {
-      return refused(job_.targets[not_alone.front()].line,
-                     "a target in a gap shares its line with another command",
-                     "put the commands on lines of their own");
+    // Where no filament moves, a wait for it would stand where the toolhead is put away again.
+    const bool feeds =
+        s.moves_filament() || (b.exchange && !filament(s.tool).after_exchange.empty());
+    if (raised) b.approach_c = b.ready_c;
+    if (b.exchange && !raised) {
+      const auto after = std::find_if(kept.begin(), kept.end(), [&](std::size_t t) {
+        return job_.targets[t].at.offset >= begins.offset;
+      });
+      const double next_s = after == kept.end() ? picked.time_s : job_.targets[*after].at.time_s;
+      b.approach_c = approach_c(b, s, feeds, next_s - begins.time_s);
     }
 
     b.needs.reserve(kept.size() + 2);
     bool guarded = false;
     const auto guard = [&] {
-      if (b.exchange && !guarded) b.needs.push_back({begins, b.out_c, true, "exchange"});
+      if (b.exchange && !guarded) b.needs.push_back({begins, b.approach_c, true, true});
       guarded = true;
     };
     bool last_is_right = false;
@@ -217,12 +284,23 @@ class Layout {
     for (const std::size_t t : kept) {
       const job::Target& target = job_.targets[t];
       if (b.parked && target.at.offset < b.from.offset) continue;  // it was put away since
-      if (target.at.offset > begins.offset) guard();
-      b.needs.push_back({target.at, target.has_temp ? target.temp_c : b.ready_c, false, "use", t});
-      // After an exchange the wait must stand behind it; before the select it may have been for
-      // the other filament.
-      last_is_right = target.has_temp && target.temp_c == b.work_c &&
-                      (!b.exchange || target.at.offset > begins.offset);
+      const bool before_exchange = b.exchange && target.at.offset < begins.offset;
+      if (!before_exchange) guard();
+      // A wait for less would let the target down and up again on the way to the use: the plan's
+      // takes its place, or, before an exchange, the one that guards it.
+      const double wanted = before_exchange ? b.approach_c : b.work_c;
+      const bool for_less = target.has_temp && target.temp_c < wanted && target.temp_c > 0;
+      if (for_less && target.alone && (before_exchange || !is_cool_down(t, b.before))) {
+        disable(t);
+        if (before_exchange) continue;
+        b.needs.push_back({target.at, wanted, true});
+        last_is_right = true;
+      } else {
+        b.needs.push_back({target.at, target.has_temp ? target.temp_c : wanted, false, false, t});
+        // After an exchange the wait must stand behind it; before the select it may have been for
+        // the other filament.
+        last_is_right = target.has_temp && target.temp_c == b.work_c && !before_exchange;
+      }
       if (target.end_offset > last.offset) last = {target.end_offset, target.at.time_s};
     }
     guard();
@@ -230,12 +308,40 @@ class Layout {
       last = last_set;
       last_is_right = false;
     }
-    // What is only exchanged prints nothing: a wait for it would stand where it is put away again.
-    const bool feeds = s.extrudes || (b.exchange && !filament(s.tool).after_exchange.empty());
-    if (!last_is_right && feeds) b.needs.push_back({last, b.work_c, true, "use"});
+    if (!not_alone.empty()) {
+      return refused(job_.targets[not_alone.front()].line,
+                     "a target in a gap shares its line with another command",
+                     "put the commands on lines of their own");
+    }
+    if (!last_is_right && feeds) b.needs.push_back({last, b.work_c, true});
     b.ready = last;
-    breaks_.push_back(std::move(b));
+    cool_down_parked(b);
     return success();
+  }
+
+  // The target with which the select of an exchange is reached. What the exchange needs is enough
+  // where it takes long enough to heat on to what comes after; where it is mounted, it prints until
+  // then.
+  [[nodiscard]] double approach_c(const Break& b, const Stint& s, bool feeds, double has_s) {
+    const double guard_c = std::max(b.out_c, filament(s.tool).exchange_c.value_or(0));
+    if (!b.parked || !feeds || guard_c >= b.ready_c) return std::min(guard_c, b.ready_c);
+    const Select& select = job_.selects[s.select];
+    const double changes_s = select.park_s + select.pick_s + select.exchange_s;
+    const double lead_s = margin_.lead_s(
+        job_.heads[b.head].hotend, guard_c, true, b.work_c, changes_s,
+        variance_of(rules_.gap, select.park_s > 0, select.pick_s > 0, select.exchange_s > 0));
+    return lead_s <= has_s ? guard_c : b.ready_c;
+  }
+
+  // Waits for cooling down while it is parked: until then it is off, and the gap begins after them.
+  void cool_down_parked(Break& b) const {
+    if (!b.parked) return;
+    for (const std::size_t t : b.cool_downs) {
+      const job::Target& target = job_.targets[t];
+      if (target.at.offset < b.from.offset) continue;  // before it was put away
+      if (!b.put_away) b.put_away = b.from;
+      b.from = {target.end_offset, target.at.time_s};
+    }
   }
 
   // Nothing comes after: off, whatever the job says later.
@@ -252,7 +358,13 @@ class Layout {
     Status bad = success();
     for_targets(head, last ? job_.stints[*last].last_end : 0, UINT64_MAX, [&](std::size_t t) {
       const job::Target& target = job_.targets[t];
-      if (target.has_temp && target.temp_c <= 0) return;  // an off stays: it can do no harm
+      // What asks for nothing more stays, and what is waited for while it is still mounted.
+      if (!target.has_temp || target.temp_c <= 0) return;
+      if (target.waits && target.at.offset < b.from.offset) return;
+      if (target.cooling && last && target.temp_c < job_.stints[*last].last_c.value_or(0)) {
+        b.cool_downs.push_back(t);
+        return;
+      }
       if (!target.alone) {
         bad = refused(target.line, "a heater is left on by a line with another command on it",
                       "put the commands on lines of their own");
@@ -265,10 +377,11 @@ class Layout {
 
   const Job& job_;
   const rules::Rules& rules_;
+  Margin margin_;
   std::vector<std::vector<std::size_t>> by_head_;  // targets
   // For each select the first one, from it on, that puts away what is mounted there.
   std::vector<std::size_t> leaves_;
-  std::uint64_t extruded_end_ = 0;                      // of the stints so far
+  std::uint64_t moved_end_ = 0;                         // of the stints so far
   std::unordered_map<int, rules::Filament> filaments_;  // by tool, looked up once
   std::vector<Break> breaks_;
 };

@@ -18,8 +18,8 @@ namespace forewarm::plan {
 struct Need {
   job::Place at;
   double temp_c = 0;
-  bool ours = false;                // inserted; else the job's own wait
-  const char* why = "";             // "use" or "exchange"
+  bool ours = false;  // inserted; else the job's own wait
+  bool guards_exchange = false;
   std::size_t target = job::kNone;  // of job.targets, if the job's own
 };
 
@@ -33,12 +33,19 @@ struct Break {
   int tool = 0;              // the next use's, else the last's
   double standby_c = 0;      // of the filament that is in it
   double max_hot_idle_s = 0;
-  bool exchange = false;              // `after` begins with one
-  double out_c = 0;                   // exchange: the outgoing filament's working temperature
-  double work_c = 0;                  // of `after`
-  double ready_c = 0;                 // the hotter of the two; work_c without an exchange
+  bool exchange = false;  // `after` begins with one
+  double out_c = 0;       // exchange: the outgoing filament's exchange_c or working temperature
+  double work_c = 0;      // of `after`
+  double ready_c = 0;     // the target in an exchange; work_c without one
+  // The target up to the exchange, waited for before it; ready_c without one. It is less than
+  // ready_c where the exchange itself leaves time enough for the rest.
+  double approach_c = 0;
   std::vector<Need> needs;            // in the order of the text
   std::vector<std::size_t> disabled;  // of job.targets
+  // The job's own waits for cooling down that stay (job.targets). Parked, the gap begins after
+  // them, and from `put_away` on it is off.
+  std::vector<std::size_t> cool_downs;
+  std::optional<job::Place> put_away;
   // Of sequences.h: given before `from`, or before the exchange while mounted; given at `ready`.
   std::size_t leaving = job::kNone, arriving = job::kNone;
 };

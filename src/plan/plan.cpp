@@ -11,6 +11,7 @@
 #include "plan/events.h"
 #include "plan/layout.h"
 #include "plan/margin.h"
+#include "plan/origin.h"
 #include "plan/sequences.h"
 #include "plan/simulate.h"
 #include "plan/stagger.h"
@@ -78,12 +79,6 @@ class Planner {
     std::size_t gap;
     double told_at_s;
     GapAnswer other;  // of the answers alone and moved, the one that is not in answers_
-  };
-  // Why a command is given, to be said once the plan is settled.
-  struct Why {
-    enum class What : std::uint8_t { start, end, action, step, exchange, hotter, print, back } what;
-    std::uint32_t part = 0;  // of the gap's actions, of the sequence's lines, of the dialect's
-    std::uint32_t of = 0;    // gap, or sequence
   };
 
   // Waits make another timeline, which is answered again. Now and then two timelines lead to each
@@ -202,6 +197,11 @@ class Planner {
     }
   }
 
+  // Whether it is the exchange that leaves time to get there, not the gap.
+  static bool in_exchange(const Break& b, const Need& n) {
+    return n.at.offset > b.to.offset && n.temp_c > b.approach_c && b.approach_c < b.ready_c;
+  }
+
   // Refers to what time_gaps() left.
   void ask(std::size_t g, GapQuestion& q) const {
     const Break& b = breaks_[parked_[g]];
@@ -210,10 +210,11 @@ class Planner {
     q.start_target_c = outcome_.gaps[g].start_target_c;
     q.standby_c = b.standby_c;
     q.max_hot_idle_s = b.max_hot_idle_s;
-    q.ready_c = b.ready_c;
+    q.ready_c = b.approach_c;
     const double from = outcome_.gaps[g].from_s;
     q.needs.clear();
     for (const Need& n : b.needs) {
+      if (in_exchange(b, n)) continue;
       q.needs.push_back(
           {need_wall(b, n) - from, n.temp_c, b.exchange && n.at.offset <= b.to.offset});
     }
@@ -280,7 +281,7 @@ class Planner {
       if (!a.preheat_after_s) continue;
       const Break& b = breaks_[parked_[g]];
       const double from = outcome_.gaps[g].from_s;
-      parked.push_back({g, a.treatment == Treatment::standby ? std::min(b.standby_c, b.ready_c)
+      parked.push_back({g, a.treatment == Treatment::standby ? std::min(b.standby_c, b.approach_c)
                            : a.treatment == Treatment::hold  ? outcome_.gaps[g].start_target_c
                                                              : 0});
       Heating& h = heatings.emplace_back();
@@ -300,7 +301,7 @@ class Planner {
       h.drive_s = [this, p = &parked.back()](double wall_s) {
         const Break& of = breaks_[parked_[p->gap]];
         return drive_s(job_.heads[of.head].hotend, outcome_.gaps[p->gap].start_c, p->floor_c,
-                       std::max(0.0, wall_s - outcome_.gaps[p->gap].from_s), of.ready_c);
+                       std::max(0.0, wall_s - outcome_.gaps[p->gap].from_s), of.approach_c);
       };
     }
     std::vector<Drawn> fixed;
@@ -336,9 +337,9 @@ class Planner {
     return news;
   }
 
-  void add(Place at, Command::What what, const Break& b, double temp_c, Why why, int rank) {
+  void add(Place at, Command::What what, const Break& b, double temp_c, Origin origin, int rank) {
     given_.push_back({at, temp_c, 0, std::uint32_t(b.head), b.tool, rank, what});
-    whys_.push_back(why);
+    origins_.push_back(origin);
   }
 
   // The last place that is reached, waits included, no later than `wall_s`; not behind the first
@@ -363,18 +364,19 @@ class Planner {
   // Without reasons, which take longer to say than to have: see say().
   void compose() {
     given_.clear();
-    whys_.clear();
+    origins_.clear();
     std::size_t most = 2 * (breaks_.size() + parked_.size());
     for (const Steps& s : steps_) most += s.block.lines.size();
     given_.reserve(most);
-    whys_.reserve(most);
+    origins_.reserve(most);
     for (std::uint32_t i = 0; i < rules_.dialect.job_start.size(); ++i) {
       given_.push_back({*job_.start, 0, 0, 0, 0, kBegin, Command::What::raw});
-      whys_.push_back({Why::What::start, i});
+      origins_.push_back({Origin::Kind::start, i});
     }
     std::size_t g = 0;
     for (const Break& b : breaks_) {
       if (b.parked) compose_parked(b, g++);
+      cool_downs(b);
       // What is mounted while its filament is exchanged is hot all the way, at the hotter of the
       // two.
       waits(b);
@@ -384,7 +386,7 @@ class Planner {
     const job::Stint& last = job_.stints.back();
     for (std::uint32_t i = 0; i < rules_.dialect.job_end.size(); ++i) {
       given_.push_back({{last.last_end, last.last_end_s}, 0, 0, 0, 0, kLast, Command::What::raw});
-      whys_.push_back({Why::What::end, i});
+      origins_.push_back({Origin::Kind::end, i});
     }
   }
 
@@ -399,39 +401,6 @@ class Planner {
           outcome_.waits.wall(place_at(outcome_.gaps[g].from_s + *a.preheat_after_s, g));
     }
     say_commands();
-  }
-
-  void say(Command& c, const Why& why) const {
-    switch (why.what) {
-      case Why::What::start:
-        c.raw = rules_.dialect.job_start[why.part];
-        c.reason = "planning starts here";
-        break;
-      case Why::What::end:
-        c.raw = rules_.dialect.job_end[why.part];
-        c.reason = "after the last use";
-        break;
-      case Why::What::action:
-        c.reason = words_of(answers_[why.of].actions[why.part], answers_[why.of].because);
-        break;
-      case Why::What::step:
-        c.raw = steps_[why.of].block.lines[why.part].text;
-        c.reason.reserve(steps_[why.of].name.size() + 2 + steps_[why.of].why.size());
-        c.reason.append(steps_[why.of].name).append(": ").append(steps_[why.of].why);
-        break;
-      case Why::What::exchange:
-        c.reason = fmt::format("wait: hot before the exchange to T{}", c.tool);
-        break;
-      case Why::What::hotter:
-        c.reason = "exchange at the hotter of the two";
-        break;
-      case Why::What::print:
-        c.reason = fmt::format("wait: T{} prints at {:g} C", c.tool, c.temp_c);
-        break;
-      case Why::What::back:
-        c.reason = "back to the target of the next use";
-        break;
-    }
   }
 
   void give(std::size_t s, int rank) {
@@ -449,7 +418,7 @@ class Planner {
       c.rank = rank;
       c.step = true;
       c.seconds = line.seconds;
-      whys_.push_back({Why::What::step, std::uint32_t(i), std::uint32_t(s)});
+      origins_.push_back({Origin::Kind::step, std::uint32_t(i), std::uint32_t(s)});
     }
   }
 
@@ -464,7 +433,7 @@ class Planner {
     for (const Timeline::Key& k : keys) {
       Command& c = plan_.commands.emplace_back();
       static_cast<Given&>(c) = given_[k.event];
-      say(c, whys_[k.event]);
+      plan::say(c, origins_[k.event], rules_.dialect, answers_, steps_);
     }
   }
 
@@ -484,9 +453,23 @@ class Planner {
                                b.disabled.empty() && now_c <= 0;
       if (same_as_now) continue;
       add(at, Command::What::set, b, action.target_c,
-          {Why::What::action, std::uint32_t(i), std::uint32_t(g)},
+          {Origin::Kind::action, std::uint32_t(i), std::uint32_t(g)},
           b.leaving != kNone && at.offset == b.from.offset ? kLetGo : kFirst);
       given_.back().preheat = action.what == GapAction::What::preheat;
+    }
+  }
+
+  // A wait for cooling down sets a target, which nothing needs.
+  void cool_downs(const Break& b) {
+    if (b.put_away) {
+      add(*b.put_away, Command::What::set, b, 0, {Origin::Kind::cools},
+          b.leaving != kNone ? kLetGo : kFirst);
+    }
+    for (const std::size_t t : b.cool_downs) {
+      const job::Target& target = job_.targets[t];
+      if (b.after || target.at.offset < b.from.offset) continue;
+      add({target.end_offset, target.at.time_s}, Command::What::set, b, 0, {Origin::Kind::cooled},
+          kFirst);
     }
   }
 
@@ -496,22 +479,23 @@ class Planner {
       const bool before_select = n.at.offset <= b.to.offset;
       const int rank = before_select ? kNext : kArrive;
       if (n.ours) {
-        if (b.exchange && before_select) {
-          add(n.at, Command::What::wait, b, n.temp_c, {Why::What::exchange}, rank);
+        if (n.guards_exchange) {
+          add(n.at, Command::What::wait, b, n.temp_c, {Origin::Kind::exchange}, rank);
           if (b.ready_c > n.temp_c) {
-            add(n.at, Command::What::set, b, b.ready_c, {Why::What::hotter}, rank);
+            add(n.at, Command::What::set, b, b.ready_c, {Origin::Kind::hotter}, rank);
           }
         } else {
-          add(n.at, Command::What::wait, b, n.temp_c, {Why::What::print}, rank);
+          add(n.at, Command::What::wait, b, n.temp_c, {Origin::Kind::print}, rank);
         }
       } else {
         // The job's own wait may be for less; the plan's target comes back right after it.
         const job::Target& t = job_.targets[n.target];
-        const double wanted = b.exchange && before_select ? b.ready_c : b.work_c;
+        const double wanted = b.exchange && n.at.offset < b.to.offset ? b.approach_c : b.work_c;
         const bool last = i + 1 == b.needs.size();
         const bool overtaken = !last && b.needs[i + 1].at.offset <= t.end_offset;
         if (t.has_temp && t.temp_c != wanted && !overtaken) {
-          add({t.end_offset, n.at.time_s}, Command::What::set, b, wanted, {Why::What::back}, rank);
+          add({t.end_offset, n.at.time_s}, Command::What::set, b, wanted, {Origin::Kind::back},
+              rank);
         }
       }
     }
@@ -566,7 +550,7 @@ class Planner {
   std::vector<double> preheats_s_;  // as parked_, wall
   std::vector<Moved> moved_;        // gaps ascending
   std::vector<Given> given_;        // the commands, as they come
-  std::vector<Why> whys_;           // as given_
+  std::vector<Origin> origins_;     // as given_
   Timeline timeline_;
   Outcome outcome_;
 };

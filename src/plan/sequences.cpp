@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <utility>
 
 namespace forewarm::plan {
 
@@ -18,44 +19,55 @@ class Sequences {
 
   Result<std::vector<Steps>> run() {
     find_targets();
+    std::vector<Break*> first(job_.heads.size(), nullptr);  // of a chain that is not over
     for (Break& b : breaks_) {
-      if (!b.before) {
-        // Loaded, but never fed: what comes in is charged all the same.
-        if (b.exchange) arrives(b, rules_.filament(b.tool).after_exchange);
-      } else if (!b.after) {
-        last_use(b);
-      } else if (b.exchange) {
-        exchange(b);
-      } else if (b.parked) {
-        park(b);
-      }
+      if (first[b.head] == nullptr) first[b.head] = &b;
+      // In a visit in which the job only waits for the heater, filament stays as it was put away.
+      if (b.after && job_.stints[*b.after].kind == job::Stint::Kind::waited) continue;
+      between(*std::exchange(first[b.head], nullptr), b);
       if (error_) return std::move(*error_);
     }
     return std::move(steps_);
   }
 
  private:
-  void park(Break& b) {
-    const rules::Toolhead& head = job_.heads[b.head];
-    // Put away by the start code, it is as the start code left it.
-    if (head.before_park.empty() || b.from.offset <= job_.start->offset) return;
-    const double hot_c = parting_c(b);
-    b.leaving = put(b, head.before_park, b.from, outgoing(b), hot_c, hot_c,
-                    fmt::format("T{} comes back with it", b.tool), Kind::parting);
-    if (printed_c(b) > head.hotend.ambient_c) arrives(b, head.after_pick);
+  // From the end of one use to the next that moves or exchanges filament: as a rule one break.
+  void between(Break& first, Break& last) {
+    if (!first.before) {
+      // Loaded, but never fed: what comes in is charged all the same.
+      if (last.exchange) arrives(last, rules_.filament(last.tool).after_exchange);
+    } else if (!last.after) {
+      last_use(first);
+    } else if (last.exchange) {
+      exchange(first, last);
+    } else if (first.parked) {
+      park(first, last);
+    }
   }
 
-  void exchange(Break& b) {
-    const int out = outgoing(b);
+  void park(Break& first, Break& last) {
+    const rules::Toolhead& head = job_.heads[first.head];
+    // Put away by the start code, it is as the start code left it.
+    const job::Place at = put_away(first);
+    if (head.before_park.empty() || at.offset <= job_.start->offset) return;
+    const double hot_c = parting_c(first);
+    first.leaving = put(first, head.before_park, at, outgoing(first), hot_c, hot_c,
+                        fmt::format("T{} comes back with it", last.tool), Kind::parting);
+    if (printed_c(first) > head.hotend.ambient_c) arrives(last, head.after_pick);
+  }
+
+  void exchange(Break& first, Break& last) {
+    const int out = outgoing(first);
     const std::string& name = rules_.filament(out).before_exchange;
-    const std::string why = fmt::format("T{} is next in it", b.tool);
-    if (!b.parked) {
-      b.leaving = put(b, name, b.to, out, b.out_c, b.ready_c, why, Kind::guarded);
-    } else if (b.from.offset > job_.start->offset) {
-      const double hot_c = parting_c(b);
-      b.leaving = put(b, name, b.from, out, hot_c, hot_c, why, Kind::parting);
+    const std::string why = fmt::format("T{} is next in it", last.tool);
+    if (!first.parked) {
+      first.leaving =
+          put(first, name, first.to, out, first.out_c, first.ready_c, why, Kind::guarded);
+    } else if (put_away(first).offset > job_.start->offset) {
+      const double hot_c = parting_c(first);
+      first.leaving = put(first, name, put_away(first), out, hot_c, hot_c, why, Kind::parting);
     }
-    arrives(b, rules_.filament(b.tool).after_exchange);
+    arrives(last, rules_.filament(last.tool).after_exchange);
   }
 
   void last_use(Break& b) {
@@ -85,6 +97,8 @@ class Sequences {
     }
   }
 
+  [[nodiscard]] static job::Place put_away(const Break& b) { return b.put_away.value_or(b.from); }
+
   [[nodiscard]] double printed_c(const Break& b) const {
     return job_.stints[*b.before].last_c.value_or(0);
   }
@@ -93,7 +107,7 @@ class Sequences {
     const double printed = printed_c(b);
     const std::vector<std::size_t>& all = targets_[b.head];
     const auto after = std::lower_bound(
-        all.begin(), all.end(), b.from.offset,
+        all.begin(), all.end(), put_away(b).offset,
         [this](std::size_t t, std::uint64_t o) { return job_.targets[t].at.offset < o; });
     if (after == all.begin()) return printed;
     const job::Target& last = job_.targets[*(after - 1)];

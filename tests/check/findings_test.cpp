@@ -35,6 +35,15 @@ const std::string& map_job() {
   return job;
 }
 
+// It goes on: birch is picked to be wiped hot, and at the end each is unloaded and left to cool.
+const std::string& unloading_job() {
+  static const std::string job = map_job() + "T0\nM109 T0 S200\n" + rows(47, 49) +
+                                 "T2\nM109 T2 S180\nG0 X9\nT0\n" + rows(50, 59) +
+                                 "T2\nM109 T2 S215\nG1 E-80 F1800\nT0\nG1 E-60 F1800\n"
+                                 "M104 T2 S0\nM104 T0 S0\nM106\nM109 R50\nM107\n";
+  return job;
+}
+
 // A little of it, with line numbers and checksums.
 std::string numbered_job() {
   std::istringstream in("G21\nG90\nM83\nT0\nM109 T0 S200\nG0 Z1 F600\n" + rows(1, 3) +
@@ -179,7 +188,7 @@ const std::string kStandby = "M104 T0 S170 ;fw+ standby";
 const std::string kPreheat = "M104 T0 S200 ;fw+ preheat";
 const std::string kWait = "M109 T0 S200 ;fw+ wait";
 const std::string kOff = "M104 T0 S0 ;fw+ off";
-const std::string kPreheatExchange = "M104 T2 S220 ;fw+ preheat";
+const std::string kPreheatExchange = "M104 T2 S210 ;fw+ preheat";
 const std::string kWaitExchange = "M109 T2 S210 ;fw+ wait";
 const std::string kHotter = "M104 T2 S220 ;fw+ exchange";
 const std::string kOffLast = "M104 T2 S0 ;fw+ off";
@@ -276,16 +285,18 @@ Cases lines_of_the_job() {
        "select-added use-without-wait"},
       {"select lost",
        {drop("T2")},
-       "original-hash select-lost extrusion-target extrusion-tool needless-heat off-late",
-       "original-hash extrusion-target needless-heat off-late"},
+       "original-hash select-lost extrusion-cold extrusion-target extrusion-tool needless-heat "
+       "off-late",
+       "original-hash extrusion-cold extrusion-target needless-heat off-late"},
       {"select disabled",
        {change("T1", ";fw- T1")},
        "select-lost state-differs extrusion-target extrusion-tool invented-target",
        "select-lost state-differs extrusion-target extrusion-tool invented-target"},
       {"select changed",
        {change("T2", "T1")},
-       "original-hash select-changed extrusion-tool invented-target hot-idle-bound",
-       "original-hash invented-target hot-idle-bound"},
+       "original-hash select-changed extrusion-tool invented-target hot-idle-bound preheat-late "
+       "wait-bound",
+       "original-hash invented-target hot-idle-bound preheat-late wait-bound"},
   };
 }
 
@@ -544,6 +555,48 @@ Cases harmless() {
   };
 }
 
+// Of unloading_job().
+Cases unloading() {
+  const std::string kWaitVisit = "M109 T2 S180";
+  const std::string kCools = "M109 R50";
+  return {
+      {"a good one", {}, "", ""},
+      {"a wait in a visit disabled",
+       {change(kWaitVisit, ";fw- " + kWaitVisit)},
+       "wait-lost invented-target hot-idle-bound",
+       "wait-lost invented-target hot-idle-bound"},
+      {"a wait in a visit disabled, and for less in its place",
+       {change(kWaitVisit, ";fw- " + kWaitVisit), put("M109 T2 S170 ;fw+ wait", "G0 X9")},
+       "wait-lost invented-target hot-idle-bound preheat-late",
+       "wait-lost invented-target hot-idle-bound preheat-late"},
+      {"a wait for cooling down disabled",
+       {change(kCools, ";fw- " + kCools)},
+       "wait-lost",
+       "wait-lost"},
+      {"pulled cold",
+       {change("M109 T2 S215", ";fw- M109 T2 S215"), drop("M104 T2 S215 ;fw+ preheat")},
+       "extrusion-cold extrusion-target use-without-wait held-long",
+       "extrusion-cold extrusion-target use-without-wait held-long"},
+      {"left warm after it has cooled down",
+       {drop("M104 T0 S0 ;fw+ off: it has cooled down")},
+       "left-on",
+       "left-on"},
+  };
+}
+
+void try_all(const Cases& cases, const std::string& job) {
+  const std::string rewritten = rewrite_of(job, two_heads());
+  INFO(rewritten);
+  for (const Case& c : cases) {
+    INFO(c.what);
+    const std::string text = edited(rewritten, c.edits);
+    const check::Report report = report_of(&job, text, two_heads());
+    INFO(all(report));
+    CHECK(ids(report) == c.found);
+    CHECK(ids(report_of(nullptr, text, two_heads())) == c.found_alone);
+  }
+}
+
 void try_all(const Cases& cases) {
   static const std::string numbered = numbered_job();
   static const std::string numbered_rewritten = rewrite_of(numbered, two_heads());
@@ -602,6 +655,9 @@ TEST_CASE("lines of the job that are not as they were") { try_all(lines_of_the_j
 TEST_CASE("numbers and checksums that do not fit") { try_all(numbers()); }
 TEST_CASE("steps put in that leave traces, or may do harm") { try_all(steps()); }
 TEST_CASE("filament fed or exchanged cold, unsafely or by another tool") { try_all(feeding()); }
+TEST_CASE("uses that only pull or wait, and waits for cooling down") {
+  try_all(unloading(), unloading_job());
+}
 TEST_CASE("targets that should not be") { try_all(targets()); }
 TEST_CASE("gaps that are not used well") { try_all(gaps()); }
 TEST_CASE("changes that are no findings") { try_all(harmless()); }
@@ -646,8 +702,8 @@ TEST_CASE("findings in a job whose filaments moved have the lines of the text") 
 
 TEST_CASE("no finding is without a case") {
   std::set<std::string> seen;
-  for (const Cases& cases :
-       {marks(), lines_of_the_job(), numbers(), steps(), feeding(), targets(), gaps(), moved()}) {
+  for (const Cases& cases : {marks(), lines_of_the_job(), numbers(), steps(), feeding(),
+                             unloading(), targets(), gaps(), moved()}) {
     for (const Case& c : cases) {
       std::istringstream in(c.found);
       for (std::string id; in >> id;) seen.insert(id);

@@ -115,7 +115,7 @@ T0
   G1 E12 F720 ; untuck: it is back
   G92 E180 ; untuck: it is back
   G1 F600 ; untuck: it is back
-  M104 T1 S210
+  M104 T1 S200
   M104 T4 S240
   M400 ; withdraw: its last use is over
   G1 E-40 F1200 ; withdraw: its last use is over

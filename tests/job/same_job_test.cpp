@@ -45,7 +45,7 @@ std::string everything(const Result<job::Job>& got) {
       t.waits, t.cooling, t.alone);
   }
   for (const job::Stint& s : j.stints) {
-    n(s.head, s.tool, s.extrudes, s.select, s.first.offset, bits(s.first.time_s), s.first_line,
+    n(s.head, s.tool, int(s.kind), s.select, s.first.offset, bits(s.first.time_s), s.first_line,
       s.extruded_end, s.last_end, bits(s.last_end_s), bits(s.work_c.value_or(-1)),
       bits(s.last_c.value_or(-1)));
   }

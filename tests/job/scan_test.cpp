@@ -73,7 +73,7 @@ TEST_CASE("selects are told apart by kind, and cost what they cost") {
         "14:T1 toolhead 4\n");
 }
 
-TEST_CASE("a stint's working temperature is the last target before its first extrusion") {
+TEST_CASE("a stint's working temperature is what it is pulled at first and then fed at") {
   const auto job = scan_of(
       "M83\nM104 T0 S205\nM104 T1 S215\nT0\nM109 S210\nG1 X1 E1\nM104 S200\nG1 X2 E1\n"
       "M104 T0 S150\nT1\nG1 X3 E1\nT0\nM109 T0 S207\nG1 E-1\nM104 S208\nG1 X4 E1\n",
@@ -81,7 +81,7 @@ TEST_CASE("a stint's working temperature is the last target before its first ext
   CHECK(stints(job) ==
         "ash T0 line 6 work 210 last 200\n"
         "birch T1 line 11 work 215 last 215\n"
-        "ash T0 line 16 work 208 last 208\n");
+        "ash T0 line 14 work 208 last 208\n");
 }
 
 TEST_CASE("a filament exchanged without feeding still counts as a stint") {
@@ -275,16 +275,53 @@ TEST_CASE("offsets and times hold past 2^32 bytes and 1000 hours") {
   CHECK(p.offset == 6'000'000'000U);
 }
 
-TEST_CASE("a retraction is no extrusion: it neither begins a stint nor ends a gap") {
+TEST_CASE("filament that is pulled where the heater is on begins a stint, and goes on with one") {
   const auto job = scan_of(
       "M83\nG1 E-1\nM104 T0 S210\nT0\nG1 E-1\nM104 S205\nG1 X1 E1\nM104 T1 S215\nG1 E-2\nT1\n"
       "G1 E-1\nM109 T1 S220\nG1 X2 E1\n",
       rules_of(kTwoHeads));
   CHECK(stints(job) ==
-        "ash T0 line 7 work 205 last 205\n"
-        "birch T1 line 13 work 220 last 220\n");
+        "ash T0 line 5 work 210 last 205\n"
+        "birch T1 line 11 work 220 last 220\n");
   CHECK(job.stints[0].extruded_end < job.stints[0].last_end);
   CHECK(job.materials.size() == 2);
+}
+
+TEST_CASE("a visit that only pulls is a stint at what its heater has then") {
+  const std::string start = "M83\nM104 T0 S210\nM104 T1 S215\nT0\nM109 S210\nG1 X1 E1\n";
+  const auto of = [&](const std::string& text) {
+    return stints(scan_of(start + text, rules_of(kTwoHeads)));
+  };
+  const std::string first = "ash T0 line 6 work 210 last 210\n";
+  CHECK(of("T1\nG1 E-80\n") == first + "birch T1 line 8 work 215 last 215\n");
+  CHECK(of("T1\nM109 S220\nG1 E-80\nM104 S0\nT0\nG1 E-5\n") ==
+        first + "birch T1 line 9 work 220 last 220\nash T0 line 12 work 210 last 210\n");
+  CHECK(of("M207 S2 F1800\nT1\nG10\nT0\n") == first + "birch T1 line 9 work 215 last 215\n");
+  // Pulled cold: the job asks for no heat.
+  CHECK(of("M104 T1 S0\nT1\nG1 E-80\nT0\n") == first);
+  CHECK(of("M104 T1 S0\nT1\nG1 E-2\nM109 S220\nG1 X2 E2\n") ==
+        first + "birch T1 line 11 work 220 last 220\n");
+}
+
+TEST_CASE("a visit in which the job only waits for the heater is a stint, once it prints") {
+  const auto of = [](const std::string& text) {
+    return stints(scan_of(text, rules_of(kTwoHeads)));
+  };
+  const std::string start = "M83\nM104 T0 S210\nT1\nM109 S150\nT0\nM109 S210\nG1 X1 E1\n";
+  const std::string first = "ash T0 line 7 work 210 last 210\n";
+  CHECK(of(start + "T1\nT0\n") == first);
+  CHECK(of(start + "T1\nM109 S180\nG1 X9\nT0\n") == first + "birch T1 line 9 work 180 last 180\n");
+  CHECK(of(start + "T1\nM104 S180\nG1 X9\nT0\nM109 T1 S0\n") == first);
+  // For another toolhead, or for none.
+  CHECK(of(start + "T1\nM109 T0 S180\nT0\nM109 S0\n") == first);
+}
+
+TEST_CASE("the last movement of filament has its own time, not that of what follows") {
+  const std::string text = "M83\nM104 T0 S210\nT0\nG1 X60 E3 F3600\nG1 E-1 F1800\nG4 S600\nG0 X0\n";
+  const auto job = scan_of(text, rules_of(kTwoHeads));
+  REQUIRE(job.stints.size() == 1);
+  CHECK(job.duration_s - job.stints[0].last_end_s > 600);
+  CHECK(job.duration_s - job.stints[0].last_end_s < 603);
 }
 
 TEST_CASE("marks and NUL bytes are found wherever reads end") {

@@ -97,14 +97,16 @@ TEST_CASE("a use without a wait of its own gets one, behind its select") {
   CHECK(commands.find("wait T1 215 | G91\n") != std::string::npos);
 }
 
-TEST_CASE("a wait for less right before a use stays, and the target comes back after it") {
+TEST_CASE("a wait for less on the way to a use gives way to the plan's: no target goes down") {
   const auto rules = rules_of(kTwoHeads);
   const std::string text =
       kStart + print(60) + "T1\n" + print(400) + "M109 T0 S180\nT0\nM109 T0 S210\n" + print(60);
   const auto job = scan_of(text, rules);
   const auto plan = plan_of(job, rules);
-  CHECK(plan.disabled.empty());
-  CHECK(script(text, plan).find("set T0 210 | T0\n") != std::string::npos);
+  REQUIRE(plan.disabled.size() == 1);
+  CHECK(job.targets[plan.disabled[0]].temp_c == 180);
+  CHECK(script(text, plan).find("wait T0 210 | M109 T0 S180\n") != std::string::npos);
+  CHECK(plan.figures.wait_s == Approx(plan_of(job, rules, rules::Policy::hold).figures.wait_s));
 }
 
 TEST_CASE("what the job never said is refused, not invented") {

@@ -1,0 +1,51 @@
+#include "plan/origin.h"
+
+#include <fmt/format.h>
+
+#include "plan/words.h"
+
+namespace forewarm::plan {
+
+void say(Command& c, const Origin& origin, const rules::Dialect& dialect,
+         std::span<const GapAnswer> answers, std::span<const Steps> steps) {
+  switch (origin.kind) {
+    case Origin::Kind::start:
+      c.raw = dialect.job_start[origin.part];
+      c.reason = "planning starts here";
+      break;
+    case Origin::Kind::end:
+      c.raw = dialect.job_end[origin.part];
+      c.reason = "after the last use";
+      break;
+    case Origin::Kind::action:
+      c.reason = words_of(answers[origin.of].actions[origin.part], answers[origin.of].because);
+      break;
+    case Origin::Kind::step: {
+      const Steps& of = steps[origin.of];
+      c.raw = of.block.lines[origin.part].text;
+      c.reason.reserve(of.name.size() + 2 + of.why.size());
+      c.reason.append(of.name).append(": ").append(of.why);
+      break;
+    }
+    case Origin::Kind::exchange:
+      c.reason = fmt::format("wait: hot before the exchange to T{}", c.tool);
+      break;
+    case Origin::Kind::hotter:
+      c.reason = "exchange at the hotter of the two";
+      break;
+    case Origin::Kind::print:
+      c.reason = fmt::format("wait: T{} prints at {:g} C", c.tool, c.temp_c);
+      break;
+    case Origin::Kind::back:
+      c.reason = "back to the target of the next use";
+      break;
+    case Origin::Kind::cools:
+      c.reason = "off: the job waits for it to cool down";
+      break;
+    case Origin::Kind::cooled:
+      c.reason = "off: it has cooled down, no further use";
+      break;
+  }
+}
+
+}  // namespace forewarm::plan
