@@ -7,6 +7,7 @@
 #include <deque>
 #include <utility>
 
+#include "check/block.h"
 #include "check/dialect.h"
 #include "check/moved.h"
 #include "check/pairing.h"
@@ -23,8 +24,6 @@ namespace {
 
 using gcode::kE;
 using gcode::kZ;
-
-bool near(double a, double b) { return std::abs(a - b) <= 1e-6; }
 
 class Check final : private Player {
  public:
@@ -114,6 +113,12 @@ class Check final : private Player {
   }
 
   void kept(const Step& step) {
+    // Only the select itself may come between a lift and its end.
+    if (lifted_mm_ != 0 && std::exchange(lift_is_old_, true)) {
+      lifted_mm_ = 0;
+      say(Id::state_differs, number_, "before this line: Z, from a lift before the select");
+    }
+    if (lifted_mm_ == 0) lift_is_old_ = false;
     if (step.straight != nullptr && straight(*step.straight)) return;
     read(step.original.text, step.original.number, state_, told_);
     numbers(told_.words, true);
@@ -207,6 +212,8 @@ class Check final : private Player {
     in_block_ = true;
     block_ = number_;
     original_state_ = state_;
+    last_steps_ = nullptr;
+    state_.position[kZ] += std::exchange(lifted_mm_, 0);
     limits_ = std::as_const(clock_).limits();
     block_line_ = number_;
     if (!original_started_) {
@@ -214,7 +221,7 @@ class Check final : private Player {
       e.what = Event::What::prelude;
       put(e);
     }
-    block_z_ = state_.position[kZ] + state_.offset[kZ];
+    block_z_ = original_state_.position[kZ] + original_state_.offset[kZ];
   }
 
   // Before a line that both sides have (nothing: at the end): the state has to be what it expects.
@@ -237,7 +244,10 @@ class Check final : private Player {
     next_goes_on_ =
         other_.words.kind == gcode::LineKind::words && other_.words.count > 0 &&
         std::string_view("XYZE").find(other_.words.list[0].letter) != std::string_view::npos;
-    if (!parted_) state_of_block();
+    if (!parted_) {
+      lift(next);
+      state_of_block();
+    }
     parted_ = false;
     const int tool = state_.tool;
     state_ = original_state_;
@@ -245,32 +255,30 @@ class Check final : private Player {
     clock_.limits() = limits_;
   }
 
-  void state_of_block() {
-    const gcode::State& is = state_;
-    const gcode::State& was = original_state_;
-    std::string what;
-    const auto differs = [&](bool does, std::string_view name) {
-      if (does) what += (what.empty() ? "" : ", ") + std::string(name);
-    };
-    constexpr std::array<std::string_view, 4> kAxes{"X", "Y", "Z", "E"};
-    for (std::size_t a = 0; a < 4; ++a) {
-      differs(!near(is.position[a], was.position[a]), kAxes[a]);
-      // What a sequence pulled back the job does not count; feeding is balanced elsewhere.
-      if (a == kE) continue;
-      differs(!near(is.offset[a], was.offset[a]), fmt::format("offset of {}", kAxes[a]));
+  // What a sequence has lifted right before a select may stay so until right after it, and has to
+  // where the steps say no more of it.
+  void lift(const Step& next) {
+    const double up_mm = state_.position[kZ] - original_state_.position[kZ];
+    if (up_mm <= 1e-6 && last_steps_ == nullptr) return;
+    gcode::State after = original_state_;
+    other_ = Told{};
+    if (!next.original.text.empty()) read(next.original.text, next.original.number, after, other_);
+    if (!other_.selects()) return;
+    if (up_mm > 1e-6) {
+      lifted_mm_ = up_mm;
+      state_.position[kZ] = original_state_.position[kZ];
+    } else if (last_steps_ != nullptr &&
+               ends_lifted(*last_steps_, block_z_, rules_.machine.travel_mm[kZ].high)) {
+      say(Id::sequence_wrong, block_line_,
+          fmt::format("the lift of {} is over before the select", last_steps_->name));
     }
-    differs(is.relative != was.relative, "G90/G91");
-    differs(is.e_relative != was.e_relative, "M82/M83");
-    differs(is.inches != was.inches, "G20/G21");
-    differs(is.inverse_time != was.inverse_time, "G93/G94");
-    differs(is.plane != was.plane, "the plane");
-    // No bare G2 or G3 can put an arc back in force; it matters where axis words go on with it.
-    const bool goes_on = (was.motion < 2 || next_goes_on_) && is.motion != was.motion;
-    differs(goes_on, "the kind of motion");
-    differs(is.fan != was.fan, "the fan");
-    differs(!near(is.feed_mm_s, was.feed_mm_s), "the feed");
-    differs(is.tool != was.tool, "the tool");
-    differs(!(std::as_const(clock_).limits() == limits_), "a limit of motion");
+  }
+
+  void state_of_block() {
+    std::string what = differences(state_, original_state_, next_goes_on_);
+    if (!(std::as_const(clock_).limits() == limits_)) {
+      what += (what.empty() ? "" : ", ") + std::string("a limit of motion");
+    }
     if (!what.empty()) say(Id::state_differs, block_line_, "after these lines: " + what);
   }
 
@@ -303,7 +311,7 @@ class Check final : private Player {
     }
     if (told_.words.is('M', 110)) return;
     block_acts_ = true;
-    if (!known(told_) && !dialect_.given(code)) {
+    if (!is_followed(told_) && !dialect_.given(code)) {
       say(Id::inserted_unknown, number_, shown(code));
     }
     if (told_.selects()) say(Id::select_added, number_, shown(code));
@@ -325,25 +333,11 @@ class Check final : private Player {
     reason.remove_prefix(
         std::min(reason.size(), reason.find(rewrite::kInserted) + rewrite::kInserted.size()));
     const rules::Sequence* steps = sequences_.named(reason);
+    if (steps != nullptr) last_steps_ = steps;
     if (steps == nullptr && reason.substr(0, rewrite::kStep.size()) == rewrite::kStep) {
       say(Id::mark_damaged, number_, "names no sequence of the rule file: " + shown(reason));
     }
     steps_ = steps;
-  }
-
-  // Whether a line put in is of a kind whose every effect is followed here.
-  static bool known(const Told& told) {
-    if (told.words.kind != gcode::LineKind::words) return !told.found.empty();
-    for (std::size_t i = 0; i < told.words.count; ++i) {
-      const gcode::Word& w = told.words.list[i];
-      const auto any = [&](std::initializer_list<double> codes) {
-        return std::find(codes.begin(), codes.end(), w.value) != codes.end();
-      };
-      if (w.letter == 'G' && !any({0, 1, 2, 3, 4, 17, 18, 19, 20, 21, 80, 90, 91, 92, 93, 94}))
-        return false;
-      if (w.letter == 'M' && !any({82, 83, 104, 106, 107, 109, 400})) return false;
-    }
-    return true;
   }
 
   void moves_of_block(const gcode::State& before) {
@@ -361,6 +355,10 @@ class Check final : private Player {
         std::min(before.position[kZ] + before.offset[kZ], state_.position[kZ] + state_.offset[kZ]);
     if ((e.delta[0] != 0 || e.delta[1] != 0) && z <= block_z_ + 1e-6) {
       say(Id::inserted_move_low, number_, fmt::format("moves across at Z {:g}", z));
+    } else if (e.delta[kZ] < 0 && z < block_z_ - 1e-6 &&
+               !(steps_ != nullptr && goes_to(*steps_, z))) {
+      say(Id::inserted_move_low, number_,
+          fmt::format("goes down to Z {:g}, the job is at {:g}", z, block_z_));
     }
   }
 
@@ -517,6 +515,9 @@ class Check final : private Player {
   bool next_goes_on_ = false;
   std::uint64_t block_line_ = 0;
   double block_z_ = 0;
+  const rules::Sequence* last_steps_ = nullptr;  // of the block
+  double lifted_mm_ = 0;                         // across a select
+  bool lift_is_old_ = false;                     // the select has been
   motion::Limits limits_;
   struct Recent {
     bool lost;

@@ -59,8 +59,8 @@ constexpr std::array<Entry, kIds> kEntries{{
     {Id::inserted_move_outside, "inserted-move-outside",
      "A move that was put in leaves the machine's travel_mm."},
     {Id::inserted_move_low, "inserted-move-low",
-     "A move that was put in travels at print height, without a lift, and may hit or scar the "
-     "part."},
+     "A move that was put in travels at print height, without a lift, or goes below it, and may "
+     "hit or scar the part."},
     {Id::feed_unbalanced, "feed-unbalanced",
      "Filament that lines put in pulled back is not pushed forward by the same length before the "
      "tool "

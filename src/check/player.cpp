@@ -210,6 +210,7 @@ void Player::feed(bool forwards, double mm, Side side) {
     return e;
   };
   if (side == Side::inserted) {
+    mm *= std::as_const(clock_).limits().flow_factor;
     fed_in_blocks_ += mm;
     if (steps_ != nullptr) step_given(head, mm);
     if (!forwards) return;

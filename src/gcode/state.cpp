@@ -155,10 +155,10 @@ void command_g(int tenth, const Words& w, State& s, Effect& e, int& motion, bool
       s.motion = -1;
       return;
     case 900:
-      s.relative = false;
+      s.relative = s.e_relative_linked = false;
       return;
     case 910:
-      s.relative = true;
+      s.relative = s.e_relative_linked = true;
       return;
     case 920:
       offset(w, s);
@@ -281,6 +281,7 @@ void apply(const Words& w, State& s, Effect& e) {
   bool axes_used = false;
   bool machine_coordinates = false;
   bool m6 = false;
+  bool mode_of_e = false;
   const char leading = w.list[0].letter;
   // Order on a line does not matter: modes first, then what uses them.
   for (std::size_t i = 0; i < w.count; ++i) {
@@ -296,9 +297,11 @@ void apply(const Words& w, State& s, Effect& e) {
       ++e.commands;
       const int code = tenths(word.value);
       if (code == 60) m6 = true;
+      mode_of_e |= code == 820 || code == 830;
       command_m(code, w, s, e);
     }
   }
+  if (mode_of_e) s.e_relative_linked = s.e_relative;
   for (std::size_t i = 0; i < w.count; ++i) {
     const Word& word = w.list[i];
     if (word.letter != 'G') continue;

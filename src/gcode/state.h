@@ -2,9 +2,10 @@
 //
 // Modes and groups: NISTIR 6556 section 3.8, with the RepRap convention where the two differ (T
 // acts at once, M82/M83 for E, G4 P in milliseconds, E as a fourth axis). G91 makes E relative too;
-// M83 stays in force through G90. Positions are in millimetres whatever the job's units; `position`
-// is what the job calls it, `position + offset` is the machine's. State is a plain value: copy it
-// to look ahead, compare it to prove that a detour has come back.
+// M83 stays in force through G90, while some firmware lets G90 and G91 set the mode of E as well:
+// `e_relative_linked` is what that makes of it. Positions are in millimetres whatever the job's
+// units; `position` is what the job calls it, `position + offset` is the machine's. State is a
+// plain value: copy it to look ahead, compare it to prove that a detour has come back.
 #pragma once
 
 #include <array>
@@ -23,6 +24,7 @@ struct State {
   std::array<double, 4> offset{};    // of G92: machine = position + offset
   bool relative = false;             // G91
   bool e_relative = false;           // M83
+  bool e_relative_linked = false;    // of M82 M83 G90 G91, the last: E where these set it, too
   bool inches = false;               // G20
   bool inverse_time = false;         // G93
   Plane plane = Plane::xy;

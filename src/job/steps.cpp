@@ -129,27 +129,30 @@ class Writer final : public motion::Clock::Listener {
     const auto moves = [](const rules::Step& s) {
       return s.action == Action::feed || s.action == Action::lift || s.action == Action::move;
     };
-    if (std::any_of(sequence_.steps.begin(), sequence_.steps.end(), moves)) {
-      if (state_.inverse_time) emit("G94");
-      if (state_.inches) emit("G21");
-      if (state_.relative) emit("G90");
-      if (!state_.e_relative) emit("M83");
-    }
+    const auto feeds = [](const rules::Step& s) {
+      return s.action == Action::feed && std::abs(s.amount) > kNearMm;
+    };
+    if (std::any_of(sequence_.steps.begin(), sequence_.steps.end(), moves)) modes();
+    full_flow_ = q_.limits.flow_factor != 1 &&
+                 std::any_of(sequence_.steps.begin(), sequence_.steps.end(), feeds);
+    if (full_flow_) emit("M221 S100");
     const std::size_t before = block_.lines.size();
     for (const rules::Step& s : sequence_.steps) {
       if (auto status = step(s); !status) return std::move(status.error());
     }
     if (block_.lines.size() == before) return StepBlock{};  // nothing done, nothing to put back
     target_back();
-    if (auto status = back(); !status) return std::move(status.error());
+    if (auto status = back(q_.lift_lasts); !status) return std::move(status.error());
     modes_back();
-    clock_.stop();
-    if (trouble_ != nullptr) return refused(std::string("cannot be done: ") + trouble_, "");
-    if (!came_back()) {
-      return Error{Error::Kind::internal, name() + " leaves the job elsewhere than it found it"};
-    }
-    for (const StepLine& line : block_.lines) block_.seconds += line.seconds;
-    return std::move(block_);
+    return finish();
+  }
+
+  Result<StepBlock> lower(double lifted_mm) {
+    state_.position[kZ] += lifted_mm;
+    modes();
+    if (auto status = go_z(start(kZ), std::nullopt); !status) return std::move(status.error());
+    modes_back();
+    return finish();
   }
 
   void timed(std::span<const motion::Timed> moves) override {
@@ -159,6 +162,26 @@ class Writer final : public motion::Clock::Listener {
  private:
   using Target = std::array<std::optional<double>, 3>;  // as the machine counts
 
+  Result<StepBlock> finish() {
+    clock_.stop();
+    if (trouble_ != nullptr) return refused(std::string("cannot be done: ") + trouble_, "");
+    if (!came_back()) {
+      return Error{Error::Kind::internal, name() + " leaves the job elsewhere than it found it"};
+    }
+    for (const StepLine& line : block_.lines) block_.seconds += line.seconds;
+    return std::move(block_);
+  }
+
+  // The modes that moves are written in: absolute, in mm and with a feed, E relative whichever
+  // commands set its mode.
+  void modes() {
+    if (state_.inverse_time) emit("G94");
+    if (state_.inches) emit("G21");
+    if (state_.relative) distance(false);
+    if (!state_.e_relative || !state_.e_relative_linked) emit("M83");
+  }
+  void distance(bool relative) { emit(relative ? "G91" : "G90"); }
+
   Status step(const rules::Step& s) {
     switch (s.action) {
       case Action::feed:
@@ -166,7 +189,7 @@ class Writer final : public motion::Clock::Listener {
       case Action::lift:
         return lift(s);
       case Action::back:
-        return back();
+        return back(false);
       case Action::move:
         return move(s);
       case Action::dwell:
@@ -232,13 +255,17 @@ class Writer final : public motion::Clock::Listener {
 
   // To where the sequence started, no slower than it went away: the job's own feed may be that of a
   // lift or of an outline.
-  Status back() {
+  Status back(bool lift_lasts) {
     const auto speed = [this](std::size_t axis) {
       return std::max(std::min(went_mm_s_, q_.limits.max_speed[axis]),
                       std::min(q_.state.feed_mm_s, q_.limits.max_speed[axis]));
     };
     if (auto status = travel(start(0), start(1), std::min(speed(0), speed(1))); !status) {
       return status;
+    }
+    if (lift_lasts && at(kZ) > start(kZ) + kSame) {
+      block_.lifted_mm = at(kZ) - start(kZ);
+      return success();
     }
     return go_z(start(kZ), speed(kZ));
   }
@@ -338,8 +365,8 @@ class Writer final : public motion::Clock::Listener {
   void modes_back() {
     const gcode::State& was = q_.state;
     if (state_.fan != was.fan) emit(fan_command(was.fan));
-    if (state_.e_relative != was.e_relative) emit("M82");
-    if (state_.relative != was.relative) emit("G91");
+    if (full_flow_) emit("M221 S" + decimal(q_.limits.flow_factor * 100, kSame));
+    distance_modes_back();
     if (state_.inches != was.inches) emit("G20");
     const double unit = was.inches ? kInch : 1;
     if (std::abs(state_.position[kE] - was.position[kE]) > kNearMm) {
@@ -353,9 +380,29 @@ class Writer final : public motion::Clock::Listener {
     if (was.motion == -1 && state_.motion != -1) emit("G80");
   }
 
+  // As the job left them for both kinds of firmware: one lets G90 and G91 set the mode of E, the
+  // other does not. Where the two differ for the job, G90 or G91 was said last.
+  void distance_modes_back() {
+    const gcode::State& was = q_.state;
+    const auto mode_of_e = [&] { emit(was.e_relative ? "M83" : "M82"); };
+    if (was.e_relative_linked != was.e_relative) {
+      if (state_.e_relative != was.e_relative) mode_of_e();
+      const bool same =
+          state_.relative == was.relative && state_.e_relative_linked == was.e_relative_linked;
+      if (!same) distance(was.relative);
+      return;
+    }
+    const bool says = state_.relative != was.relative;
+    if (says) distance(was.relative);
+    if (says || state_.e_relative != was.e_relative ||
+        state_.e_relative_linked != was.e_relative_linked) {
+      mode_of_e();
+    }
+  }
   [[nodiscard]] bool came_back() const {
     gcode::State is = state_;
     const gcode::State& was = q_.state;
+    is.position[kZ] -= block_.lifted_mm;
     // Filament is where the steps left it, and only the offset knows.
     if (!(std::abs(is.offset[kE] - was.offset[kE] - block_.fed_mm) <= kSame)) return false;
     is.offset[kE] = was.offset[kE];
@@ -417,9 +464,10 @@ class Writer final : public motion::Clock::Listener {
   motion::Clock clock_;
   double clear_z_;  // from here on x and y may be travelled; as the machine counts
   double target_c_;
-  bool is_there_ = true;  // the heater, at its target
-  double went_mm_s_ = 0;  // the fastest move_mm that had a speed
-  bool may_be_cold_;      // below work_c
+  bool is_there_ = true;    // the heater, at its target
+  bool full_flow_ = false;  // M221 has to be put back
+  double went_mm_s_ = 0;    // the fastest move_mm that had a speed
+  bool may_be_cold_;        // below work_c
   const char* trouble_ = nullptr;
 };
 
@@ -427,6 +475,11 @@ class Writer final : public motion::Clock::Listener {
 
 Result<StepBlock> lines_of(const rules::Sequence& sequence, const StepQuestion& question) {
   return Writer(sequence, question).run();
+}
+
+Result<StepBlock> lowering_lines(double lifted_mm, const StepQuestion& question) {
+  const rules::Sequence none;
+  return Writer(none, question).lower(lifted_mm);
 }
 
 }  // namespace forewarm::job

@@ -13,19 +13,21 @@
 
 namespace forewarm::plan {
 
-// Order of inserted lines at one place. What another heater may do meanwhile comes first; then what
+// Order of inserted lines at one place. What was lifted before the select comes down first, then
+// comes what another heater may do meanwhile; then what
 // a toolhead that was picked before waits for and is given; then what one that is put away is
 // given, and that it is let go of; then what has to be before the select: waits, and what follows
 // them.
 enum Inserted : int {
   kBegin = 0,
-  kFirst = 1,
-  kArrive = 2,
-  kParting = 3,
-  kLetGo = 4,
-  kNext = 5,
-  kShaping = 6,
-  kLast = 7,
+  kLower = 1,
+  kFirst = 2,
+  kArrive = 3,
+  kParting = 4,
+  kLetGo = 5,
+  kNext = 6,
+  kShaping = 7,
+  kLast = 8,
 };
 
 // `parked`: which of `breaks` are gaps, in the order in which events number them. `disabled`: of

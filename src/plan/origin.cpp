@@ -27,6 +27,10 @@ void say(Command& c, const Origin& origin, const rules::Dialect& dialect,
       c.reason.append(of.name).append(": ").append(of.why);
       break;
     }
+    case Origin::Kind::lower:
+      c.raw = steps[origin.of].lower.lines[origin.part].text;
+      c.reason = fmt::format("down after the select, from the lift of {}", steps[origin.of].name);
+      break;
     case Origin::Kind::exchange:
       c.reason = fmt::format("wait: hot before the exchange to T{}", c.tool);
       break;

@@ -17,6 +17,7 @@ struct Origin {
     end,       // [dialect] job_end
     action,    // of a gap
     step,      // of a sequence
+    lower,     // ... down from the lift with which it ended
     exchange,  // a wait before one
     hotter,    // the target in an exchange
     print,     // a wait before a use

@@ -366,7 +366,7 @@ class Planner {
     given_.clear();
     origins_.clear();
     std::size_t most = 2 * (breaks_.size() + parked_.size());
-    for (const Steps& s : steps_) most += s.block.lines.size();
+    for (const Steps& s : steps_) most += s.block.lines.size() + s.lower.lines.size();
     given_.reserve(most);
     origins_.reserve(most);
     for (std::uint32_t i = 0; i < rules_.dialect.job_start.size(); ++i) {
@@ -419,6 +419,11 @@ class Planner {
       c.step = true;
       c.seconds = line.seconds;
       origins_.push_back({Origin::Kind::step, std::uint32_t(i), std::uint32_t(s)});
+    }
+    for (std::uint32_t i = 0; i < steps.lower.lines.size(); ++i) {
+      given_.push_back({steps.lower_at, 0, steps.lower.lines[i].seconds, std::uint32_t(steps.head),
+                        steps.tool, kLower, Command::What::raw});
+      origins_.push_back({Origin::Kind::lower, i, std::uint32_t(s)});
     }
   }
 

@@ -150,6 +150,8 @@ class Sequences {
     // What pushes waits first, though as a rule it is hot; waiting stops the machine as well.
     const bool sure = kind == Kind::parting && pushes(*sequence);
     q.stop_first = kind == Kind::parting && !sure;
+    const job::Select* select = kind == Kind::arriving ? nullptr : select_at(at.offset);
+    q.lift_lasts = select != nullptr;
     auto block = job::lines_of(*sequence, q);
     if (!block) {
       refuse(std::move(block.error()), at.offset);
@@ -161,8 +163,32 @@ class Sequences {
       wait.temp_c = work_c;
       block->lines.insert(block->lines.begin(), wait);
     }
-    steps_.push_back({at, b.head, tool, name, why, b.exchange, std::move(*block)});
+    job::Place lower_at;
+    job::StepBlock lower;
+    if (block->lifted_mm > 0) {
+      lower_at = {select->end_offset, select->end_s};
+      const job::Modal* after = job_.modal_at(lower_at.offset);
+      q.state = after->state;
+      q.limits = job_.limits[after->limits];
+      auto lines = job::lowering_lines(block->lifted_mm, q);
+      if (!lines) {
+        refuse(std::move(lines.error()), at.offset);
+        return kNone;
+      }
+      lower = std::move(*lines);
+    }
+    steps_.push_back(
+        {at, b.head, tool, name, why, b.exchange, std::move(*block), lower_at, std::move(lower)});
     return steps_.size() - 1;
+  }
+
+  // The select whose line begins there; its state after it is known.
+  [[nodiscard]] const job::Select* select_at(std::uint64_t offset) const {
+    const auto at =
+        std::lower_bound(job_.selects.begin(), job_.selects.end(), offset,
+                         [](const job::Select& s, std::uint64_t o) { return s.at.offset < o; });
+    const bool here = at != job_.selects.end() && at->at.offset == offset;
+    return here && job_.modal_at(at->end_offset) != nullptr ? &*at : nullptr;
   }
 
   static bool pushes(const rules::Sequence& sequence) {

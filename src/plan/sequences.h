@@ -4,7 +4,8 @@
 // `after_pick` once it is hot again. One that comes back with another filament gets
 // `before_exchange` when it is put away, while it is hot; one that stays mounted gets it right
 // before the select, hot again; `after_exchange` follows the wait for what came in. One that never
-// comes back gets `at_last_use`. What was never fed has nothing to give up.
+// comes back gets `at_last_use`. A lift with which what is given right before a select ends lasts
+// over it. What was never fed has nothing to give up.
 //
 // REQUIRES: `job` was scanned with these rules. Errors, of kind `refused` and with the line of the
 // select: those of job/steps.h, and a place at which a sequence cannot be given.
@@ -27,6 +28,9 @@ struct Steps {
   std::string why;        // in words, for the marks
   bool exchange = false;  // before_exchange, after_exchange
   job::StepBlock block;
+  // A lift lasts over the select: what comes down again after it.
+  job::Place lower_at;
+  job::StepBlock lower;
 };
 
 // Fills in `leaving` and `arriving` of the breaks: places in what is returned.

@@ -31,7 +31,7 @@ struct Event {
 // Events, and the order of the text: by place, at one place by rank, and then as they were put in.
 struct Timeline {
   // Events of this rank and more at a place are late there (Waits).
-  static constexpr std::uint32_t kLate = 26;
+  static constexpr std::uint32_t kLate = 28;
   struct Key {
     std::uint64_t offset;
     std::uint32_t rank;

@@ -153,10 +153,12 @@ struct RandomJob {
       z += 0.2;
       line("G0 " + to('Z', at_z, z) + " F" + feed(600));
       if (other_modes) {
-        const std::uint64_t mode = below(4);
+        const std::uint64_t mode = below(6);
         if (mode == 0) line(fmt::format("M106 S{}", below(256)));
         if (mode == 1) line("G92 E0"), e = 0;
         if (mode == 2) line(relative ? "M400" : "G92 X" + length(at_x += 3, 2));
+        if (mode == 4) line(fmt::format("M221 S{}", 90 + 5 * below(5)));
+        if (mode == 5) line(relative ? "G91" : absolute_e ? "M82" : "M83");
       }
       int next = int(below(5));
       if (next == tool) next = (next + 1) % 5;

@@ -655,7 +655,7 @@ TEST_CASE("every fixture: rewritten, restored, and what it prints unchanged") {
   // Moves and selects but for those of step sequences; the count of a numbered job is seen by
   // rewrite_tests.
   const std::string seen =
-      "grep -v ' ;fw+ step ' {} | tr a-z A-Z | grep -E '^(N[0-9]+ )?(G[0-3]|G9|G20|G21|M8[23]|T)'";
+      "grep -v -e ' ;fw+ step ' -e ' ;fw+ down ' {} | tr a-z A-Z | grep -E '^(N[0-9]+ )?(G[0-3]|G9|G20|G21|M8[23]|T)'";
   const auto of = [&](const std::string& file) {
     std::string script = seen;
     return run(script.replace(script.find("{}"), 2, file)).out;

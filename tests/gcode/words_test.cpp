@@ -160,7 +160,7 @@ TEST_CASE("the order of words does not matter to the machine") {
   std::vector<std::string> words{"G91", "G1", "X3", "E5", "F600"};
   std::sort(words.begin(), words.end());
   gcode::State expected;
-  expected.relative = true;
+  expected.relative = expected.e_relative_linked = true;
   expected.position = {3, 0, 0, 5};
   expected.motion = 1;
   expected.feed_mm_s = 10;

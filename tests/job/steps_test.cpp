@@ -189,10 +189,17 @@ TEST_CASE("what state the job is in") {
       {usual_and({"G1 E1234.56789"}), kFeed, "G1 E-12 F2100 | G92 E1244.56789 | G1 F9000"},
       {usual_and({"M82", "G92 E-0.8"}), kFeed, "M83 | G1 E-12 F2100 | M82 | G92 E-0.8 | G1 F9000"},
       // Absolute and relative.
-      {usual_and({"G91"}), kFeed, "G90 | G1 E-12 F2100 | G91 | G92 E10 | G1 F9000"},
+      {usual_and({"G91"}), kFeed, "G90 | M83 | G1 E-12 F2100 | G91 | M83 | G92 E10 | G1 F9000"},
+      {usual_and({"G91", "M83"}), kFeed,
+       "G90 | M83 | G1 E-12 F2100 | G91 | M83 | G92 E10 | G1 F9000"},
+      // Where G90 and G91 set the mode of E, too, what was said last comes last.
+      {usual_and({"G90"}), kFeed, "M83 | G1 E-12 F2100 | G90 | G92 E10 | G1 F9000"},
+      {usual_and({"M82", "G90"}), kFeed, "M83 | G1 E-12 F2100 | M82 | G92 E10 | G1 F9000"},
+      {usual_and({"G91", "M82"}), kFeed,
+       "G90 | M83 | G1 E-12 F2100 | G91 | M82 | G92 E10 | G1 F9000"},
       {usual_and({"M82", "G91"}), kFeed,
        "G90 | M83 | G1 E-12 F2100 | M82 | G91 | G92 E10 | G1 F9000"},
-      {usual_and({"G91"}), kLift, "G90 | G1 Z6 F600 | G1 Z5 F900 | G91 | G1 F9000"},
+      {usual_and({"G91"}), kLift, "G90 | M83 | G1 Z6 F600 | G1 Z5 F900 | G91 | M83 | G1 F9000"},
       {usual_and({"G91"}), kDwell, "G4 P1000"},
       // Inches: E and feed in the job's own.
       {{"G20", "M83", "G1 X4 Y3 Z0.2 E0.5 F300"},
@@ -212,8 +219,8 @@ TEST_CASE("what state the job is in") {
       {usual_and({"G93"}), kDwell, "G4 P1000"},
       {{"M83", "G20", "G91", "G1 X4 E1 F100", "G93", "G18", "M106 S30"},
        "{ feed_mm = -12, speed_mm_s = 35 }, { fan = 1 }",
-       "G94 | G21 | G90 | G1 E-12 F2100 | M106 S255 | M106 S30 | G91 | G20 | G92 E1 | G1 F100 | "
-       "G93"},
+       "G94 | G21 | G90 | M83 | G1 E-12 F2100 | M106 S255 | M106 S30 | G91 | M83 | G20 | G92 E1 | "
+       "G1 F100 | G93"},
       // Motions in force.
       {usual_and({"G0 X90"}), kFeed, "G1 E-12 F2100 | G92 E10 | G0 F9000"},
       {usual_and({"G0 X90 F2100"}), kFeed, "G1 E-12 F2100 | G92 E10 | G0 F2100"},
@@ -238,7 +245,8 @@ TEST_CASE("what state the job is in") {
        "G1 Z7 F900 | G1 X-107.25 Y0 F9000 | G1 X-7.25 Y80 F9000 | G1 Z5 F900 | G1 F9000"},
       // Sums that are no short decimals.
       {usual_and({"G91", "G1 X0.1", "X0.1", "X0.1", "Z0.7", "Z0.1"}), "{ move_mm = { x = 1 } }",
-       "G90 | G1 Z6.8 F900 | G1 X1 F9000 | G1 X100.3 F9000 | G1 Z5.8 F900 | G91 | G1 F9000"},
+       "G90 | M83 | G1 Z6.8 F900 | G1 X1 F9000 | G1 X100.3 F9000 | G1 Z5.8 F900 | G91 | M83 | "
+       "G1 F9000"},
       {usual_and({"G1 X33.333333 Y66.6666667 Z0.1234567"}), "{ move_mm = { x = 1, y = 2 } }",
        "G1 Z1.1234567 F900 | G1 X1 Y2 F9000 | G1 X33.333333 Y66.6666667 F9000 | "
        "G1 Z0.1234567 F900 | G1 F9000"},
@@ -516,6 +524,7 @@ gcode::State random_state(Dice& dice) {
   }
   s.relative = dice.chance(0.3);
   s.e_relative = dice.chance(0.5);
+  s.e_relative_linked = dice.chance(0.5) ? s.relative : s.e_relative;
   s.inches = dice.chance(0.3);
   s.inverse_time = dice.chance(0.2);
   s.plane =
@@ -606,6 +615,7 @@ std::string complaints_about(const job::StepBlock& block, const rules::Sequence&
   motion::Clock clock(q.limits, sum, q.time_scale);
   double fed_mm = 0, passed_s = 0, line_seconds = 0, target_c = q.after_c;
   std::uint64_t tag = 0;
+  motion::Limits limits = q.limits;
   for (const job::StepLine& line : block.lines) {
     line_seconds += line.seconds;
     if (line.what != job::StepLine::What::text) {
@@ -618,6 +628,7 @@ std::string complaints_about(const job::StepBlock& block, const rules::Sequence&
     const gcode::State before = state;
     gcode::parse(line.text, words);
     gcode::apply(words, state, effect);
+    if (effect.limits) limits.take(words);
     expect(effect.trouble == nullptr, "trouble: " + line.text);
     expect(line.seconds >= 0 && std::isfinite(line.seconds), "seconds: " + line.text);
     const auto at_step = [&] {  // whether the line is the next gcode step
@@ -637,8 +648,9 @@ std::string complaints_about(const job::StepBlock& block, const rules::Sequence&
     }
     if (!effect.moves) continue;
     expect(state.relative == false && state.inches == false && state.inverse_time == false &&
-               state.e_relative,
+               state.e_relative && state.e_relative_linked,
            "modes of a move: " + line.text);
+    expect(effect.delta[3] == 0 || limits.flow_factor == 1, "flow: " + line.text);
     motion::Move m;
     m.delta = effect.delta;
     m.feed_mm_s = effect.feed_mm_s;
@@ -671,7 +683,12 @@ std::string complaints_about(const job::StepBlock& block, const rules::Sequence&
          fmt::format("seconds: {} are {}", block.seconds, sum.seconds + passed_s));
   expect(target_c == q.after_c, "the target");
 
+  expect(std::abs(limits.flow_factor - q.limits.flow_factor) < 1e-8, "the flow");
+  limits.flow_factor = q.limits.flow_factor;
+  expect(limits == q.limits, "a limit");
   gcode::State was = q.state;
+  expect(block.lifted_mm >= 0 && (q.lift_lasts || block.lifted_mm == 0), "lifted");
+  was.position[2] += block.lifted_mm;
   for (std::size_t a = 0; a < 4; ++a) {
     expect(std::abs(state.position[a] - was.position[a]) < 1e-6, fmt::format("position {}", a));
     state.position[a] = was.position[a];
@@ -687,17 +704,72 @@ std::string complaints_about(const job::StepBlock& block, const rules::Sequence&
   return out;
 }
 
+// The same of lines that come down from where `from` is by as much as they are said to lift less.
+std::string lowering_complaints(const job::StepBlock& lower, const job::StepQuestion& from) {
+  std::string out;
+  gcode::State state = from.state;
+  gcode::Words words;
+  gcode::Effect effect;
+  double down_mm = 0;
+  for (const job::StepLine& line : lower.lines) {
+    gcode::parse(line.text, words);
+    gcode::apply(words, state, effect);
+    if (!effect.moves) continue;
+    down_mm -= effect.delta[2];
+    if (effect.delta[0] != 0 || effect.delta[1] != 0 || effect.delta[3] != 0) {
+      out += "moves otherwise: " + line.text + '\n';
+    }
+  }
+  if (std::abs(down_mm + lower.lifted_mm) > 1e-6) out += fmt::format("comes down {}\n", down_mm);
+  gcode::State was = from.state;
+  if (std::abs(state.feed_mm_s - was.feed_mm_s) > 1e-6) out += "feed after coming down\n";
+  state.feed_mm_s = was.feed_mm_s;
+  was.position[2] = state.position[2];
+  if (was.motion > 1 && state.motion == 1) state.motion = was.motion;
+  if (std::abs(state.position[3] - was.position[3]) > 1e-6) out += "E after coming down\n";
+  state.position[3] = was.position[3];
+  if (!(state == was)) out += "another mode after coming down\n";
+  return out;
+}
+
 }  // namespace
+
+TEST_CASE("a lift before a select lasts, and what follows the select ends it") {
+  job::StepQuestion q = question_of(state_after(usual_and({"G91"})));
+  const auto sequence = sequence_of("{ feed_mm = -12, speed_mm_s = 35 }, { lift_mm = 0.8 }");
+  CHECK(written(sequence, q) ==
+        "G90 | M83 | G1 E-12 F2100 | G1 Z5.8 F900 | G1 Z5 F900 | G91 | M83 | G92 E10 | G1 F9000");
+  q.lift_lasts = true;
+  CHECK(written(sequence, q) ==
+        "G90 | M83 | G1 E-12 F2100 | G1 Z5.8 F900 | G91 | M83 | G92 E10 | G1 F9000");
+  CHECK(job::lines_of(sequence, q)->lifted_mm == Approx(0.8));
+  CHECK(text_of(*job::lowering_lines(0.8, q)) == "G90 | M83 | G1 Z5 F900 | G91 | M83 | G1 F9000");
+  // Back by itself; and from elsewhere, above the part.
+  const auto ends = [&](const char* steps) { return job::lines_of(sequence_of(steps), q); };
+  CHECK(ends("{ lift_mm = 0.8 }, { back = true }")->lifted_mm == 0);
+  CHECK(ends("{ move_mm = { x = 1, z = 2 } }")->lifted_mm == Approx(job::kLeastLiftMm));
+  CHECK(ends("{ move_mm = { x = 1, z = 9 } }")->lifted_mm == Approx(4));
+}
+
+TEST_CASE("filament is fed at 100 % where the job has another flow") {
+  job::StepQuestion q = question_of(state_after(kUsual));
+  q.limits.flow_factor = 0.955;
+  CHECK(written(sequence_of("{ feed_mm = -12, speed_mm_s = 35 }"), q) ==
+        "M221 S100 | G1 E-12 F2100 | M221 S95.5 | G92 E10 | G1 F9000");
+  CHECK(written(sequence_of("{ lift_mm = 1 }"), q) == "G1 Z6 F900 | G1 Z5 F900 | G1 F9000");
+}
 
 TEST_CASE("whatever the state and the steps, the job is left as it was") {
   const bool feeds_only = GENERATE(false, true);
   Dice dice(feeds_only ? 7 : 11);
-  std::size_t lines = 0, refused = 0;
+  std::size_t lines = 0, refused = 0, lifted = 0;
   for (int i = 0; i < 500; ++i) {
     job::StepQuestion q = question_of(random_state(dice));
     q.time_scale = dice.chance(0.5) ? 1 : dice.between(0.5, 2);
     q.limits.speed_factor = dice.chance(0.8) ? 1 : dice.between(0.5, 2);
     q.limits.junction_deviation = dice.chance(0.5) ? 0 : 0.02;
+    q.limits.flow_factor = dice.chance(0.7) ? 1 : dice.between(0.5, 1.5);
+    q.lift_lasts = dice.chance(0.5);
     q.stop_first = dice.chance(0.5);
     q.wait_after = dice.chance(0.5);
     const rules::Sequence sequence = random_sequence(dice, feeds_only);
@@ -709,11 +781,25 @@ TEST_CASE("whatever the state and the steps, the job is left as it was") {
       continue;
     }
     lines += block->lines.size();
-    const std::string complaints = complaints_about(*block, sequence, q);
+    std::string complaints = complaints_about(*block, sequence, q);
+    if (block->lifted_mm > 0) {
+      ++lifted;
+      // Down again, from there, in whatever state the select leaves it.
+      job::StepQuestion after = question_of(random_state(dice));
+      after.state.position[2] = q.state.position[2];
+      after.state.offset[2] = q.state.offset[2];
+      auto lower = job::lowering_lines(block->lifted_mm, after);
+      REQUIRE(lower);
+      job::StepQuestion from = after;
+      from.state.position[2] += block->lifted_mm;
+      lower->lifted_mm = -block->lifted_mm;
+      complaints += lowering_complaints(*lower, from);
+    }
     if (complaints.empty()) continue;
     INFO(i << ": " << text_of(*block));
     CHECK(complaints == "");
   }
+  CHECK((feeds_only || lifted > 50));
   CHECK(refused < 25);  // that there is something to be refused is for the tables
   CHECK(lines > 1000);
 }

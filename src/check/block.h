@@ -1,0 +1,27 @@
+// What inserted lines may do, and how they have to leave the machine.
+//
+// Pure. Positions and heights in mm.
+#pragma once
+
+#include <string>
+
+#include "check/told.h"
+#include "gcode/state.h"
+#include "rules/rules.h"
+
+namespace forewarm::check {
+
+// Whether every effect of such a line is followed by this check.
+[[nodiscard]] bool is_followed(const Told& told);
+
+// In what `is` is not as the job's next line expects, in words; empty if in nothing. Filament that
+// was moved is balanced elsewhere. `goes_on`: the next line is axis words alone.
+[[nodiscard]] std::string differences(const gcode::State& is, const gcode::State& was,
+                                      bool goes_on);
+
+// Whether the steps of `sequence`, begun at height `z`, end above it and say no more of it.
+[[nodiscard]] bool ends_lifted(const rules::Sequence& sequence, double z, double top_z);
+// Whether a step of it goes to the height `z` at a place of its own: beside the part.
+[[nodiscard]] bool goes_to(const rules::Sequence& sequence, double z);
+
+}  // namespace forewarm::check
