@@ -18,15 +18,16 @@ bool away_at(const Schedule& schedule, LocalTime time) {
   return false;
 }
 
-AtStart at_start(const std::vector<Attention::Change>& changes, const Schedule& schedule,
-                 LocalTime start) {
-  AtStart out{start, 0, 0};
-  for (const Attention::Change& c : changes) {
+AtStart at_start(const Attention& attention, const Schedule& schedule, LocalTime start) {
+  AtStart out{start, 0, {}};
+  double stops = 0;
+  for (const Attention::Change& c : attention.changes) {
     if (!c.exchanges && c.expected_stops <= 0) continue;
     if (!away_at(schedule, later(start, c.at_s))) continue;
     out.exchanges_away += c.exchanges ? 1 : 0;
-    out.expected_stops_away += c.expected_stops;
+    stops += c.expected_stops;
   }
+  if (attention.expected_stops) out.expected_stops_away = stops;
   return out;
 }
 
@@ -37,6 +38,7 @@ double seconds_of(const job::Select& s) { return s.park_s + s.pick_s + s.exchang
 Attention attention(const job::Job& job, const plan::Plan& plan, const rules::Rules& rules,
                     const std::optional<Schedule>& schedule) {
   Attention out;
+  double stops = 0, none = 1;
   double quiet_since_s = 0;
   const auto quiet_until = [&](double to_s) {
     if (to_s - quiet_since_s <= out.quiet_to_s - out.quiet_from_s) return;
@@ -48,9 +50,9 @@ Attention attention(const job::Job& job, const plan::Plan& plan, const rules::Ru
     Attention::Change c;
     c.at_s = plan.select_at_s[i];
     c.exchanges = s.exchanges();
-    const auto risk = [&](double odds) {
-      c.expected_stops += odds;
-      out.chance_of_none *= 1 - odds;
+    const auto risk = [&](std::optional<double> odds) {
+      c.expected_stops += odds.value_or(0);
+      none *= 1 - odds.value_or(0);
     };
     if (s.picks()) risk(job.heads[s.head].fault_odds);
     if (s.exchanges()) {
@@ -59,14 +61,18 @@ Attention attention(const job::Job& job, const plan::Plan& plan, const rules::Ru
       quiet_until(c.at_s);
       quiet_since_s = c.at_s + seconds_of(s);
     }
-    out.expected_stops += c.expected_stops;
+    stops += c.expected_stops;
     out.changes.push_back(c);
   }
   quiet_until(plan.figures.duration_s);
+  if (rules.gives_odds()) {
+    out.expected_stops = stops;
+    out.chance_of_none = none;
+  }
   if (!schedule || schedule->away.empty()) return out;
-  out.given = out.best = at_start(out.changes, *schedule, schedule->start);
+  out.given = out.best = at_start(out, *schedule, schedule->start);
   for (std::int64_t s = kStartGridS; s < kDayS; s += kStartGridS) {
-    const AtStart other = at_start(out.changes, *schedule, {schedule->start.s + s});
+    const AtStart other = at_start(out, *schedule, {schedule->start.s + s});
     if (other.exchanges_away < out.best->exchanges_away) out.best = other;
   }
   return out;
@@ -86,8 +92,15 @@ std::vector<HourCount> exchanges_by_hour(const Attention& a, LocalTime start) {
   return out;
 }
 
-std::string odds_text(double x) {
-  return x > 0 && x < 0.0005 ? std::string("under 0.001") : number(x, 3);
+const std::string_view kGiveOdds = "give fault_odds in [feeder] or [[toolhead]]";
+
+std::string odds_text(std::optional<double> x) {
+  if (!x) return "not known";
+  return *x > 0 && *x < 0.0005 ? std::string("under 0.001") : number(*x, 3);
+}
+
+std::string chance_text(std::optional<double> x) {
+  return x ? number(100 * *x, 1) + " %" : "not known";
 }
 
 std::string spaced_minute(LocalTime time) {
@@ -121,6 +134,14 @@ std::string by_hour(const Attention& a, LocalTime start) {
   return days > 0 ? out + wrapped(line, 4) : out;
 }
 
+// "2 of 5 exchanges, 0.350 expected stops"
+std::string away_figures(const Attention& a, const AtStart& s) {
+  return fmt::format("{} of {}, {}", s.exchanges_away,
+                     counted(a.exchanges, "exchange", "exchanges"),
+                     s.expected_stops_away ? odds_text(s.expected_stops_away) + " expected stops"
+                                           : std::string("expected stops not known"));
+}
+
 }  // namespace
 
 std::string attention_text(const Summary& s) {
@@ -128,8 +149,12 @@ std::string attention_text(const Summary& s) {
   const Attention a = attention(s.job, s.lookahead, s.rules, s.schedule);
   std::string out = "\nattention\n";
   const auto say = [&](const std::string& words) { out += wrapped(words, 2); };
-  say(fmt::format("expected stops {}, chance of none {} %, by the rule file's fault_odds",
-                  odds_text(a.expected_stops), number(100 * a.chance_of_none, 1)));
+  if (a.expected_stops) {
+    say(fmt::format("expected stops {}, chance of none {}, by the rule file's fault_odds",
+                    odds_text(a.expected_stops), chance_text(a.chance_of_none)));
+  } else {
+    say(fmt::format("expected stops and chance of none not known: {}", kGiveOdds));
+  }
   const std::string quiet = duration(a.quiet_to_s - a.quiet_from_s);
   if (!s.schedule) {
     say(fmt::format("longest without an exchange: {}, from {} to {}", quiet, clock(a.quiet_from_s),
@@ -147,17 +172,14 @@ std::string attention_text(const Summary& s) {
     out += by_hour(a, start);
   }
   if (!a.given) return out;
-  say(fmt::format("away {}: {} of {}, {} expected stops", away_words(*s.schedule),
-                  a.given->exchanges_away, counted(a.exchanges, "exchange", "exchanges"),
-                  odds_text(a.given->expected_stops_away)));
+  say(fmt::format("away {}: {}", away_words(*s.schedule), away_figures(a, *a.given)));
   if (a.best->start == a.given->start) {
     say("no start within 24 h, in steps of 15 min, has fewer exchanges in those hours");
   } else {
     say(fmt::format(
-        "started at {}: {} of {}, {} expected stops; no start within 24 h, in steps "
-        "of 15 min, has fewer exchanges in those hours, and none as few before",
-        spaced_minute(a.best->start), a.best->exchanges_away,
-        counted(a.exchanges, "exchange", "exchanges"), odds_text(a.best->expected_stops_away)));
+        "started at {}: {}; no start within 24 h, in steps of 15 min, has fewer exchanges in "
+        "those hours, and none as few before",
+        spaced_minute(a.best->start), away_figures(a, *a.best)));
   }
   return out;
 }
@@ -197,7 +219,8 @@ std::string changes_csv(const Summary& s) {
         "{},{},{},{},{},{},{},{},{},{},{},{}\n", cell(a.changes[i].at_s), at, job::name_of(c.kind),
         c.head == job::kNone ? "" : quoted_field(clean(head_name(s, c.head))), tool(c.from_tool),
         tool(c.tool), filament(c.from_tool), filament(c.tool), cell(c.park_s), cell(c.pick_s),
-        cell(c.exchange_s), fmt::format("{}", a.changes[i].expected_stops));
+        cell(c.exchange_s),
+        a.expected_stops ? fmt::format("{}", a.changes[i].expected_stops) : std::string());
   }
   return out;
 }

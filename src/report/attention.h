@@ -3,8 +3,9 @@
 //
 // Odds are the rule file's: [feeder] fault_odds for each exchange, a toolhead's fault_odds for each
 // change that picks it; all taken to be independent. Expected stops are their sum, the chance of
-// none is the product of what is left of each. A change counts as falling when it begins, by the
-// plan's wall time, waits included. Clock times are start + wall time, by calendar.h.
+// none is the product of what is left of each. Where the rule file gives no odds at all, neither is
+// known. A change counts as falling when it begins, by the plan's wall time, waits included. Clock
+// times are start + wall time, by calendar.h.
 //
 // Pure: no clock is read. CSV: a header, then every select of the job; "," and "\n", quotes as in
 // RFC 4180 (section 2, 5 to 7), empty where there is no value.
@@ -13,6 +14,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "job/job.h"
@@ -35,18 +37,18 @@ constexpr std::int64_t kStartGridS = 15 * 60;
 struct AtStart {
   LocalTime start;
   std::uint64_t exchanges_away = 0;
-  double expected_stops_away = 0;
+  std::optional<double> expected_stops_away;  // nothing: not known
 };
 
 struct Attention {
   struct Change {
     double at_s = 0;  // wall
     bool exchanges = false;
-    double expected_stops = 0;
+    double expected_stops = 0;  // also where it is not known
   };
   std::vector<Change> changes;  // as job.selects
   std::uint64_t exchanges = 0;
-  double expected_stops = 0, chance_of_none = 1;
+  std::optional<double> expected_stops, chance_of_none;  // nothing: not known
   // The longest stretch of the job, first of equals, in which nothing is exchanged: wall.
   double quiet_from_s = 0, quiet_to_s = 0;
   std::optional<AtStart> given, best;  // with hours away; best: fewest exchanges away, the first
@@ -66,9 +68,11 @@ struct HourCount {
 [[nodiscard]] std::vector<HourCount> exchanges_by_hour(const Attention& attention, LocalTime start);
 
 // How the text and the page say it.
-[[nodiscard]] std::string odds_text(double x);                   // "under 0.001", "0.350"
+[[nodiscard]] std::string odds_text(std::optional<double> x);    // "under 0.001", "not known"
+[[nodiscard]] std::string chance_text(std::optional<double> x);  // "96.0 %", "not known"
 [[nodiscard]] std::string spaced_minute(LocalTime time);         // "2027-03-05 18:00"
 [[nodiscard]] std::string away_words(const Schedule& schedule);  // "22:00-07:00, 12:00-13:00"
+extern const std::string_view kGiveOdds;                         // what to do where not known
 constexpr std::size_t kDaysShown = 14;                           // with their hours
 
 // Of the look-ahead plan.

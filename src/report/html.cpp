@@ -185,8 +185,9 @@ class Page {
     const auto fact = [&](const char* name, const std::string& value, const std::string& more) {
       add("<div><dt>{}</dt><dd>{}</dd><dd class=\"was\">{}</dd></div>\n", name, value, more);
     };
-    fact("Expected stops", odds_text(a.expected_stops), "by the rule file&#39;s fault_odds");
-    fact("Chance of none", number(100 * a.chance_of_none, 1) + " %",
+    fact("Expected stops", odds_text(a.expected_stops),
+         escaped(a.expected_stops ? "by the rule file's fault_odds" : kGiveOdds));
+    fact("Chance of none", chance_text(a.chance_of_none),
          counted(a.exchanges, "exchange", "exchanges"));
     fact("Longest without an exchange", duration(a.quiet_to_s - a.quiet_from_s),
          at(a.quiet_from_s) + " to " + at(a.quiet_to_s));

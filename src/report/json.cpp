@@ -76,22 +76,24 @@ Json causes_of(const Causes& c) {
           {"wait_s", rounded(c.wait_s)},         {"other_s", rounded(c.other_s)}};
 }
 
+Json or_null(const std::optional<double>& x) { return x ? Json(*x) : Json(nullptr); }
+
 Json at_start_of(const std::optional<AtStart>& a) {
   if (!a) return nullptr;
   return {{"start", date_minute(a->start)},
           {"exchanges_away", a->exchanges_away},
-          {"expected_stops_away", a->expected_stops_away}};
+          {"expected_stops_away", or_null(a->expected_stops_away)}};
 }
 
-// Every key is always there; null is what was not asked for.
+// Every key is always there; null is what was not asked for, or is not known.
 Json attention_of(const Summary& s) {
   const Attention a = attention(s.job, s.lookahead, s.rules, s.schedule);
   const auto at = [&](double time_s) {
     return s.schedule ? Json(date_time(later(s.schedule->start, time_s))) : Json(nullptr);
   };
   Json out;
-  out["expected_stops"] = a.expected_stops;
-  out["chance_of_none"] = a.chance_of_none;
+  out["expected_stops"] = or_null(a.expected_stops);
+  out["chance_of_none"] = or_null(a.chance_of_none);
   out["start"] = at(0);
   out["end"] = at(s.lookahead.figures.duration_s);
   out["longest_without_exchange"] = {{"from_s", rounded(a.quiet_from_s)},

@@ -66,6 +66,12 @@ Rules Rules::with_filaments_moved(const std::map<int, int>& map) const {
   return out;
 }
 
+bool Rules::gives_odds() const {
+  return feeder.fault_odds ||
+         std::any_of(toolheads.begin(), toolheads.end(),
+                     [](const Toolhead& h) { return h.fault_odds.has_value(); });
+}
+
 std::optional<std::size_t> Rules::toolhead_of(int tool) const {
   for (std::size_t i = 0; i < toolheads.size(); ++i) {
     const auto& tools = toolheads[i].tools;

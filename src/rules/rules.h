@@ -54,7 +54,9 @@ struct Toolhead {
   double exchange_s = 35;  // common practice, no source: taking filament out takes about 35 s
   // What an exchange sends to waste, mm3 of filament, where no matrix says it. 0: nobody knows.
   double exchange_purge_mm3 = 0;
-  double fault_odds = 0;  // chance that picking it stops the machine
+  // Chance that picking it stops the machine. Not given, it counts as 0 if any other is: see
+  // gives_odds().
+  std::optional<double> fault_odds;
   // Feeding forwards in steps is no faster, mm3/s. As loaded, none that it can get is.
   std::optional<double> max_flow_mm3_s;
   // Step sequences; empty: none. As loaded, what the first two feed adds up to 0.
@@ -63,7 +65,7 @@ struct Toolhead {
 };
 
 struct Feeder {
-  double fault_odds = 0;  // chance that an exchange stops the machine
+  std::optional<double> fault_odds;  // chance that an exchange stops the machine; likewise
 };
 
 // Some of the machine's tools: each by its number, or all of a toolhead at once.
@@ -190,6 +192,8 @@ struct Rules {
   // What the rules say where filaments have moved from tool to tool; toolheads stay. A filament
   // that has not, but whose tool another one has now, is gone.
   [[nodiscard]] Rules with_filaments_moved(const std::map<int, int>& map) const;
+  // Whether any fault_odds is given, be it 0; without, nobody knows what may stop the machine.
+  [[nodiscard]] bool gives_odds() const;
   // Index into toolheads, or nothing. Not for a pattern (toolhead_per_tool_seen).
   [[nodiscard]] std::optional<std::size_t> toolhead_of(int tool) const;
 };

@@ -80,12 +80,42 @@ TEST_CASE("expected stops are the sum of the odds, the chance of none the produc
   m.plan.figures.duration_s = 500;
   const Attention a = m.asked();
   CHECK(a.exchanges == 2);
-  CHECK(a.expected_stops == Approx(1.35));     // by hand: .25 + .5 + .1 + .5
-  CHECK(a.chance_of_none == Approx(0.16875));  // by hand: .75 x .5 x .9 x .5
+  CHECK(a.expected_stops.value() == Approx(1.35));     // by hand: .25 + .5 + .1 + .5
+  CHECK(a.chance_of_none.value() == Approx(0.16875));  // by hand: .75 x .5 x .9 x .5
   CHECK(a.changes[2].expected_stops == Approx(0.6));
   CHECK(a.changes[3].expected_stops + a.changes[4].expected_stops == 0);
   m.rules.feeder.fault_odds = 1;
   CHECK(m.asked().chance_of_none == 0);
+}
+
+TEST_CASE("without any odds nothing is known of stops; an odd of 0 is known") {
+  Made m;
+  m.rules.toolheads = m.job.heads;
+  m.at(0, Change::first, 0);
+  m.at(3600, Change::filament, 0);
+  const Schedule when = schedule("2027-03-05T21:00", {"22:00-07:00"});
+  Attention a = m.asked(when);
+  CHECK_FALSE(a.expected_stops);
+  CHECK_FALSE(a.chance_of_none);
+  CHECK(a.given->exchanges_away == 1);
+  CHECK_FALSE(a.given->expected_stops_away);
+  CHECK_FALSE(a.best->expected_stops_away);
+  const auto known = [&] {
+    a = m.asked(when);
+    REQUIRE(a.expected_stops);
+    CHECK(*a.expected_stops == 0);
+    CHECK(a.chance_of_none == 1);
+    CHECK(a.given->expected_stops_away == 0);
+    CHECK(a.best->expected_stops_away == 0);
+  };
+  SECTION("the feeder's") {
+    m.rules.feeder.fault_odds = 0;
+    known();
+  }
+  SECTION("a toolhead's, be it one that the job never picks") {
+    m.rules.toolheads[1].fault_odds = 0;
+    known();
+  }
 }
 
 TEST_CASE("with equal small odds the chance of none is as Poisson has it") {
@@ -95,8 +125,8 @@ TEST_CASE("with equal small odds the chance of none is as Poisson has it") {
   m.at(0, Change::first, 0);
   for (int i = 1; i <= 5000; ++i) m.at(40.0 * i, Change::filament, 0);
   const Attention a = m.asked();
-  CHECK(a.expected_stops == Approx(0.5));
-  CHECK(a.chance_of_none == Approx(std::exp(-0.5)).epsilon(1e-4));
+  CHECK(a.expected_stops.value() == Approx(0.5));
+  CHECK(a.chance_of_none.value() == Approx(std::exp(-0.5)).epsilon(1e-4));
 }
 
 TEST_CASE("the longest stretch without an exchange") {
@@ -128,7 +158,7 @@ TEST_CASE("exchanges in the hours away, and the best start, by hand") {
   const Attention a = m.asked(schedule("2027-03-05T21:00", {"22:00-07:00"}));
   REQUIRE(a.given);
   CHECK(a.given->exchanges_away == 1);
-  CHECK(a.given->expected_stops_away == Approx(0.75));
+  CHECK(a.given->expected_stops_away.value() == Approx(0.75));
   // None is away from a start at which the first two are past 07:00 and the last, 9 h after them,
   // is before 22:00: 06:15, of quarter hours, is the first (06:00:01 would do).
   CHECK(date_minute(a.best->start) == "2027-03-06T06:15");
@@ -238,6 +268,48 @@ attention
           "steps of 15 min, has fewer exchanges in those hours\n") != std::string::npos);
 }
 
+TEST_CASE("the text where no odds are given") {
+  const Sample s;
+  Summary summary = s.summary();
+  CHECK(attention_text(summary) == R"(
+attention
+  expected stops and chance of none not known: give fault_odds in [feeder] or [[toolhead]]
+  longest without an exchange: 34 min 15 s, from 0:00:00 to 0:34:15
+)");
+  summary.schedule = schedule("2027-03-05T21:30", {"22:00-07:00"});
+  CHECK(attention_text(summary).ends_with(R"(
+  away 22:00-07:00: 2 of 2 exchanges, expected stops not known
+  started at 2027-03-06 06:30: 0 of 2 exchanges, expected stops not known; no start within
+  24 h, in steps of 15 min, has fewer exchanges in those hours, and none as few before
+)"));
+}
+
+TEST_CASE("the text where the odds are 0") {
+  Sample s;
+  s.rules.feeder.fault_odds = 0;
+  CHECK(attention_text(s.summary())
+            .starts_with(
+                "\nattention\n  expected stops 0.000, chance of none 100.0 %, by the rule file's "
+                "fault_odds\n"));
+}
+
+TEST_CASE("the JSON where no odds are given") {
+  const Sample s;
+  Summary summary = s.summary();
+  summary.schedule = schedule("2027-03-05T21:30", {"22:00-07:00"});
+  const Json a = Json::parse(json(summary))["attention"];
+  for (const char* key : {"expected_stops", "chance_of_none"}) {
+    CAPTURE(key);
+    REQUIRE(a.contains(key));
+    CHECK(a[key].is_null());
+  }
+  for (const char* key : {"as_started", "best_start"}) {
+    CAPTURE(key);
+    REQUIRE(a[key].contains("expected_stops_away"));
+    CHECK(a[key]["expected_stops_away"].is_null());
+  }
+}
+
 TEST_CASE("the JSON with a start") {
   Sample s;
   s.rules.feeder.fault_odds = 0.25;
@@ -271,4 +343,7 @@ TEST_CASE("every change as CSV, quoted where it must be") {
         "2310.5,,filament,\"left, \"\"old\"\"\",2,0,T2,\"grey?\"\"granite\"\"\",0,0,35,0.25\n");
   summary.schedule = schedule("2027-12-31T23:30", {});
   CHECK(changes_csv(summary).find("\n2055,2028-01-01T00:04:15,both,") != std::string::npos);
+  // Without odds the last column is empty.
+  const std::string none = changes_csv(Sample().summary());
+  CHECK(none.find("\n1020,,toolhead,right,0,1,granite,signal red,7,7,0,\n") != std::string::npos);
 }

@@ -190,6 +190,21 @@ TEST_CASE("the page says when the job may need somebody") {
   CHECK_FALSE(has(never_away, "<h3>"));
 }
 
+TEST_CASE("the page says where nothing is known of stops, and what to give") {
+  const Sample s;
+  Summary summary = s.summary();
+  summary.schedule = Schedule{*parse_start("2027-03-05T21:30"), {*parse_away("22:00-07:00")}};
+  const std::string page = html(summary);
+  CHECK(broken_markup(page) == "");
+  CHECK(has(
+      page,
+      "<div><dt>Expected stops</dt><dd>not known</dd>"
+      "<dd class=\"was\">give fault_odds in [feeder] or [[toolhead]]</dd></div>\n"
+      "<div><dt>Chance of none</dt><dd>not known</dd><dd class=\"was\">2 exchanges</dd></div>"));
+  CHECK(has(page,
+            "<tr><th scope=\"row\">2027-03-05 21:30</th><td>2 of 2</td><td>not known</td></tr>"));
+}
+
 TEST_CASE("exchanges of more than fourteen days have no row each") {
   Sample s;
   const job::Select exchange = s.job.selects.back();

@@ -77,7 +77,7 @@ TEST_CASE("the JSON's values") {
       R"("other_s":122.45})");
   // No clock times without a start.
   CHECK(j["attention"].dump() ==
-        R"({"expected_stops":0.0,"chance_of_none":1.0,"start":null,"end":null,)"
+        R"({"expected_stops":null,"chance_of_none":null,"start":null,"end":null,)"
         R"("longest_without_exchange":{"from_s":0.0,"to_s":2055.0,"from":null,"to":null},)"
         R"("away":[],"as_started":null,"best_start":null,"exchanges":[)"
         R"({"time_s":2055.0,"clock":null,"from_tool":1,"to_tool":2},)"

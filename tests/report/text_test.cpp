@@ -38,7 +38,7 @@ time by cause          moving   park, pick   exchanging    sequences      waitin
 lookahead         55 min 00 s       35.0 s   1 min 10 s          0 s   1 min 13 s   2 min 02 s
 
 attention
-  expected stops 0.000, chance of none 100.0 %, by the rule file's fault_odds
+  expected stops and chance of none not known: give fault_odds in [feeder] or [[toolhead]]
   longest without an exchange: 34 min 15 s, from 0:00:00 to 0:34:15
 
 worst gaps             from         to  treatment     dip      waiting     hot idle

@@ -262,13 +262,19 @@ TEST_CASE("odds of faults, and the purge area") {
   const auto with = [&](const std::string& more) {
     return rules::load("version = 1\n" + heads + more, "rules.toml");
   };
-  CHECK(with("")->feeder.fault_odds == 0);
-  CHECK(with("")->toolheads[0].fault_odds == 0);
+  CHECK_FALSE(with("")->feeder.fault_odds);
+  CHECK_FALSE(with("")->toolheads[0].fault_odds);
   CHECK_FALSE(with("")->machine.purge_area_mm);
   CHECK(with("fault_odds = 1")->toolheads[0].fault_odds == 1);
   CHECK(with("[feeder]\nfault_odds = 0")->feeder.fault_odds == 0);
   CHECK(with("[feeder]\nfault_odds = 0.0125")->feeder.fault_odds == 0.0125);
-  CHECK(with("[feeder]")->feeder.fault_odds == 0);
+  CHECK_FALSE(with("[feeder]")->feeder.fault_odds);
+  // Not given is another thing than 0.
+  for (const char* none : {"", "[feeder]"}) CHECK_FALSE(with(none)->gives_odds());
+  for (const char* some : {"fault_odds = 0", "fault_odds = 1", "[feeder]\nfault_odds = 0"}) {
+    CAPTURE(some);
+    CHECK(with(some)->gives_odds());
+  }
   const auto area = with("[machine]\npurge_area_mm = { x = [300, 320], y = [0.5, 30] }");
   REQUIRE(area);
   REQUIRE(area->machine.purge_area_mm);
