@@ -28,8 +28,9 @@ int run_assign(const Context& context, const AssignOptions& options) {
     s.error().message = "the report would overwrite the matrix";
     return context.fail(s.error());
   }
-  auto rules = context.rules();
+  auto rules = context.rules(Guesses::where_no_file);
   if (!rules) return context.fail(rules.error());
+  context.say_rules(*rules);
   auto matrix = matrix_of(options.matrix, *rules);
   if (!matrix) return context.fail(matrix.error());
   const rules::Matrix* pairs = *matrix ? &**matrix : nullptr;

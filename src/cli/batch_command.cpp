@@ -38,8 +38,9 @@ class Batch {
 
   int run() {
     if (auto s = take_jobs(); !s) return context_.fail(s.error());
-    auto rules = context_.rules();
+    auto rules = context_.rules(Guesses::if_asked_for);
     if (!rules) return context_.fail(rules.error());
+    context_.say_rules(*rules);
     if (auto s = make_folder(); !s) return context_.fail(s.error());
     if (auto s = no_input_is_an_output(); !s) return context_.fail(s.error());
     if (auto s = open_manifest(); !s) return context_.fail(s.error());

@@ -41,8 +41,9 @@ int run_check(const Context& context, const CheckOptions& options) {
   }
   if (auto s = not_the_job(options.json, options.first); !s) return context.fail(s.error());
   if (auto s = not_the_job(options.json, options.second); !s) return context.fail(s.error());
-  auto rules = context.rules();
+  auto rules = context.rules(Guesses::where_no_file);
   if (!rules) return context.fail(rules.error());
+  context.say_rules(*rules);
 
   std::optional<OpenJob> original;
   if (!alone) {
@@ -78,10 +79,10 @@ int run_check(const Context& context, const CheckOptions& options) {
   Output output;
   Status written = success();
   if (!options.json.empty()) {
-    written = write_report(options.json, report::findings_json(*found), output.sink());
+    written = write_report(options.json, report::findings_json(*found, *rules), output.sink());
   }
   if (written && options.json != "-") {
-    written = output.sink().write(report::findings_text(*found, how.rewritten_name));
+    written = output.sink().write(report::findings_text(*found, how.rewritten_name, *rules));
   }
   return output.finish(context, std::move(written),
                        found->findings.list().empty() ? kDone : kDiffers);

@@ -14,8 +14,9 @@ int run_compare(const Context& context, const CompareOptions& options) {
   }
   auto sweeps = report::parse_sweeps(options.sweeps);
   if (!sweeps) return context.fail(sweeps.error());
-  auto rules = context.rules();
+  auto rules = context.rules(Guesses::where_no_file);
   if (!rules) return context.fail(rules.error());
+  context.say_rules(*rules);
   auto input = open_job(options.job);
   if (!input) return context.fail(input.error());
   auto job = scan_job(context, input->job(), *rules, options.job);

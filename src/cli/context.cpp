@@ -7,9 +7,7 @@
 #include <cstdlib>
 #include <memory>
 
-#include "io/read_all.h"
 #include "rewrite/restore.h"
-#include "rules/load.h"
 
 namespace forewarm::cli {
 
@@ -51,29 +49,13 @@ void Context::note(std::string_view text) const {
 
 bool Context::progress_wanted() const { return !common_.quiet && isatty(2) != 0; }
 
-Result<rules::Rules> Context::rules() const {
-  constexpr std::size_t kMostBytes = 1U << 20U;
-  std::string path = common_.rules_file;
-  if (path.empty()) {
-    if (const char* named = std::getenv("FOREWARM_RULES"); named != nullptr) path = named;
-  }
-  if (path.empty()) {
-    std::string folder;
-    if (const char* xdg = std::getenv("XDG_CONFIG_HOME"); xdg != nullptr && *xdg == '/') {
-      folder = xdg;
-    } else if (const char* home = std::getenv("HOME"); home != nullptr && *home == '/') {
-      folder = std::string(home) + "/.config";
-    }
-    const std::string usual = folder + "/forewarm/rules.toml";
-    if (!folder.empty() && access(usual.c_str(), F_OK) == 0) path = usual;
-  }
-  if (path.empty()) return rules::load(rules::built_in_text(), "built-in rules");
-  auto text = io::read_all(path, kMostBytes);
-  if (!text) {
-    text.error().kind = Error::Kind::rules;  // not the job, but what the user gave to judge it by
-    return std::move(text.error());
-  }
-  return rules::load(*text, path);
+Result<rules::Rules> Context::rules(Guesses guesses, const std::string& named) const {
+  return rules_in_force(named.empty() ? common_.rules_file : named, guesses);
+}
+
+void Context::say_rules(const rules::Rules& rules) const {
+  note(rules.built_in ? "rules: built-in guesses, which nobody measured on this machine"
+                      : "rules: " + printable(rules.file, 4096));
 }
 
 int Output::finish(const Context& context, Status status, int code) {

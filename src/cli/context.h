@@ -6,6 +6,7 @@
 #include <string_view>
 
 #include "base/error.h"
+#include "cli/rule_file.h"
 #include "io/file_sink.h"
 #include "io/file_source.h"
 #include "rules/rules.h"
@@ -31,8 +32,10 @@ class Context {
   void note(std::string_view text) const;  // one line on stderr, unless quiet
   [[nodiscard]] bool progress_wanted() const;
 
-  // --rules, else $FOREWARM_RULES, else $XDG_CONFIG_HOME/forewarm/rules.toml, else the built-in.
-  [[nodiscard]] Result<rules::Rules> rules() const;
+  // Those in force (cli/rule_file.h). `named`: instead of what --rules says, unless it is empty.
+  [[nodiscard]] Result<rules::Rules> rules(Guesses guesses, const std::string& named = {}) const;
+  // A note of which they are: every command that goes by rules gives it.
+  void say_rules(const rules::Rules& rules) const;
 
  private:
   Common common_;

@@ -55,8 +55,8 @@ int run(int argc, char** argv) {
   const auto shared = [&](CLI::App* command, bool with_rules) {
     if (with_rules) {
       command->add_option("--rules", common.rules_file,
-                          "rule file; else $FOREWARM_RULES, else "
-                          "$XDG_CONFIG_HOME/forewarm/rules.toml, else built in");
+                          "rule file, or built-in for guesses; else $FOREWARM_RULES, else "
+                          "$XDG_CONFIG_HOME/forewarm/rules.toml");
     }
     command->add_option("--color", common.color, "colour of messages: auto, always or never")
         ->check(CLI::IsMember({"auto", "always", "never"}));

@@ -8,6 +8,7 @@
 #include "io/read_all.h"
 #include "io/replace.h"
 #include "report/calendar.h"
+#include "report/figures.h"
 #include "rewrite/diff.h"
 #include "rewrite/restore.h"
 #include "rules/load.h"
@@ -47,8 +48,9 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
   }
   auto schedule = schedule_of(options);
   if (!schedule) return context.fail(schedule.error());
-  auto rules = context.rules();
+  auto rules = context.rules(Guesses::where_no_file);
   if (!rules) return context.fail(rules.error());
+  context.say_rules(*rules);
   auto input = open_job(options.job);
   if (!input) return context.fail(input.error());
   auto job = scan_job(context, input->job(), *rules, options.job);
@@ -126,17 +128,17 @@ int run_diff(const Context& context, const std::string& original, const std::str
 }
 
 int run_rules_check(const Context& context, const std::string& file) {
-  Common only_file;
-  only_file.rules_file = file;
-  auto rules = file.empty() ? context.rules() : Context(only_file).rules();
+  auto rules = context.rules(Guesses::where_no_file, file);
   if (!rules) return context.fail(rules.error());
   Output output;
+  const std::string which = "  rules: " + report::rules_words(*rules) + '\n';
   std::string text;
   if (rules->toolhead_per_tool_seen) {
-    text = "good: one toolhead for each T number in a job\n";
+    text = "good: one toolhead for each T number in a job\n" + which;
   } else {
     text = fmt::format("good: {} toolheads, {} filaments\n", rules->toolheads.size(),
-                       rules->filaments.size());
+                       rules->filaments.size()) +
+           which;
     for (const rules::Toolhead& h : rules->toolheads) {
       std::string tools;
       for (const int t : h.tools) tools += fmt::format(" T{}", t);
@@ -150,7 +152,7 @@ int run_rules_check(const Context& context, const std::string& file) {
 int run_rules_new(const Context& context, const std::string& from) {
   Output output;
   if (from.empty()) return output.finish(context, output.sink().write(rules::built_in_text()));
-  auto rules = rules::load(rules::built_in_text(), "built-in rules");
+  auto rules = rules::built_in();
   if (!rules) return context.fail(rules.error());
   auto input = open_job(from);
   if (!input) return context.fail(input.error());

@@ -24,8 +24,9 @@ class Run {
     to_stdout_ =
         !writes_nothing_ && (options_.out == "-" || (options_.job == "-" && options_.out.empty()));
     if (auto status = usage(); !status) return context_.fail(status.error());
-    auto rules = context_.rules();
+    auto rules = context_.rules(Guesses::if_asked_for);
     if (!rules) return context_.fail(rules.error());
+    context_.say_rules(*rules);
 
     // In place, the lock comes first: a second hook on the file waits, then reads the new bytes.
     if (!writes_nothing_ && !to_stdout_) {

@@ -5,9 +5,8 @@
 #include <algorithm>
 #include <cmath>
 #include <iterator>
-#include <nlohmann/json.hpp>
 
-#include "report/figures.h"
+#include "report/json_parts.h"
 #include "report/lines.h"
 
 namespace forewarm::report {
@@ -62,6 +61,7 @@ class Text : private Lines {
   std::string run() {
     line("{}", clean(s_.path));
     line("  on {}", clean(s_.rules.machine.name));
+    line("  rules: {}", rules_words(s_.rules));
     if (a_.map.empty()) {
       line("The job selects no tool: there is nothing to assign.");
       return std::move(out_);
@@ -131,14 +131,6 @@ class Text : private Lines {
   const plan::Assignment& a_;
 };
 
-using Json = nlohmann::ordered_json;
-
-Json rounded(double x) {
-  if (!std::isfinite(x)) return nullptr;
-  if (std::abs(x) < 1e12) x = std::round(x * 1e3) / 1e3;
-  return x + 0.0;
-}
-
 Json figures(const plan::AssignFigures& f, const std::string& unit) {
   return {{"toolhead_changes", f.toolhead_changes},
           {"filament_changes", f.filament_changes},
@@ -155,6 +147,7 @@ std::string assignment_json(const AssignmentSummary& s) {
   const plan::Assignment& a = s.assignment;
   Json out;
   out["schema_version"] = 1;
+  out["rules"] = rules_json(s.rules);
   out["by"] = s.question.by == By::time ? "time" : "purge";
   out["unit"] = s.question.by == By::time ? "s" : counts_exchanges(s) ? "exchanges" : unit_of(s);
   out["baseline"] = figures(a.baseline, unit_of(s));
@@ -179,7 +172,7 @@ std::string assignment_json(const AssignmentSummary& s) {
                                 {"name", filament.name},
                                 {"material", filament.material}});
   }
-  return without_controls(out.dump(2, ' ', false, Json::error_handler_t::replace)) + '\n';
+  return written(out);
 }
 
 }  // namespace forewarm::report

@@ -1,7 +1,7 @@
 // Which filament belongs on which tool, for people and for programs.
 //
 // Text: what the changes cost before and after, then which spool goes where. JSON: {
-// schema_version, by, unit, baseline, best { map, ... }, filaments [] }, keys as documented
+// schema_version, rules, by, unit, baseline, best { map, ... }, filaments [] }, keys as documented
 // in README.md. Pure; names are made printable.
 #pragma once
 

@@ -103,6 +103,7 @@ std::string json(const Comparison& comparison) {
   Json out;
   out["schema_version"] = 1;
   out["job"] = job_json(comparison.path, comparison.job);
+  out["rules"] = rules_json(comparison.rules);
   out["rows"] = Json::array();
   for (const CompareRow& row : comparison.rows) {
     const Thresholds by = thresholds(row);

@@ -5,9 +5,9 @@
 // differences are taken between figures as the plans give them. Pure: values in, one string out.
 //
 // Text: a table, the differences to as-sliced, and what they say of the off timer and of each sweep
-// in words. JSON: { schema_version 1, job, rows, bound }, keys as in README.md. CSV: a header, the
-// rows with the same columns, and the bound as a last one; "," and "\n", empty where there is no
-// value. All of it is our own words and numbers, so nothing ever needs quotes.
+// in words. JSON: { schema_version 1, job, rules, rows, bound }, keys as in README.md. CSV: a
+// header, the rows with the same columns, and the bound as a last one; "," and "\n", empty where
+// there is no value. All of it is our own words and numbers, so nothing ever needs quotes.
 #pragma once
 
 #include <functional>

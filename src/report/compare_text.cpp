@@ -93,6 +93,7 @@ class Page : private Lines {
   std::string run() {
     line("{}", clean(c_.path));
     line("  on {}", clean(c_.rules.machine.name));
+    line("  rules: {}", rules_words(c_.rules));
     line("  {}: {} moving", counted(c_.job.layers, "layer", "layers"), duration(c_.job.motion_s));
     figures_table();
     difference_table();

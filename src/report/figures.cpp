@@ -202,6 +202,12 @@ double thousandths(double x) {
   return x + 0.0;                                         // -0 is 0
 }
 
+std::string hash_text(std::uint64_t hash) { return fmt::format("{:016x}", hash); }
+
+std::string rules_words(const rules::Rules& rules) {
+  return clean(rules.file, 4096) + ", " + hash_text(rules.hash);
+}
+
 std::string without_controls(std::string_view json) {
   std::string out;
   out.reserve(json.size());

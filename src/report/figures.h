@@ -76,6 +76,10 @@ constexpr double kSomeWaitS = 0.05;
 // escaped.
 [[nodiscard]] std::string without_controls(std::string_view json);
 
+// Which rule file the figures go by, and the hash of it that rewritten jobs bear.
+[[nodiscard]] std::string rules_words(const rules::Rules& rules);  // "a.toml, 0123456789abcdef"
+[[nodiscard]] std::string hash_text(std::uint64_t hash);           // 16 hex digits
+
 extern const std::string_view kCautions;
 extern const std::string_view kBoundNote;
 

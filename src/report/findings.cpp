@@ -2,11 +2,10 @@
 
 #include <fmt/format.h>
 
-#include <nlohmann/json.hpp>
 #include <set>
 
 #include "base/error.h"
-#include "report/figures.h"
+#include "report/json_parts.h"
 
 namespace forewarm::report {
 
@@ -24,7 +23,8 @@ std::string count_of(std::uint64_t n, const std::string& what) {
 
 }  // namespace
 
-std::string findings_text(const check::Report& report, const std::string& name) {
+std::string findings_text(const check::Report& report, const std::string& name,
+                          const rules::Rules& rules) {
   std::string out;
   const std::string file = printable(name);
   for (const check::Finding& f : report.findings.list()) {
@@ -46,25 +46,24 @@ std::string findings_text(const check::Report& report, const std::string& name) 
                      found == 0 ? "no findings" : count_of(found, "finding"),
                      count_of(report.moves, "extruding move"), count_of(report.inserted, "line"),
                      count_of(report.disabled, "line"), report.duration_s / 3600, report.wait_s);
-  return out;
+  return out + "rules: " + rules_words(rules) + '\n';
 }
 
-std::string findings_json(const check::Report& report) {
-  nlohmann::ordered_json out;
+std::string findings_json(const check::Report& report, const rules::Rules& rules) {
+  Json out;
   out["schema_version"] = 1;
-  out["findings"] = nlohmann::ordered_json::array();
+  out["rules"] = rules_json(rules);
+  out["findings"] = Json::array();
   for (const check::Finding& f : report.findings.list()) {
     out["findings"].push_back(
         {{"id", check::name_of(f.id)}, {"line", f.line}, {"message", f.message}});
   }
-  out["explain"] = nlohmann::ordered_json::object();
+  out["explain"] = Json::object();
   for (const check::Id id : ids_of(report)) {
     out["explain"][std::string(check::name_of(id))] = check::explain(id);
   }
   out["left_out"] = report.findings.left_out();
-  return without_controls(
-             out.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace)) +
-         "\n";
+  return written(out);
 }
 
 std::string explain_all() {

@@ -1,18 +1,20 @@
 // What a check found, for people and for programs.
 //
-// Text: FILE:LINE: id: message, a line each, then what each id means, then a summary. JSON:
-// { schema_version, findings: [ { id, line, message } ], explain: { id: text }, left_out }. Text
-// from jobs is made printable.
+// Text: FILE:LINE: id: message, a line each, then what each id means, then a summary, last the
+// rules that it was checked by. JSON: { schema_version, rules, findings: [ { id, line, message } ],
+// explain: { id: text }, left_out }. Text from jobs is made printable.
 #pragma once
 
 #include <string>
 
 #include "check/check.h"
+#include "rules/rules.h"
 
 namespace forewarm::report {
 
-[[nodiscard]] std::string findings_text(const check::Report& report, const std::string& name);
-[[nodiscard]] std::string findings_json(const check::Report& report);
+[[nodiscard]] std::string findings_text(const check::Report& report, const std::string& name,
+                                        const rules::Rules& rules);
+[[nodiscard]] std::string findings_json(const check::Report& report, const rules::Rules& rules);
 // Every id with its text, or that of one.
 [[nodiscard]] std::string explain_all();
 

@@ -52,11 +52,13 @@ class Page {
   void header(const std::string& path) {
     const job::Job& job = s_.job;
     add("<header>\n<h1>{}</h1>\n<p>on {}: {}, {}, {}; {} moving</p>\n"
-        "<p>Changes: {} toolhead, {} filament, {} both, {} redundant</p>\n</header>\n",
+        "<p>Changes: {} toolhead, {} filament, {} both, {} redundant</p>\n<p>Rules: {}</p>\n"
+        "</header>\n",
         path, escaped(s_.rules.machine.name), counted(job.layers, "layer", "layers"),
         counted(job.lines, "line", "lines"), size(job.bytes), duration(job.motion_s),
         job.count(job::Change::toolhead), job.count(job::Change::filament),
-        job.count(job::Change::both), job.count(job::Change::redundant));
+        job.count(job::Change::both), job.count(job::Change::redundant),
+        escaped(rules_words(s_.rules)));
     add("<p class=\"caution\"><strong>Caution.</strong> {}</p>\n", escaped(kCautions));
   }
 

@@ -19,6 +19,11 @@ Json job_json(const std::string& path, const job::Job& job) {
           {"layers", job.layers}};
 }
 
+Json rules_json(const rules::Rules& rules) {
+  return {{"path", rules.built_in ? Json(nullptr) : Json(rules.file)},
+          {"hash", hash_text(rules.hash)}};
+}
+
 Json figures_json(const plan::Figures& f) {
   return {{"duration_s", rounded(f.duration_s)}, {"wait_s", rounded(f.wait_s)},
           {"hot_idle_s", rounded(f.hot_idle_s)}, {"energy_wh", rounded(f.energy_wh)},
@@ -125,6 +130,7 @@ std::string json(const Summary& summary) {
   Json out;
   out["schema_version"] = 1;
   out["job"] = job_json(summary.path, job);
+  out["rules"] = rules_json(summary.rules);
   out["changes"] = {{"toolhead", job.count(job::Change::toolhead)},
                     {"filament", job.count(job::Change::filament)},
                     {"both", job.count(job::Change::both)},

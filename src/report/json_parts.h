@@ -1,5 +1,4 @@
-// What the JSON of a forecast and that of a comparison have in common: the same keys, the same
-// rounding.
+// What every JSON that is put out has in common: the same keys, the same rounding.
 #pragma once
 
 #include <nlohmann/json.hpp>
@@ -15,6 +14,8 @@ using Json = nlohmann::ordered_json;
 
 [[nodiscard]] Json rounded(double x);  // to the thousandth; null if it is not finite
 [[nodiscard]] Json job_json(const std::string& path, const job::Job& job);
+// { path, hash }: the rule file's path as it was given, null for the built-in guesses.
+[[nodiscard]] Json rules_json(const rules::Rules& rules);
 [[nodiscard]] Json figures_json(const plan::Figures& figures);
 [[nodiscard]] Json bound_json(const Bound& bound);
 // As it is put out: indented by two, valid UTF-8 without controls, ending in a newline.

@@ -48,6 +48,7 @@ class Table : private Lines {
     const job::Job& job = s_.job;
     line("{}", clean(s_.path));
     line("  on {}", clean(s_.rules.machine.name));
+    line("  rules: {}", rules_words(s_.rules));
     line("  {}: {} moving, {} as sliced, {} with lookahead", counted(job.layers, "layer", "layers"),
          duration(job.motion_s), duration(s_.as_sliced.figures.duration_s),
          duration(s_.lookahead.figures.duration_s));

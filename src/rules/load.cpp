@@ -448,4 +448,10 @@ Result<Rules> load(std::string_view text, const std::string& name) {
   }
 }
 
+Result<Rules> built_in() {
+  auto rules = load(built_in_text(), "built-in guesses");
+  if (rules) rules->built_in = true;
+  return rules;
+}
+
 }  // namespace forewarm::rules

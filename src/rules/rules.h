@@ -181,7 +181,8 @@ struct Rules {
   Dialect dialect;
   std::vector<Recognise> recognise;
   std::vector<Duration> durations;
-  std::string file;         // what messages call the rule file
+  std::string file;         // what messages call the rule file: its path, as it was given
+  bool built_in = false;    // no file: the built-in guesses
   std::uint64_t hash = 0;   // XXH3 of the file's bytes
   bool uses_steps = false;  // some toolhead, filament or material names a sequence
 

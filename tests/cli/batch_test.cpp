@@ -263,7 +263,8 @@ TEST_CASE("batch: names from a list") {
   CHECK(run("cat list | " + kBatch + "--files0-from -").code == 0);
   CHECK(contents(run / "out") == first);
   // A list may be empty: there was nothing to find.
-  const Ran none = run("mkdir none; : | forewarm batch --rules rules.toml -o none --files0-from -");
+  const Ran none =
+      run("mkdir none; : | forewarm batch -q --rules rules.toml -o none --files0-from -");
   CHECK(none.code == 0);
   CHECK(none.err.empty());
   CHECK(run("ls none; wc -c <none/manifest.jsonl").out == "manifest.jsonl\n0\n");
@@ -378,13 +379,16 @@ TEST_CASE("batch: what is not begun") {
            Case{"batch -o new jobs/100.gcode other/100.gcode",
                 "the outputs of \"jobs/100.gcode\" and \"other/100.gcode\" would be one file", 2},
            Case{"batch -o new jobs/..", "\"jobs/..\" is not the name of a file", 2},
-           Case{"batch -o done jobs/100.gcode done/own.gcode", "done/own.gcode: this job lies", 2},
-           Case{"batch -o done other/second.gcode", "other/second.gcode: this job lies", 2},
+           Case{"batch --rules rules.toml -o done jobs/100.gcode done/own.gcode",
+                "done/own.gcode: this job lies", 2},
+           Case{"batch --rules rules.toml -o done other/second.gcode",
+                "other/second.gcode: this job lies", 2},
            Case{"batch -o new --rules wrong.toml jobs/100.gcode", "wrong.toml:1:11", 2},
            Case{"batch -o new --rules missing.toml jobs/100.gcode", "missing.toml: cannot open", 2},
-           Case{"batch -o file jobs/100.gcode", "file: is not a folder", 4},
-           Case{"batch -o no/where jobs/100.gcode", "no/where: cannot make or open", 4},
-           Case{"batch -o foreign jobs/100.gcode",
+           Case{"batch --rules rules.toml -o file jobs/100.gcode", "file: is not a folder", 4},
+           Case{"batch --rules rules.toml -o no/where jobs/100.gcode",
+                "no/where: cannot make or open", 4},
+           Case{"batch --rules rules.toml -o foreign jobs/100.gcode",
                 "foreign/manifest.jsonl:1: this is no line of a manifest", 2},
        }) {
     CAPTURE(c.line);

@@ -28,6 +28,7 @@ const std::string kJob =
 const std::string kSummary =
     "forewarm: info: 2 changes, 6 commands put in, 1 taken out; 89 s of waiting and 433 s of hot "
     "idle in 0.3 h\n";
+const std::string kRulesNote = "forewarm: info: rules: two.toml\n";
 const std::string kHint = "  hint: forewarm --help, or --help after a command\n";
 
 const std::vector<std::string> kFixtures = {
@@ -44,6 +45,13 @@ void furnish(const Bench& run) {
 // The job as forewarm rewrites it.
 std::string rewritten(const Bench& run) {
   return run("forewarm rewrite -q --rules two.toml job.gcode -o -").out;
+}
+
+// The hash of the rules in the first line of a rewritten job.
+std::string hash_in(const std::string& rewritten) {
+  const std::string before = ";forewarm 1 rules=";
+  REQUIRE(rewritten.starts_with(before));
+  return rewritten.substr(before.size(), 16);
 }
 
 std::string crlf(const std::string& text) {
@@ -101,7 +109,7 @@ TEST_CASE("two results cannot both go to standard output") {
         "rewrite -o - --json - job.gcode", "rewrite - --json - <job.gcode",
         "rewrite --diff --html - job.gcode", "forecast --html - --json - job.gcode"}) {
     CAPTURE(line);
-    const Ran ran = run(std::string("forewarm ") + line);
+    const Ran ran = run("FOREWARM_RULES=two.toml forewarm " + std::string(line));
     CHECK(ran.code == 2);
     CHECK(ran.out.empty());
     CHECK(ran.err.starts_with("forewarm: error: only one result can go to standard output\n"));
@@ -123,15 +131,17 @@ TEST_CASE("jobs that cannot be read or replaced") {
   };
   const std::string at = run / "";
   for (const Case& c : {
-           Case{"rewrite no.gcode", "no.gcode: cannot open: No such file or directory"},
-           Case{"rewrite no.gcode -o x", "no.gcode: cannot open: No such file or directory"},
-           Case{"forecast no.gcode", "no.gcode: cannot open: No such file or directory"},
+           Case{"rewrite --rules two.toml no.gcode",
+                "no.gcode: cannot open: No such file or directory"},
+           Case{"rewrite --rules two.toml no.gcode -o x",
+                "no.gcode: cannot open: No such file or directory"},
+           Case{"forecast -q no.gcode", "no.gcode: cannot open: No such file or directory"},
            Case{"restore no.gcode", "no.gcode: cannot open: No such file or directory"},
            Case{"diff job.gcode no.gcode", "no.gcode: cannot open: No such file or directory"},
            Case{"rules new --from no.gcode", "no.gcode: cannot open: No such file or directory"},
-           Case{"rewrite folder", at + "folder: is a folder, not a file"},
-           Case{"forecast folder", "folder: is a folder, not a file"},
-           Case{"rewrite job.gcode -o no/x",
+           Case{"rewrite --rules two.toml folder", at + "folder: is a folder, not a file"},
+           Case{"forecast -q folder", "folder: is a folder, not a file"},
+           Case{"rewrite --rules two.toml job.gcode -o no/x",
                 "no: cannot open this folder: No such file or "
                 "directory"},
        }) {
@@ -139,7 +149,8 @@ TEST_CASE("jobs that cannot be read or replaced") {
     const Ran ran = run("forewarm " + c.line);
     CHECK(ran.code == 4);
     CHECK(ran.out.empty());
-    CHECK(ran.err == "forewarm: error: " + c.says + "\n");
+    const bool by_rules = c.line.starts_with("rewrite");
+    CHECK(ran.err == (by_rules ? kRulesNote : "") + "forewarm: error: " + c.says + "\n");
   }
   CHECK(get(run / "job.gcode") == kJob);
   CHECK(run.names() == std::vector<std::string>{"folder", "job.gcode", "two.toml"});
@@ -148,7 +159,7 @@ TEST_CASE("jobs that cannot be read or replaced") {
 TEST_CASE("a read-only job is left alone") {
   Bench run;
   furnish(run);
-  const Ran ran = run("chmod 444 job.gcode; forewarm rewrite --rules two.toml job.gcode");
+  const Ran ran = run("chmod 444 job.gcode; forewarm rewrite -q --rules two.toml job.gcode");
   CHECK(ran.code == 4);
   CHECK(ran.err == "forewarm: error: " + (run / "job.gcode") +
                        ": is read-only: its mode lets nobody write to it\n"
@@ -165,7 +176,7 @@ TEST_CASE("an unreadable job is an error") {
   }
   Bench run;
   furnish(run);
-  const Ran ran = run("chmod 200 job.gcode; forewarm forecast --rules two.toml job.gcode");
+  const Ran ran = run("chmod 200 job.gcode; forewarm forecast -q --rules two.toml job.gcode");
   CHECK(ran.code == 4);
   CHECK(ran.err == "forewarm: error: job.gcode: cannot open: Permission denied\n");
 }
@@ -200,7 +211,7 @@ TEST_CASE("jobs that are refused, with the place and what to do") {
     for (const char* line :
          {"rewrite", "forecast", "compare", "rewrite --diff", "rewrite -o out.gcode"}) {
       CAPTURE(line);
-      const Ran ran = run(std::string("forewarm ") + line + " --rules two.toml bad.gcode");
+      const Ran ran = run(std::string("forewarm ") + line + " -q --rules two.toml bad.gcode");
       CHECK(ran.code == 3);
       CHECK(ran.out.empty());
       CHECK(ran.err == "forewarm: error: " + c.says);
@@ -214,7 +225,7 @@ TEST_CASE("a target above max_c is refused where it stands") {
   Bench run;
   furnish(run);
   put(run / "hot.gcode", "G21\nM104 T1 S291\n");
-  const Ran ran = run("forewarm rewrite --rules two.toml hot.gcode");
+  const Ran ran = run("forewarm rewrite -q --rules two.toml hot.gcode");
   CHECK(ran.code == 3);
   CHECK(ran.err.starts_with("forewarm: error: hot.gcode:2:"));
   CHECK(ran.err.find("max_c") != std::string::npos);
@@ -230,9 +241,9 @@ TEST_CASE("damaged rewritten jobs are refused and left alone") {
   std::string bad = good;
   bad.replace(bad.find("X20"), 3, "X21");
   put(run / "bad.gcode", bad);
-  for (const char* line :
-       {"restore bad.gcode", "restore bad.gcode -o -", "restore - <bad.gcode",
-        "restore bad.gcode -o out.gcode", "rewrite bad.gcode", "forecast bad.gcode"}) {
+  for (const char* line : {"restore bad.gcode", "restore bad.gcode -o -", "restore - <bad.gcode",
+                           "restore bad.gcode -o out.gcode", "rewrite --rules built-in bad.gcode",
+                           "forecast bad.gcode"}) {
     CAPTURE(line);
     const Ran ran = run(std::string("forewarm ") + line);
     CHECK(ran.code == 3);
@@ -286,12 +297,13 @@ TEST_CASE("the rule file in force") {
   std::filesystem::create_directories(run.root() + "/xdg/forewarm");
   const std::string home = run.root() + "/home/.config/forewarm/rules.toml";
   const std::string xdg = run.root() + "/xdg/forewarm/rules.toml";
-  const std::string built_in = "good: one toolhead for each T number in a job\n";
+  const std::string built_in =
+      "good: one toolhead for each T number in a job\n  rules: built-in guesses, ";
   const std::string two = "good: 2 toolheads, 0 filaments\n";
 
   // Never the working folder.
   for (const char* name : {"rules.toml", "forewarm.toml", ".forewarm.toml"}) broken(run / name);
-  CHECK(run("forewarm rules check").out == built_in);
+  CHECK(run("forewarm rules check").out.starts_with(built_in));
   // $HOME/.config stands for $XDG_CONFIG_HOME.
   put(home, kRules);
   CHECK(run("forewarm rules check").out.starts_with(two));
@@ -299,7 +311,7 @@ TEST_CASE("the rule file in force") {
   CHECK(run("forewarm rules check").err.starts_with("forewarm: error: " + home + ":1:"));
   // $XDG_CONFIG_HOME before it; a relative one counts for nothing.
   const std::string with_xdg = "XDG_CONFIG_HOME=" + run.root() + "/xdg ";
-  CHECK(run(with_xdg + "forewarm rules check").out == built_in);
+  CHECK(run(with_xdg + "forewarm rules check").out.starts_with(built_in));
   put(xdg, kRules);
   CHECK(run(with_xdg + "forewarm rules check").out.starts_with(two));
   CHECK(run("XDG_CONFIG_HOME=../xdg forewarm rules check").code == 2);
@@ -322,7 +334,7 @@ TEST_CASE("rewrite in place") {
   const Ran ran = run("forewarm rewrite --rules two.toml job.gcode");
   CHECK(ran.code == 0);
   CHECK(ran.out.empty());
-  CHECK(ran.err == kSummary);
+  CHECK(ran.err == kRulesNote + kSummary);
   CHECK(get(run / "job.gcode") == wanted);
   CHECK(wanted.find("\nM104 T1 S210 ;fw+ preheat: 14.0 s ahead, from 200 C to 210 C in 7.5 s\n") !=
         std::string::npos);
@@ -350,7 +362,9 @@ TEST_CASE("rewrite in place") {
     CHECK(get(run / "job.gcode") == wanted);
     const Ran again = run("forewarm rewrite --rules as.toml job.gcode");
     CHECK(again.code == 0);
-    CHECK(again.err == "forewarm: info: policy as-sliced: the job is left as it is\n");
+    CHECK(again.err ==
+          "forewarm: info: rules: as.toml\nforewarm: info: policy as-sliced: the job is left as it "
+          "is\n");
     CHECK(get(run / "job.gcode") == kJob);
   }
 }
@@ -409,12 +423,12 @@ TEST_CASE("the diff and the dry run write nothing") {
   const std::string wanted = rewritten(run);
   const Ran diff = run("forewarm rewrite --diff --rules two.toml job.gcode");
   CHECK(diff.code == 1);
-  CHECK(diff.err.empty());
+  CHECK(diff.err == kRulesNote);
   CHECK(diff.out.starts_with("--- job.gcode\n+++ job.gcode\n@@ -1,3 +1,4 @@\n+;forewarm 1 "));
   const Ran dry = run("forewarm rewrite --dry-run --rules two.toml job.gcode");
   CHECK(dry.code == 0);
   CHECK(dry.out.empty());
-  CHECK(dry.err == kSummary);
+  CHECK(dry.err == kRulesNote + kSummary);
   CHECK(run("forewarm rewrite --dry-run -q --rules two.toml job.gcode -o x").out.empty());
   CHECK(get(run / "job.gcode") == kJob);
   CHECK(run.names() == std::vector<std::string>{"job.gcode", "two.toml"});
@@ -464,18 +478,20 @@ TEST_CASE("a job that never changes its tool is left byte for byte") {
   const std::string job = get(std::string(FOREWARM_FIXTURES) + "/single_tool.gcode");
   put(run / "job.gcode", job);
   const std::string note =
+      "forewarm: info: rules: built-in guesses, which nobody measured on this machine\n"
       "forewarm: info: only one tool prints, once: the job is left as it is, also what it leaves "
       "on\n";
-  const Ran ran = run("forewarm rewrite job.gcode");
+  const std::string rewrite = "forewarm rewrite --rules built-in ";
+  const Ran ran = run(rewrite + "job.gcode");
   CHECK(ran.code == 0);
   CHECK(ran.err == note);
   CHECK(get(run / "job.gcode") == job);
-  const Ran copy = run("forewarm rewrite job.gcode -o -");
+  const Ran copy = run(rewrite + "job.gcode -o -");
   CHECK(copy.out == job);
   CHECK(copy.err == note);
-  CHECK(run("forewarm rewrite -q job.gcode -o out.gcode").err.empty());
+  CHECK(run(rewrite + "-q job.gcode -o out.gcode").err.empty());
   CHECK(get(run / "out.gcode") == job);
-  const Ran diff = run("forewarm rewrite --diff job.gcode");
+  const Ran diff = run(rewrite + "--diff job.gcode");
   CHECK(diff.code == 0);
   CHECK(diff.out.empty());
 }
@@ -488,7 +504,7 @@ TEST_CASE("output that cannot be written is an error") {
        {"rewrite -q --rules two.toml job.gcode -o -",
         "rewrite -q --rules two.toml --diff job.gcode",
         "rewrite -q --rules two.toml --json - job.gcode", "restore new.gcode -o -",
-        "forecast --rules two.toml job.gcode", "diff job.gcode new.gcode", "rules new",
+        "forecast -q --rules two.toml job.gcode", "diff job.gcode new.gcode", "rules new",
         "rules check two.toml", "--help", "rewrite --help", "--version"}) {
     CAPTURE(line);
     const Ran full = run(std::string("forewarm ") + line + " >/dev/full");
@@ -555,21 +571,27 @@ TEST_CASE("rules check") {
   const Ran ran = run("forewarm rules check two.toml");
   CHECK(ran.code == 0);
   CHECK(ran.err.empty());
-  CHECK(ran.out == "good: 2 toolheads, 0 filaments\n  ash: heater 0, T0\n  cedar: heater 1, T1\n");
-  CHECK(run("forewarm rules check $CONFIG/demo.toml").out ==
-        "good: 3 toolheads, 7 filaments\n  ash: heater 0, T0\n"
-        "  birch: heater 1, T1 T2 T3 T4 T5, by feeder\n  cedar: heater 2, T6\n");
+  CHECK(ran.out == "good: 2 toolheads, 0 filaments\n  rules: two.toml, " + hash_in(rewritten(run)) +
+                       "\n  ash: heater 0, T0\n  cedar: heater 1, T1\n");
+  const std::string demo = run("forewarm rules check $CONFIG/demo.toml").out;
+  CHECK(demo.starts_with("good: 3 toolheads, 7 filaments\n  rules: " FOREWARM_SOURCE_DIR
+                         "/config/demo.toml, "));
+  CHECK(demo.ends_with(
+      "\n  ash: heater 0, T0\n  birch: heater 1, T1 T2 T3 T4 T5, by feeder\n  cedar: heater 2, "
+      "T6\n"));
 }
 
 TEST_CASE("rules new passes rules check") {
   Bench run;
   furnish(run);
-  CHECK(run("forewarm rules new >new.toml && forewarm rules check new.toml").out ==
-        "good: one toolhead for each T number in a job\n");
+  CHECK(run("forewarm rules new >new.toml && forewarm rules check new.toml")
+            .out.starts_with("good: one toolhead for each T number in a job\n  rules: new.toml, "));
   CHECK(run("forewarm rules new").out ==
         get(std::string(FOREWARM_SOURCE_DIR) + "/config/default.toml"));
-  CHECK(run("forewarm rules new --from job.gcode >new.toml && forewarm rules check new.toml").out ==
-        "good: 2 toolheads, 2 filaments\n  T0: heater 0, T0\n  T1: heater 1, T1\n");
+  const Ran begun =
+      run("forewarm rules new --from job.gcode >new.toml && forewarm rules check new.toml");
+  CHECK(begun.out.starts_with("good: 2 toolheads, 2 filaments\n  rules: new.toml, "));
+  CHECK(begun.out.ends_with("\n  T0: heater 0, T0\n  T1: heater 1, T1\n"));
   // What is begun from a job fits it.
   for (const std::string& name : kFixtures) {
     CAPTURE(name);
@@ -671,7 +693,8 @@ TEST_CASE("check: a good rewrite, beside its original and alone") {
   const auto before = run.names();
   const std::string summary =
       "no findings: 4 extruding moves compared, 6 lines put in, 1 line taken out; 0.26 h, 89 s "
-      "of it waiting\n";
+      "of it waiting\nrules: two.toml, " +
+      hash_in(get(run / "new.gcode")) + "\n";
   for (const char* jobs : {"job.gcode new.gcode", "new.gcode",
                            "new.gcode new.gcode",  // the one before is restored first
                            "job.gcode - <new.gcode", "- new.gcode <job.gcode", "- <new.gcode"}) {
@@ -679,7 +702,7 @@ TEST_CASE("check: a good rewrite, beside its original and alone") {
     const Ran ran = run("forewarm check --rules two.toml " + std::string(jobs));
     CHECK(ran.code == 0);
     CHECK(ran.out == summary);
-    CHECK(ran.err.empty());
+    CHECK(ran.err == kRulesNote);
   }
   // It looks, and writes nothing.
   CHECK(run.names() == before);
@@ -702,7 +725,7 @@ TEST_CASE("check: a rewrite that was spoiled") {
     CHECK(ran.out.find(": inserted-unknown: \"M140 S60\"\n\ninserted-unknown: A line was put in "
                        "that ") != std::string::npos);
     CHECK(ran.out.find("\n1 finding: ") != std::string::npos);
-    CHECK(ran.err.empty());
+    CHECK(ran.err == kRulesNote);
   }
 }
 
@@ -714,7 +737,7 @@ TEST_CASE("check: findings as JSON") {
   put(run / "new.gcode", text);
   const Ran ran = run("forewarm check --rules two.toml job.gcode new.gcode --json -");
   CHECK(ran.code == 1);
-  CHECK(ran.err.empty());
+  CHECK(ran.err == kRulesNote);
   const auto json = nlohmann::json::parse(ran.out);
   CHECK(json["schema_version"] == 1);
   std::string ids;
@@ -761,7 +784,7 @@ TEST_CASE("check: what is refused") {
                 "forewarm: error: which job? check ORIGINAL REWRITTEN, or REWRITTEN alone\n"},
        }) {
     CAPTURE(c.line);
-    const Ran ran = run("forewarm check --rules two.toml " + c.line);
+    const Ran ran = run("forewarm check -q --rules two.toml " + c.line);
     CHECK(ran.code == c.code);
     CHECK(ran.out.empty());
     CHECK(ran.err == c.err);
@@ -776,6 +799,7 @@ TEST_CASE("check: other rules than those it was rewritten by") {
   const Ran ran = run("forewarm check --rules other.toml job.gcode new.gcode");
   CHECK(ran.code == 0);
   CHECK(ran.err ==
+        "forewarm: info: rules: other.toml\n"
         "forewarm: info: the job was rewritten with other rules than those in force: findings may "
         "come of that\n");
 }

@@ -75,10 +75,11 @@ class Cli(unittest.TestCase):
 
     # --- files ---------------------------------------------------------------------------------
     def test_files_that_cannot_be_read(self):
-        self.refuses(4, "missing.gcode: cannot open: No such file", "rewrite", "missing.gcode")
-        self.refuses(4, "is a folder", "rewrite", self.folder)
-        self.refuses(3, "empty: the job is empty", "rewrite", self.write("empty", ""))
-        self.refuses(3, "bin:2:4: the job is not text", "rewrite", self.write("bin", b"G1\nG1 \0\n"))
+        self.refuses(4, "missing.gcode: cannot open: No such file", "rewrite", "--rules", DEMO, "missing.gcode")
+        self.refuses(4, "is a folder", "rewrite", "--rules", DEMO, self.folder)
+        self.refuses(3, "empty: the job is empty", "rewrite", "--rules", DEMO, self.write("empty", ""))
+        self.refuses(3, "bin:2:4: the job is not text", "rewrite", "--rules", DEMO,
+                     self.write("bin", b"G1\nG1 \0\n"))
 
     def test_a_read_only_job_is_left_alone(self):
         self.job.chmod(0o444)
@@ -127,7 +128,8 @@ class Cli(unittest.TestCase):
         r = subprocess.run(f"'{PROGRAM}' rewrite -q --rules '{DEMO}' -o - '{self.job}' | head -n 1",
                            shell=True, capture_output=True)
         self.assertEqual(r.stderr, b"")
-        self.refuses(4, "", "rewrite", "--html", self.folder / "no" / "such", self.job)
+        self.refuses(4, "", "rewrite", "--rules", DEMO, "--html", self.folder / "no" / "such",
+                     self.job)
 
     def test_texts_of_all_kinds_come_through(self):
         cut = JOB.index(b"\n", 3000) + 1
@@ -143,7 +145,7 @@ class Cli(unittest.TestCase):
     def test_jobs_with_nothing_to_do(self):
         for data in (SINGLE, b"G1 X1\n", b"M83\nT0\nM109 S200\nG1 X5 E1\nT0\nG1 X1 E1\n"):
             self.job.write_bytes(data)
-            r = self.run_("rewrite", self.job)
+            r = self.run_("rewrite", "--rules", "built-in", self.job)
             self.assertEqual(r.returncode, 0)
             self.assertIn(b"left as it is", r.stderr)
             self.assertEqual(self.job.read_bytes(), data)

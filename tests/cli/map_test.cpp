@@ -93,14 +93,14 @@ TEST_CASE("map: what is refused, and what changes nothing") {
     CAPTURE(c.line);
     const std::string quoted =
         c.line.find(';') == std::string::npos ? c.line : "job.gcode --map '0=1;1=0'";
-    const Ran ran = run("forewarm rewrite " + quoted);
+    const Ran ran = run("forewarm rewrite --rules built-in " + quoted);
     CHECK(ran.code == 2);
     CAPTURE(ran.err);
     CHECK(ran.err.find(c.says) != std::string::npos);
   }
-  const Ran same = run("forewarm rewrite --map 0=0,7=8 job.gcode -o new.gcode");
+  const Ran same = run("forewarm rewrite --rules built-in --map 0=0,7=8 job.gcode -o new.gcode");
   CHECK(same.code == 0);
   CHECK(same.err.find("every filament that the job uses stays where it is") != std::string::npos);
-  REQUIRE(run("forewarm rewrite -q job.gcode -o plain.gcode").code == 0);
+  REQUIRE(run("forewarm rewrite -q --rules built-in job.gcode -o plain.gcode").code == 0);
   CHECK(get(run / "new.gcode") == get(run / "plain.gcode"));
 }

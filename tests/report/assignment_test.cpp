@@ -11,6 +11,7 @@ using plan::AssignQuestion;
 
 const std::string kHead = R"(posts.gcode
   on bench machine
+  rules: bench.toml, 0123456789abcdef
 
                toolhead changes filament changes    exchanging   all changes)";
 
@@ -21,6 +22,8 @@ struct Sample {
 
   Sample() {
     rules.machine.name = "bench machine";
+    rules.file = "bench.toml";
+    rules.hash = 0x123456789abcdef;
     const std::string names[] = {"granite", "moss green", "lake blue"};
     for (int t = 0; t < 3; ++t) {
       rules::Filament f;
@@ -157,6 +160,7 @@ T2     birch            PETG             lake blue                stays
     s.question.sequence.clear();
     CHECK(s.text() == R"(posts.gcode
   on bench machine
+  rules: bench.toml, 0123456789abcdef
 The job selects no tool: there is nothing to assign.
 )");
   }
@@ -165,6 +169,10 @@ The job selects no tool: there is nothing to assign.
 TEST_CASE("an assignment as JSON") {
   CHECK(Sample().json() == R"({
   "schema_version": 1,
+  "rules": {
+    "path": "bench.toml",
+    "hash": "0123456789abcdef"
+  },
   "by": "time",
   "unit": "s",
   "baseline": {

@@ -65,6 +65,7 @@ const std::string kEnd =
 TEST_CASE("the comparison as text, whole") {
   CHECK(text(Bench().comparison({"off_over_s=900:1500:300", "hold_drop_c=8"})) == R"(posts.gcode
   on bench machine
+  rules: bench.toml, 0123456789abcdef
   2 layers: 55 min 00 s moving
 
 policy                              time     waiting    hot idle     energy cold starts peak power
@@ -136,6 +137,10 @@ TEST_CASE("the comparison as JSON, whole") {
     "lines": 210,
     "motion_s": 3300.0,
     "layers": 2
+  },
+  "rules": {
+    "path": "bench.toml",
+    "hash": "0123456789abcdef"
   },
   "rows": [
     {

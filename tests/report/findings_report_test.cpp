@@ -26,10 +26,23 @@ check::Report sample() {
   return report;
 }
 
+rules::Rules by() {
+  rules::Rules rules;
+  rules.file = "bench.toml";
+  rules.hash = 0x123456789abcdef;
+  return rules;
+}
+const std::string kBy = "rules: bench.toml, 0123456789abcdef\n";
+
+std::string text_of(const check::Report& report, const std::string& name = "map.gcode") {
+  return report::findings_text(report, name, by());
+}
+std::string json_of(const check::Report& report) { return report::findings_json(report, by()); }
+
 }  // namespace
 
 TEST_CASE("findings as text: a line each, what they mean, and a summary") {
-  CHECK(report::findings_text(sample(), "map.gcode") ==
+  CHECK(text_of(sample()) ==
         "map.gcode: original-hash: the first line names another original\n"
         "map.gcode:41: above-max: ash: 300 C is above its max_c = 290\n"
         "map.gcode:58: above-max: birch: 300 C is above its max_c = 290\n"
@@ -39,28 +52,35 @@ TEST_CASE("findings as text: a line each, what they mean, and a summary") {
         "above-max: A target is above the toolhead's max_c.\n"
         "\n"
         "3 findings: 46 extruding moves compared, 11 lines put in, 1 line taken out; 0.18 h, "
-        "122 s of it waiting\n");
+        "122 s of it waiting\n" +
+            kBy);
 }
 
 TEST_CASE("findings as text: one, and none") {
   check::Report report;
   report.moves = report.inserted = 1;
-  CHECK(report::findings_text(report, "map.gcode") ==
+  CHECK(text_of(report) ==
         "no findings: 1 extruding move compared, 1 line put in, 0 lines taken out; 0.00 h, "
-        "0 s of it waiting\n");
+        "0 s of it waiting\n" +
+            kBy);
   report.findings.add(Id::above_max, 3, "too hot");
-  CHECK(report::findings_text(report, "map.gcode") ==
+  CHECK(text_of(report) ==
         "map.gcode:3: above-max: too hot\n"
         "\n"
         "above-max: A target is above the toolhead's max_c.\n"
         "\n"
         "1 finding: 1 extruding move compared, 1 line put in, 0 lines taken out; 0.00 h, "
-        "0 s of it waiting\n");
+        "0 s of it waiting\n" +
+            kBy);
 }
 
 TEST_CASE("findings as JSON") {
-  CHECK(report::findings_json(sample()) == R"({
+  CHECK(json_of(sample()) == R"({
   "schema_version": 1,
+  "rules": {
+    "path": "bench.toml",
+    "hash": "0123456789abcdef"
+  },
   "findings": [
     {
       "id": "original-hash",
@@ -85,8 +105,12 @@ TEST_CASE("findings as JSON") {
   "left_out": 0
 }
 )");
-  CHECK(report::findings_json({}) == R"({
+  CHECK(json_of({}) == R"({
   "schema_version": 1,
+  "rules": {
+    "path": "bench.toml",
+    "hash": "0123456789abcdef"
+  },
   "findings": [],
   "explain": {},
   "left_out": 0
@@ -99,14 +123,14 @@ TEST_CASE("findings that were left out are counted in both") {
   for (std::uint64_t i = 1; i <= check::Findings::kMostOfOne + 20; ++i) {
     report.findings.add(Id::move_lost, i, "lost");
   }
-  const std::string text = report::findings_text(report, "map.gcode");
+  const std::string text = text_of(report);
   CHECK(text.find("map.gcode:1000: move-lost: lost\n"
                   "... and 20 more of the same kinds\n"
                   "\n"
                   "move-lost: A move of the original that extrudes is missing.\n") !=
         std::string::npos);
   CHECK(text.find("\n1020 findings: ") != std::string::npos);
-  const auto json = nlohmann::json::parse(report::findings_json(report));
+  const auto json = nlohmann::json::parse(json_of(report));
   CHECK(json["findings"].size() == 1000);
   CHECK(json["left_out"] == 20);
 }
@@ -114,10 +138,10 @@ TEST_CASE("findings that were left out are counted in both") {
 TEST_CASE("a name with control characters is printable, and bytes that are no UTF-8 are JSON") {
   check::Report report = sample();
   report.findings.add(Id::left_on, 0, "\xff\x1b");
-  const std::string text = report::findings_text(report, "map\x1b[31m\n.gcode");
+  const std::string text = text_of(report, "map\x1b[31m\n.gcode");
   CHECK(text.starts_with("map?[31m?.gcode: original-hash: "));
   CHECK(text.find("\x1b[31m") == std::string::npos);
-  const auto json = nlohmann::json::parse(report::findings_json(report));
+  const auto json = nlohmann::json::parse(json_of(report));
   CHECK(json["findings"][3]["message"] == "\xef\xbf\xbd\x1b");
 }
 

@@ -123,6 +123,13 @@ TEST_CASE("the page shows the figures") {
   }
 }
 
+TEST_CASE("the page says by which rules it was made, harmlessly") {
+  Sample s;
+  CHECK(has(html(s.summary()), "<p>Rules: bench.toml, 0123456789abcdef</p>\n</header>\n"));
+  s.rules.file = "<script>.toml";
+  CHECK(has(html(s.summary()), "<p>Rules: &lt;script&gt;.toml, 0123456789abcdef</p>\n"));
+}
+
 TEST_CASE("the page says what the time goes to") {
   const Sample s;
   // Shares of 3600 s by hand: 3300, 35, 70, 72.55, and what is left, 122.45.

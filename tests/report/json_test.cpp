@@ -3,6 +3,7 @@
 #include <nlohmann/json.hpp>
 
 #include "report/report.h"
+#include "rules/load.h"
 #include "sample.h"
 
 using namespace forewarm;
@@ -22,7 +23,7 @@ std::string keys(const Json& object) {
 TEST_CASE("the JSON has the documented keys, in order, and no others") {
   const Json j = Json::parse(json(Sample().summary()));
   CHECK(keys(j) ==
-        "schema_version job changes policies bound toolheads gaps filaments "
+        "schema_version job rules changes policies bound toolheads gaps filaments "
         "time_by_cause attention");
   CHECK(keys(j["job"]) == "path bytes lines motion_s layers");
   CHECK(keys(j["changes"]) == "toolhead filament both redundant");
@@ -46,6 +47,7 @@ TEST_CASE("the JSON's values") {
   CHECK(j["schema_version"] == 1);
   CHECK(j["job"].dump() ==
         R"({"path":"posts.gcode","bytes":4200,"lines":210,"motion_s":3300.0,"layers":2})");
+  CHECK(j["rules"].dump() == R"({"path":"bench.toml","hash":"0123456789abcdef"})");
   CHECK(j["changes"].dump() == R"({"toolhead":1,"filament":1,"both":1,"redundant":1})");
   CHECK(j["policies"]["as_sliced"].dump() ==
         R"({"duration_s":4000.0,"wait_s":500.25,"hot_idle_s":1200.0,"energy_wh":80.5,)"
@@ -90,6 +92,19 @@ TEST_CASE("the JSON is indented by two and ends in a newline") {
   CHECK(text.substr(text.size() - 3) == "\n}\n");
 }
 
+TEST_CASE("built-in guesses have no path, but a hash") {
+  Sample s;
+  auto guesses = rules::built_in();
+  REQUIRE(guesses);
+  CHECK(guesses->built_in);
+  guesses->hash = 15;
+  s.rules = *guesses;
+  CHECK(Json::parse(json(s.summary()))["rules"].dump() ==
+        R"({"path":null,"hash":"000000000000000f"})");
+  CHECK(text(s.summary()).find("\n  rules: built-in guesses, 000000000000000f\n") !=
+        std::string::npos);
+}
+
 TEST_CASE("lists that are empty are lists") {
   Sample s;
   s.lookahead.gaps.clear();
@@ -119,11 +134,13 @@ TEST_CASE("no control character is in the JSON itself, and none is lost") {
 TEST_CASE("bytes that are not UTF-8 and numbers that are none still make JSON") {
   Sample s;
   s.path = "caf\xe9 \x01\"\\.gcode";
+  s.rules.file = "\xe9.toml";
   s.job.heads[0].name = "\xff";
   s.lookahead.gaps[0].dip_c = std::numeric_limits<double>::quiet_NaN();
   s.lookahead.figures.duration_s = std::numeric_limits<double>::infinity();
   const Json j = Json::parse(json(s.summary()));
   CHECK(j["job"]["path"] == "caf\xef\xbf\xbd \x01\"\\.gcode");
+  CHECK(j["rules"]["path"] == "\xef\xbf\xbd.toml");
   CHECK(j["toolheads"][0]["name"] == "\xef\xbf\xbd");
   CHECK(j["gaps"][0]["dip_c"].is_null());
   CHECK(j["policies"]["lookahead"]["duration_s"].is_null());

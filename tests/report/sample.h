@@ -17,6 +17,8 @@ struct Sample {
   // Two toolheads; "left" is used, parked, used again by two filaments; "right" once in between.
   Sample() {
     rules.machine.name = "bench machine";
+    rules.file = "bench.toml";
+    rules.hash = 0x123456789abcdef;
     rules.toolheads.resize(2);
     rules.toolheads[0].name = "left";
     rules.toolheads[0].tools = {0, 2};

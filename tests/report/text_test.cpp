@@ -11,6 +11,7 @@ using namespace forewarm::report;
 TEST_CASE("the text, whole") {
   CHECK(text(Sample().summary()) == R"(posts.gcode
   on bench machine
+  rules: bench.toml, 0123456789abcdef
   2 layers: 55 min 00 s moving, 1 h 07 min as sliced, 1 h 00 min with lookahead
   4.2 kB, 210 lines
   changes: 1 toolhead, 1 filament, 1 both, 1 redundant
@@ -57,6 +58,7 @@ itself. The machine's manual and local codes come first.
 TEST_CASE("hostile names do not reach the terminal, nor break the columns") {
   Sample s;
   s.path = "a\x1b]0;gone\x07\xff.gcode";
+  s.rules.file = "b\x1b]0;gone\x07\xff.toml";
   s.job.heads[0].name = "\x1b[2J a very long name for a toolhead";
   s.rules.filaments[0].name = std::string(40, 'n');
   s.lookahead.gaps[1].reason = "tab\there\nline";

@@ -1,0 +1,98 @@
+#include "cli/rule_file.h"
+
+#include <unistd.h>
+
+#include <cerrno>
+#include <cstdlib>
+#include <vector>
+
+#include "io/read_all.h"
+#include "rules/load.h"
+
+namespace forewarm::cli {
+
+namespace {
+
+std::string variable(const char* name) {
+  const char* value = std::getenv(name);
+  return value != nullptr ? value : "";
+}
+
+// What is in the way counts as there: reading it will say what that is.
+bool exists(const std::string& path) {
+  return access(path.c_str(), F_OK) == 0 || (errno != ENOENT && errno != ENOTDIR);
+}
+
+struct Search {
+  std::string found;                // a path, or built-in; empty: none
+  std::vector<std::string> places;  // that were looked at in vain, and why
+  std::string usual_folder;         // where a file of one's own belongs; empty: no such place
+};
+
+// The folder of settings, by the XDG Base Directory Specification: a relative path counts for
+// nothing there.
+void find_usual_folder(Search& search) {
+  const std::string xdg = variable("XDG_CONFIG_HOME"), home = variable("HOME");
+  if (xdg.starts_with('/')) {
+    search.usual_folder = xdg + "/forewarm";
+    return;
+  }
+  if (!xdg.empty()) search.places.emplace_back("$XDG_CONFIG_HOME is not an absolute path");
+  if (home.starts_with('/')) {
+    search.usual_folder = home + "/.config/forewarm";
+  } else {
+    search.places.emplace_back(home.empty() ? "$HOME is not set" : "$HOME is not an absolute path");
+  }
+}
+
+Search search(const std::string& named) {
+  Search out;
+  out.found = named;
+  if (!out.found.empty()) return out;
+  out.places.emplace_back("--rules is not given");
+  out.found = variable("FOREWARM_RULES");
+  if (!out.found.empty()) return out;
+  out.places.emplace_back("$FOREWARM_RULES is not set");
+  find_usual_folder(out);
+  if (out.usual_folder.empty()) return out;
+  const std::string usual = out.usual_folder + "/rules.toml";
+  if (exists(usual)) {
+    out.found = usual;
+  } else {
+    out.places.push_back(printable(usual, 4096) + " does not exist");
+  }
+  return out;
+}
+
+Error no_rule_file(const Search& search) {
+  Error error{Error::Kind::rules, "there is no rule file to say what the machine is like"};
+  for (const std::string& place : search.places) error.message += "\n  " + place;
+  std::string begin = "forewarm rules new --from JOB > rules.toml";
+  if (!search.usual_folder.empty()) {
+    const std::string folder = printable(search.usual_folder, 4096);
+    begin = "mkdir -p " + folder + " && forewarm rules new --from JOB > " + folder + "/rules.toml";
+  }
+  error.hint = "name yours with --rules FILE, or begin one with " + begin +
+               "; --rules built-in goes by guesses";
+  return error;
+}
+
+}  // namespace
+
+Result<rules::Rules> rules_in_force(const std::string& named, Guesses guesses) {
+  constexpr std::size_t kMostBytes = 1U << 20U;
+  const Search where = search(named);
+  if (where.found == "built-in") return rules::built_in();
+  if (where.found.empty()) {
+    if (guesses == Guesses::where_no_file) return rules::built_in();
+    return no_rule_file(where);
+  }
+  auto text = io::read_all(where.found, kMostBytes);
+  if (!text) {
+    text.error().kind = Error::Kind::rules;  // not the job, but what the user gave to judge it by
+    return std::move(text.error());
+  }
+  return rules::load(*text, where.found);
+}
+
+}  // namespace forewarm::cli
