@@ -145,8 +145,7 @@ std::string assignment_text(const AssignmentSummary& summary) { return Text(summ
 
 std::string assignment_json(const AssignmentSummary& s) {
   const plan::Assignment& a = s.assignment;
-  Json out;
-  out["schema_version"] = 1;
+  Json out = json_begun();
   out["rules"] = rules_json(s.rules);
   out["by"] = s.question.by == By::time ? "time" : "purge";
   out["unit"] = s.question.by == By::time ? "s" : counts_exchanges(s) ? "exchanges" : unit_of(s);

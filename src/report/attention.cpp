@@ -4,6 +4,7 @@
 
 #include <cmath>
 
+#include "report/beginnings.h"
 #include "report/figures.h"
 #include "report/report.h"
 
@@ -205,9 +206,9 @@ std::string cell(double x) {
 
 std::string changes_csv(const Summary& s) {
   const Attention a = attention(s.job, s.lookahead, s.rules, s.schedule);
-  std::string out =
-      "time_s,clock,kind,toolhead,from_tool,to_tool,from_filament,to_filament,park_s,pick_s,"
-      "exchange_s,expected_stops\n";
+  std::string out = std::string(kChangesBeginning) +
+                    "from_tool,to_tool,from_filament,to_filament,park_s,pick_s,"
+                    "exchange_s,expected_stops\n";
   const auto tool = [](int t) { return t < 0 ? std::string() : std::to_string(t); };
   const auto filament = [&](int t) {
     return t < 0 ? std::string() : quoted_field(clean(s.rules.filament(t).name));

@@ -8,6 +8,7 @@
 #include <optional>
 #include <set>
 
+#include "report/beginnings.h"
 #include "report/json_parts.h"
 
 namespace forewarm::report {
@@ -100,8 +101,7 @@ Result<Comparison> compare(std::string path, const job::Job& job, const rules::R
 }
 
 std::string json(const Comparison& comparison) {
-  Json out;
-  out["schema_version"] = 1;
+  Json out = json_begun();
   out["job"] = job_json(comparison.path, comparison.job);
   out["rules"] = rules_json(comparison.rules);
   out["rows"] = Json::array();
@@ -123,9 +123,9 @@ std::string json(const Comparison& comparison) {
 }
 
 std::string csv(const Comparison& comparison) {
-  std::string out =
-      "policy,swept,value,off_over_s,timer_standby_s,timer_off_s,duration_s,wait_s,hot_idle_s,"
-      "energy_wh,cold_starts,peak_heating_w\n";
+  std::string out = std::string(kComparisonBeginning) +
+                    "timer_standby_s,timer_off_s,duration_s,wait_s,hot_idle_s,"
+                    "energy_wh,cold_starts,peak_heating_w\n";
   for (const CompareRow& row : comparison.rows) {
     const Thresholds by = thresholds(row);
     const plan::Figures& f = row.figures;

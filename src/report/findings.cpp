@@ -50,8 +50,7 @@ std::string findings_text(const check::Report& report, const std::string& name,
 }
 
 std::string findings_json(const check::Report& report, const rules::Rules& rules) {
-  Json out;
-  out["schema_version"] = 1;
+  Json out = json_begun();
   out["rules"] = rules_json(rules);
   out["findings"] = Json::array();
   for (const check::Finding& f : report.findings.list()) {

@@ -4,6 +4,7 @@
 #include <cstddef>
 #include <iterator>
 
+#include "report/beginnings.h"
 #include "report/figures.h"
 #include "report/page.h"
 #include "report/report.h"
@@ -21,10 +22,8 @@ class Page {
   std::string run() {
     const std::string path = escaped(s_.path);
     // Names come from jobs: even if one got through the escaping, it could load and run nothing.
-    add("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
-        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
-        "style-src 'unsafe-inline'\">\n"
-        "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+    out_ += kPageBeginning;
+    add("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
         "<meta name=\"color-scheme\" content=\"light dark\">\n<title>{} - forewarm</title>\n",
         path);
     out_ += "<style>\n";

@@ -6,6 +6,8 @@
 
 namespace forewarm::report {
 
+Json json_begun() { return {{"schema_version", 1}}; }
+
 Json rounded(double x) {
   if (!std::isfinite(x)) return nullptr;  // JSON has no word for it
   return thousandths(x);
@@ -127,8 +129,7 @@ Json attention_of(const Summary& s) {
 std::string json(const Summary& summary) {
   const job::Job& job = summary.job;
   const plan::Plan& plan = summary.lookahead;
-  Json out;
-  out["schema_version"] = 1;
+  Json out = json_begun();
   out["job"] = job_json(summary.path, job);
   out["rules"] = rules_json(summary.rules);
   out["changes"] = {{"toolhead", job.count(job::Change::toolhead)},

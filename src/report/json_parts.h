@@ -12,6 +12,8 @@ namespace forewarm::report {
 
 using Json = nlohmann::ordered_json;
 
+// Every JSON begins so (beginnings.h): with schema_version 1.
+[[nodiscard]] Json json_begun();
 [[nodiscard]] Json rounded(double x);  // to the thousandth; null if it is not finite
 [[nodiscard]] Json job_json(const std::string& path, const job::Job& job);
 // { path, hash }: the rule file's path as it was given, null for the built-in guesses.

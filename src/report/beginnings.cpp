@@ -1,0 +1,31 @@
+#include "report/beginnings.h"
+
+namespace forewarm::report {
+
+static_assert(kPageBeginning.size() <= kMostBeginning);
+
+const char* name_of(Form form) {
+  switch (form) {
+    case Form::html:
+      return "HTML";
+    case Form::json:
+      return "JSON";
+    case Form::csv:
+      break;
+  }
+  return "CSV";
+}
+
+bool begins_as(Form form, std::string_view text) {
+  switch (form) {
+    case Form::html:
+      return text.starts_with(kPageBeginning);
+    case Form::json:
+      return text.starts_with(kJsonBeginning);
+    case Form::csv:
+      break;
+  }
+  return text.starts_with(kChangesBeginning) || text.starts_with(kComparisonBeginning);
+}
+
+}  // namespace forewarm::report
