@@ -23,14 +23,13 @@ Result<std::optional<rules::Matrix>> matrix_of(const std::string& file, const ru
 }  // namespace
 
 int run_assign(const Context& context, const AssignOptions& options) {
-  if (auto s = not_the_job(options.json, options.job); !s) return context.fail(s.error());
-  if (auto s = not_the_job(options.json, options.matrix); !s) {
-    s.error().message = "the report would overwrite the matrix";
-    return context.fail(s.error());
-  }
+  const Outputs outputs{.json = options.json,
+                        .inputs = {{"the job", options.job},
+                                   {"the matrix", options.matrix},
+                                   {"the rule file", context.rule_file()}}};
+  if (auto s = outputs.check(); !s) return context.fail(s.error());
   auto rules = context.rules(Guesses::where_no_file);
   if (!rules) return context.fail(rules.error());
-  context.say_rules(*rules);
   auto matrix = matrix_of(options.matrix, *rules);
   if (!matrix) return context.fail(matrix.error());
   const rules::Matrix* pairs = *matrix ? &**matrix : nullptr;
@@ -47,12 +46,8 @@ int run_assign(const Context& context, const AssignOptions& options) {
   if (!assignment) return context.fail(assignment.error());
   const report::AssignmentSummary summary{options.job == "-" ? "standard input" : options.job,
                                           *rules, *question, *assignment, pairs};
-  Output output;
-  if (!options.json.empty()) {
-    auto s = write_report(options.json, report::assignment_json(summary), output.sink());
-    if (!s || options.json == "-") return output.finish(context, std::move(s));
-  }
-  return output.finish(context, output.sink().write(report::assignment_text(summary)));
+  return outputs.finish(context, {.text = report::assignment_text(summary),
+                                  .json = report::assignment_json(summary)});
 }
 
 }  // namespace forewarm::cli

@@ -12,7 +12,7 @@
 #include "cli/batch_pool.h"
 #include "cli/batch_report.h"
 #include "cli/commands.h"
-#include "cli/plans.h"
+#include "cli/outputs.h"
 #include "io/journal.h"
 #include "io/progress.h"
 #include "io/read_all.h"
@@ -40,9 +40,9 @@ class Batch {
     if (auto s = take_jobs(); !s) return context_.fail(s.error());
     auto rules = context_.rules(Guesses::if_asked_for);
     if (!rules) return context_.fail(rules.error());
-    context_.say_rules(*rules);
     if (auto s = make_folder(); !s) return context_.fail(s.error());
     if (auto s = no_input_is_an_output(); !s) return context_.fail(s.error());
+    if (auto s = no_output_is_the_rule_file(*rules); !s) return context_.fail(s.error());
     if (auto s = open_manifest(); !s) return context_.fail(s.error());
     take_shard();
     work(*rules);
@@ -108,6 +108,18 @@ class Batch {
       Error error = usage("this job lies where an output would be written, and would be lost",
                           "give -o another folder, or rewrite it in place: forewarm rewrite");
       error.file = path;
+      return error;
+    }
+    return success();
+  }
+
+  Status no_output_is_the_rule_file(const rules::Rules& rules) const {
+    if (rules.built_in) return success();
+    for (const std::string& path : paths_) {
+      const std::string output = options_.folder + "/" + std::string(last_part(path));
+      if (!same_file(output, rules.file)) continue;
+      Error error = usage("the output would overwrite the rule file");
+      error.file = output;
       return error;
     }
     return success();
@@ -205,12 +217,17 @@ class Batch {
     code_ = std::max(code_, context_.fail(error));
   }
 
+  Status write_manifest() const {
+    auto replacement = io::Replacement::create(manifest_file_);
+    if (!replacement) return std::move(replacement.error());
+    if (auto s = (*replacement)->sink().write(own_.text()); !s) return s;
+    return (*replacement)->commit();
+  }
+
   int finish() {
     for (const Did& did : did_) own_.put(did.entry);
     journal_.reset();  // its lock is on the file that is replaced now
-    if (auto s = write_report(manifest_file_, own_.text(), output_.sink()); !s && !trouble_) {
-      trouble_ = std::move(s.error());
-    }
+    if (auto s = write_manifest(); !s && !trouble_) trouble_ = std::move(s.error());
     if (stdout_) stdout_ = output_.sink().write(batch_table(did_));
     if (trouble_) code_ = std::max(code_, context_.fail(*trouble_));
     return std::max(code_, output_.finish(context_, std::move(stdout_), code_));

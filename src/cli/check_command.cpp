@@ -39,11 +39,13 @@ int run_check(const Context& context, const CheckOptions& options) {
   if (!alone && options.first == "-" && options.second == "-") {
     return context.fail({Error::Kind::usage, "only one of the two can be standard input"});
   }
-  if (auto s = not_the_job(options.json, options.first); !s) return context.fail(s.error());
-  if (auto s = not_the_job(options.json, options.second); !s) return context.fail(s.error());
+  const Outputs outputs{.json = options.json,
+                        .inputs = {{"the job", options.first},
+                                   {"the job", options.second},
+                                   {"the rule file", context.rule_file()}}};
+  if (auto s = outputs.check(); !s) return context.fail(s.error());
   auto rules = context.rules(Guesses::where_no_file);
   if (!rules) return context.fail(rules.error());
-  context.say_rules(*rules);
 
   std::optional<OpenJob> original;
   if (!alone) {
@@ -76,16 +78,10 @@ int run_check(const Context& context, const CheckOptions& options) {
     context.note(
         "the job was rewritten with other rules than those in force: findings may come of that");
   }
-  Output output;
-  Status written = success();
-  if (!options.json.empty()) {
-    written = write_report(options.json, report::findings_json(*found, *rules), output.sink());
-  }
-  if (written && options.json != "-") {
-    written = output.sink().write(report::findings_text(*found, how.rewritten_name, *rules));
-  }
-  return output.finish(context, std::move(written),
-                       found->findings.list().empty() ? kDone : kDiffers);
+  return outputs.finish(context,
+                        {.text = report::findings_text(*found, how.rewritten_name, *rules),
+                         .json = report::findings_json(*found, *rules)},
+                        found->findings.list().empty() ? kDone : kDiffers);
 }
 
 }  // namespace forewarm::cli

@@ -56,6 +56,7 @@ int run_batch(const Context& context, const BatchOptions& options);
 
 int run_diff(const Context& context, const std::string& original, const std::string& rewritten);
 
+// `file`: as --rules would name it.
 int run_rules_check(const Context& context, const std::string& file);
 int run_rules_new(const Context& context, const std::string& from);
 

@@ -6,17 +6,15 @@
 namespace forewarm::cli {
 
 int run_compare(const Context& context, const CompareOptions& options) {
-  if (options.json == "-" && options.csv == "-") {
-    return context.fail({Error::Kind::usage, "only one result can go to standard output"});
-  }
-  for (const std::string& report : {options.json, options.csv}) {
-    if (auto s = not_the_job(report, options.job); !s) return context.fail(s.error());
-  }
   auto sweeps = report::parse_sweeps(options.sweeps);
   if (!sweeps) return context.fail(sweeps.error());
+  const Outputs outputs{
+      .json = options.json,
+      .csv = options.csv,
+      .inputs = {{"the job", options.job}, {"the rule file", context.rule_file()}}};
+  if (auto s = outputs.check(); !s) return context.fail(s.error());
   auto rules = context.rules(Guesses::where_no_file);
   if (!rules) return context.fail(rules.error());
-  context.say_rules(*rules);
   auto input = open_job(options.job);
   if (!input) return context.fail(input.error());
   auto job = scan_job(context, input->job(), *rules, options.job);
@@ -35,19 +33,9 @@ int run_compare(const Context& context, const CompareOptions& options) {
   progress.finish();
   if (!comparison) return context.fail(comparison.error());
 
-  Output output;
-  if (!options.json.empty()) {
-    if (auto s = write_report(options.json, report::json(*comparison), output.sink()); !s) {
-      return output.finish(context, std::move(s));
-    }
-  }
-  if (!options.csv.empty()) {
-    if (auto s = write_report(options.csv, report::csv(*comparison), output.sink()); !s) {
-      return output.finish(context, std::move(s));
-    }
-  }
-  if (options.json == "-" || options.csv == "-") return output.finish(context, success());
-  return output.finish(context, output.sink().write(report::text(*comparison)));
+  return outputs.finish(context, {.text = report::text(*comparison),
+                                  .json = report::json(*comparison),
+                                  .csv = report::csv(*comparison)});
 }
 
 }  // namespace forewarm::cli

@@ -49,14 +49,15 @@ void Context::note(std::string_view text) const {
 
 bool Context::progress_wanted() const { return !common_.quiet && isatty(2) != 0; }
 
-Result<rules::Rules> Context::rules(Guesses guesses, const std::string& named) const {
-  return rules_in_force(named.empty() ? common_.rules_file : named, guesses);
+Result<rules::Rules> Context::rules(Guesses guesses) const {
+  auto rules = rules_in_force(common_.rules_file, guesses);
+  if (!rules) return rules;
+  note(rules->built_in ? "rules: built-in guesses, which nobody measured on this machine"
+                       : "rules: " + printable(rules->file, 4096));
+  return rules;
 }
 
-void Context::say_rules(const rules::Rules& rules) const {
-  note(rules.built_in ? "rules: built-in guesses, which nobody measured on this machine"
-                      : "rules: " + printable(rules.file, 4096));
-}
+std::string Context::rule_file() const { return rule_file_in_force(common_.rules_file); }
 
 int Output::finish(const Context& context, Status status, int code) {
   if (status) status = sink_.flush();

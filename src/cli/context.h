@@ -32,10 +32,10 @@ class Context {
   void note(std::string_view text) const;  // one line on stderr, unless quiet
   [[nodiscard]] bool progress_wanted() const;
 
-  // Those in force (cli/rule_file.h). `named`: instead of what --rules says, unless it is empty.
-  [[nodiscard]] Result<rules::Rules> rules(Guesses guesses, const std::string& named = {}) const;
-  // A note of which they are: every command that goes by rules gives it.
-  void say_rules(const rules::Rules& rules) const;
+  // Those in force (cli/rule_file.h), with a note of which they are.
+  [[nodiscard]] Result<rules::Rules> rules(Guesses guesses) const;
+  // The file that they will be read from, before any is; empty: none.
+  [[nodiscard]] std::string rule_file() const;
 
  private:
   Common common_;

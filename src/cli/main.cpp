@@ -229,7 +229,9 @@ int run(int argc, char** argv) {
   }
   if (c_diff->parsed()) return run_diff(context, diff_original, diff_rewritten);
   if (c_restore->parsed()) return run_restore(context, restore);
-  if (c_rules_check->parsed()) return run_rules_check(context, rules_file);
+  if (c_rules_check->parsed()) {
+    return run_rules_check(context, rules_file.empty() ? common.rules_file : rules_file);
+  }
   return run_rules_new(context, rules_from);
 }
 

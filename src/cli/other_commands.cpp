@@ -39,18 +39,16 @@ Result<std::optional<report::Schedule>> schedule_of(const ForecastOptions& optio
 }  // namespace
 
 int run_forecast(const Context& context, const ForecastOptions& options) {
-  const bool alone = options.html == "-" || options.json == "-" || options.csv == "-";
-  if (int(options.html == "-") + int(options.json == "-") + int(options.csv == "-") > 1) {
-    return context.fail({Error::Kind::usage, "only one result can go to standard output"});
-  }
-  for (const std::string& report : {options.html, options.json, options.csv}) {
-    if (auto s = not_the_job(report, options.job); !s) return context.fail(s.error());
-  }
   auto schedule = schedule_of(options);
   if (!schedule) return context.fail(schedule.error());
+  const Outputs outputs{
+      .html = options.html,
+      .json = options.json,
+      .csv = options.csv,
+      .inputs = {{"the job", options.job}, {"the rule file", context.rule_file()}}};
+  if (auto s = outputs.check(); !s) return context.fail(s.error());
   auto rules = context.rules(Guesses::where_no_file);
   if (!rules) return context.fail(rules.error());
-  context.say_rules(*rules);
   auto input = open_job(options.job);
   if (!input) return context.fail(input.error());
   auto job = scan_job(context, input->job(), *rules, options.job);
@@ -64,22 +62,12 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
   auto reports = make_reports(options.job, mapping ? mapping->job : *job,
                               mapping ? mapping->rules : *rules, *schedule);
   if (!reports) return context.fail(reports.error());
-  Output output;
-  for (const auto& [file, text] :
-       {std::pair(&options.html, &reports->html), std::pair(&options.json, &reports->json),
-        std::pair(&options.csv, &reports->csv)}) {
-    if (file->empty()) continue;
-    if (auto s = write_report(*file, *text, output.sink()); !s) {
-      return output.finish(context, std::move(s));
-    }
-  }
-  if (alone) return output.finish(context, success());
-  std::string loading;
   if (mapping) {
+    std::string loading;
     for (const std::string& line : mapping->loading) loading += line + '\n';
-    loading += '\n';
+    reports->text = loading + '\n' + reports->text;
   }
-  return output.finish(context, output.sink().write(loading + reports->text));
+  return outputs.finish(context, *reports);
 }
 
 int run_restore(const Context& context, const RestoreOptions& options) {
@@ -128,7 +116,7 @@ int run_diff(const Context& context, const std::string& original, const std::str
 }
 
 int run_rules_check(const Context& context, const std::string& file) {
-  auto rules = context.rules(Guesses::where_no_file, file);
+  auto rules = rules_in_force(file, Guesses::where_no_file);
   if (!rules) return context.fail(rules.error());
   Output output;
   const std::string which = "  rules: " + report::rules_words(*rules) + '\n';

@@ -1,10 +1,8 @@
 #include "cli/plans.h"
 
-#include <filesystem>
 #include <thread>
 
 #include "io/progress.h"
-#include "io/replace.h"
 #include "job/scan.h"
 #include "report/report.h"
 
@@ -53,22 +51,6 @@ Result<Reports> make_reports(const std::string& path, const job::Job& job,
                                 schedule};
   return Reports{report::text(summary), report::json(summary), report::html(summary),
                  report::changes_csv(summary)};
-}
-
-Status not_the_job(const std::string& report, const std::string& job) {
-  std::error_code none;
-  if (report.empty() || report == "-" || !std::filesystem::equivalent(report, job, none)) {
-    return success();
-  }
-  return Error{Error::Kind::usage, "the report would overwrite the job", report};
-}
-
-Status write_report(const std::string& file, const std::string& text, io::FdSink& standard_output) {
-  if (file == "-") return standard_output.write(text);
-  auto replacement = io::Replacement::create(file);
-  if (!replacement) return std::move(replacement.error());
-  if (auto s = (*replacement)->sink().write(text); !s) return s;
-  return (*replacement)->commit();
 }
 
 }  // namespace forewarm::cli

@@ -4,7 +4,7 @@
 #include <optional>
 #include <string>
 
-#include "cli/context.h"
+#include "cli/outputs.h"
 #include "job/job.h"
 #include "plan/plan.h"
 #include "report/attention.h"
@@ -18,19 +18,9 @@ namespace forewarm::cli {
 [[nodiscard]] Result<plan::Plan> make_plan(const job::Job& job, const rules::Rules& rules,
                                            rules::Policy policy);
 
-struct Reports {
-  std::string text, json, html, csv;  // csv: the changes
-};
-// The job under all four policies, as text, JSON and page.
+// The job under all four policies, as text, JSON and page, and its changes as CSV.
 [[nodiscard]] Result<Reports> make_reports(
     const std::string& path, const job::Job& job, const rules::Rules& rules,
     const std::optional<report::Schedule>& schedule = std::nullopt);
-
-// A report that would overwrite the job it is about is a mistake: kind `usage`.
-[[nodiscard]] Status not_the_job(const std::string& report, const std::string& job);
-
-// Writes a report to FILE; "-" is standard output.
-[[nodiscard]] Status write_report(const std::string& file, const std::string& text,
-                                  io::FdSink& standard_output);
 
 }  // namespace forewarm::cli

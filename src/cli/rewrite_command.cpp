@@ -21,12 +21,20 @@ class Run {
 
   int run() {
     writes_nothing_ = options_.diff || options_.dry_run;
-    to_stdout_ =
-        !writes_nothing_ && (options_.out == "-" || (options_.job == "-" && options_.out.empty()));
-    if (auto status = usage(); !status) return context_.fail(status.error());
+    const std::string& out = options_.out.empty() ? options_.job : options_.out;  // or in place
+    to_stdout_ = !writes_nothing_ && is_standard_output(out);
+    if (options_.diff && !options_.out.empty()) {
+      return context_.fail({Error::Kind::usage, "--diff writes no job: it does not go with -o"});
+    }
+    Outputs outputs{.html = options_.html,
+                    .json = options_.json,
+                    .shows_text = false,
+                    .inputs = {{"the job", options_.job}, {"the rule file", context_.rule_file()}}};
+    if (!writes_nothing_) outputs.job = out;
+    if (options_.diff) outputs.job = "-";
+    if (auto s = outputs.check(); !s) return context_.fail(s.error());
     auto rules = context_.rules(Guesses::if_asked_for);
     if (!rules) return context_.fail(rules.error());
-    context_.say_rules(*rules);
 
     // In place, the lock comes first: a second hook on the file waits, then reads the new bytes.
     if (!writes_nothing_ && !to_stdout_) {
@@ -58,39 +66,13 @@ class Run {
       if (!made) return context_.fail(made.error());
       reports = std::move(*made);
     }
-    for (const auto& [file, text] :
-         {std::pair(&options_.html, &reports.html), std::pair(&options_.json, &reports.json)}) {
-      if (file->empty()) continue;
-      if (auto s = write_report(*file, *text, output_.sink()); !s) {
-        return output_.finish(context_, std::move(s));
-      }
+    if (auto s = outputs.write(reports, output_); !s) {
+      return output_.finish(context_, std::move(s));
     }
     return deliver(*input, *job, *plan, *rules);
   }
 
  private:
-  Status usage() const {
-    if (options_.diff && !options_.out.empty()) {
-      return Error{Error::Kind::usage, "--diff writes no job: it does not go with -o"};
-    }
-    for (const std::string& report : {options_.html, options_.json}) {
-      if (auto s = not_the_job(report, options_.job); !s) return s;
-      if (auto s = not_the_job(report, options_.out); !s) return s;
-    }
-    const int on_stdout = int(to_stdout_) + int(options_.diff) + int(options_.html == "-") +
-                          int(options_.json == "-");
-    if (on_stdout > 1) {
-      return Error{Error::Kind::usage,
-                   "only one result can go to standard output",
-                   "",
-                   {},
-                   {},
-                   "",
-                   "give the job a file with -o, or the report one"};
-    }
-    return success();
-  }
-
   int deliver(OpenJob& input, const job::Job& job, const plan::Plan& plan,
               const rules::Rules& rules) {
     if (!plan.changes_anything() && !mapping_) {

@@ -4,6 +4,7 @@
 
 #include <cerrno>
 #include <cstdlib>
+#include <string_view>
 #include <vector>
 
 #include "io/read_all.h"
@@ -23,8 +24,10 @@ bool exists(const std::string& path) {
   return access(path.c_str(), F_OK) == 0 || (errno != ENOENT && errno != ENOTDIR);
 }
 
+constexpr std::string_view kBuiltIn = "built-in";
+
 struct Search {
-  std::string found;                // a path, or built-in; empty: none
+  std::string found;                // a path, or kBuiltIn; empty: none
   std::vector<std::string> places;  // that were looked at in vain, and why
   std::string usual_folder;         // where a file of one's own belongs; empty: no such place
 };
@@ -82,7 +85,7 @@ Error no_rule_file(const Search& search) {
 Result<rules::Rules> rules_in_force(const std::string& named, Guesses guesses) {
   constexpr std::size_t kMostBytes = 1U << 20U;
   const Search where = search(named);
-  if (where.found == "built-in") return rules::built_in();
+  if (where.found == kBuiltIn) return rules::built_in();
   if (where.found.empty()) {
     if (guesses == Guesses::where_no_file) return rules::built_in();
     return no_rule_file(where);
@@ -93,6 +96,11 @@ Result<rules::Rules> rules_in_force(const std::string& named, Guesses guesses) {
     return std::move(text.error());
   }
   return rules::load(*text, where.found);
+}
+
+std::string rule_file_in_force(const std::string& named) {
+  const std::string found = search(named).found;
+  return found == kBuiltIn ? std::string() : found;
 }
 
 }  // namespace forewarm::cli

@@ -21,5 +21,7 @@ enum class Guesses { if_asked_for, where_no_file };
 // `named`: what --rules says; empty: not given. Without a file, the error names every place that
 // was looked at.
 [[nodiscard]] Result<rules::Rules> rules_in_force(const std::string& named, Guesses guesses);
+// The path of the file that these will be read from; empty: none.
+[[nodiscard]] std::string rule_file_in_force(const std::string& named);
 
 }  // namespace forewarm::cli

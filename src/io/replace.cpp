@@ -49,22 +49,6 @@ std::string_view name_of(const std::string& absolute) {
   return std::string_view(absolute).substr(absolute.rfind('/') + 1);
 }
 
-// The number of the descriptor that `path` stands for. Opening such a path anew would start a file
-// at its beginning again, or fail for a socket; and replacing the file behind it would leave the
-// shell that redirected us holding the old one.
-std::optional<int> own_descriptor(std::string_view path) {
-  if (path == "/dev/stdout") return 1;
-  if (path == "/dev/stderr") return 2;
-  for (const std::string_view prefix : {"/dev/fd/", "/proc/self/fd/"}) {
-    if (!path.starts_with(prefix)) continue;
-    int number = 0;
-    const char* end = path.data() + path.size();
-    const auto [rest, code] = std::from_chars(path.data() + prefix.size(), end, number);
-    if (code == std::errc{} && rest == end && number >= 0) return number;
-  }
-  return std::nullopt;
-}
-
 Status check_kind(const std::string& path, const struct stat& st) {
   if (S_ISREG(st.st_mode)) return success();
   return refusal(path, S_ISDIR(st.st_mode)    ? "is a folder, not a file"
@@ -187,6 +171,21 @@ Status copy_xattrs(int from, int to, const std::string& path) {
 }
 
 }  // namespace
+
+// Opening such a path anew would start a file at its beginning again, or fail for a socket; and
+// replacing the file behind it would leave the shell that redirected us holding the old one.
+std::optional<int> own_descriptor(std::string_view path) {
+  if (path == "/dev/stdout") return 1;
+  if (path == "/dev/stderr") return 2;
+  for (const std::string_view prefix : {"/dev/fd/", "/proc/self/fd/"}) {
+    if (!path.starts_with(prefix)) continue;
+    int number = 0;
+    const char* end = path.data() + path.size();
+    const auto [rest, code] = std::from_chars(path.data() + prefix.size(), end, number);
+    if (code == std::errc{} && rest == end && number >= 0) return number;
+  }
+  return std::nullopt;
+}
 
 Replacement::~Replacement() { discard(); }
 

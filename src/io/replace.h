@@ -24,6 +24,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <string_view>
 
 #include "base/error.h"
 #include "io/cleanup.h"
@@ -33,6 +34,9 @@
 namespace forewarm::io {
 
 class FileSource;
+
+// The number of the descriptor of ours that a path stands for, as /dev/stdout and /dev/fd/3 do.
+[[nodiscard]] std::optional<int> own_descriptor(std::string_view path);
 
 class Replacement {
  public:

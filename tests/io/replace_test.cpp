@@ -366,6 +366,19 @@ TEST_CASE("devices, pipes and our own descriptors are written to as they are") {
   }
 }
 
+TEST_CASE("paths that stand for descriptors of ours") {
+  CHECK(own_descriptor("/dev/stdout") == 1);
+  CHECK(own_descriptor("/dev/stderr") == 2);
+  CHECK(own_descriptor("/dev/fd/3") == 3);
+  CHECK(own_descriptor("/proc/self/fd/12") == 12);
+  for (const char* path :
+       {"", "-", "1", "stdout", "dev/stdout", "/dev/stdout/", "/dev/fd", "/dev/fd/", "/dev/fd/-1",
+        "/dev/fd/1x", "/dev/fd/99999999999", "/dev/null", "/proc/self/fd/", "/proc/1/fd/1"}) {
+    CAPTURE(path);
+    CHECK_FALSE(own_descriptor(path));
+  }
+}
+
 TEST_CASE("without a commit nothing has happened") {
   const TempDir dir;
   put(dir / "job", "old");
