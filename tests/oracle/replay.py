@@ -2,20 +2,121 @@
 """Replays a job and its rewrite with a small interpreter of its own, and says what is wrong.
 
 Shares nothing with the program: words by regular expression, time by distance over feed (no
-acceleration), heaters by explicit Euler steps of the two equations of a first-order hotend. Checked:
+acceleration), heaters by the two equations of a first-order hotend, from one change to the next. Checked:
 every extruding move is there, unchanged and in order, with its tool; nothing is extruded, and no
 filament exchanged, more than 8 C below the temperature that the job prints it at; the start code up
 to the first print move is unchanged; no target above max_c; every heater is off at the end; undoing
-the marks by hand gives the original.
+the marks by hand gives the original. judge.py asks more of the same replay.
 
 Usage: replay.py ORIGINAL REWRITTEN RULES.toml   Prints findings; exit 1 if any."""
+import collections
+import math
 import re
 import sys
 import tomllib
 
-WORD = re.compile(r"([A-Za-z])\s*([-+]?(?:\d+\.?\d*|\.\d+))")
-STEP = 0.1
+WORD = re.compile(r"([A-Za-z])\s*([-+]?(?:\d+\.?\d*|\.\d+))?")
 COLD = 8.0
+PUT_IN, TAKEN_OUT = " ;fw+ ", ";fw- "
+SAME_C = 1e-9
+
+# A line that a machine gets. `origin`: the number, from 0, of the job's line that it is; None for one that was
+# put in. `step`: the name of the sequence that it belongs to.
+Line = collections.namedtuple("Line", "number text origin step")
+# Filament moved by a line of the job; `asked_c`: the last target but off that its heater was given; `waited`: as
+# Replay.waited_for; `first`: of its use; `told`: the job has given its heater a target since that.
+Moved = collections.namedtuple("Moved", "number origin key forwards head tool temp target asked_c waited first told")
+Exchange = collections.namedtuple("Exchange", "number origin head out into temp target printed sure_c")
+Select = collections.namedtuple("Select", "number origin tool head from_head z block")
+# Filament moved by a line that was put in, after so many moves of the job's; `printed`: the target when its head
+# last extruded; `moved_at`: the temperature when the job last moved filament in it.
+StepFed = collections.namedtuple("StepFed", "number step mm head tool temp target printed moved_at moves")
+Wait = collections.namedtuple("Wait", "number origin head seconds cooling step")
+# A toolhead put away, or not used yet: how long it was more than 5 C above the standby of what is in it.
+Parked = collections.namedtuple("Parked", "number head tool from_s to_s hot_s start_c")
+
+
+class Heater:
+    """First order: cools towards the room, or is driven, after its dead time, towards full_drive_c."""
+
+    def __init__(self, heater, ambient):
+        self.ambient = ambient
+        self.tau, self.full = heater["time_constant_s"], heater["full_drive_c"]
+        self.dead_time = heater.get("dead_time_s", 0)
+        self.max_c = heater.get("max_c", 300)
+        self.temp, self.target = ambient, 0.0
+        self.dead, self.held = 0.0, False  # of the drive under way: what is left, and what it began as
+        self.warm, self.hot_s = math.inf, 0.0  # how long it was above that
+
+    def driven(self):
+        return self.target > self.ambient and self.temp < self.target - SAME_C
+
+    def set(self, target):
+        was = self.driven()
+        held = not was and self.target > self.ambient and abs(self.temp - self.target) <= SAME_C
+        self.target = target
+        if not self.driven():
+            self.dead = 0.0
+        elif not was:
+            self.dead, self.held = self.dead_time, held
+
+    def toward(self, end, seconds):
+        self.temp = end + (self.temp - end) * math.exp(-seconds / self.tau)
+
+    def seconds_toward(self, end, level):
+        """Of the way to `end`; infinite if `level` is not on it."""
+        have, want = self.temp - end, level - end
+        if have == 0 or want / have <= 0:
+            return math.inf
+        return self.tau * math.log(have / want) if abs(want) < abs(have) else 0.0
+
+    def phase(self):
+        """Towards what temperature it goes (None: it stays), and for how long."""
+        if self.target <= self.ambient:
+            return self.ambient, math.inf
+        if self.temp > self.target + SAME_C:
+            return self.ambient, self.seconds_toward(self.ambient, self.target)
+        if not self.driven():
+            return None, math.inf
+        if self.dead > 0:
+            return (None if self.held else self.ambient), self.dead
+        return self.full, self.seconds_toward(self.full, self.target)
+
+    def step(self, seconds):
+        """Part of `seconds`, within one phase; says how much."""
+        end, lasts = self.phase()
+        drives = self.driven()
+        took = min(seconds, lasts)
+        crosses = math.inf
+        if end is not None and min(self.temp, end) < self.warm < max(self.temp, end):
+            crosses = self.seconds_toward(end, self.warm)
+        self.hot_s += min(took, crosses) if self.temp > self.warm else max(0.0, took - crosses)
+        if end is not None:
+            self.toward(end, took)
+        if drives and self.dead > 0:
+            self.dead = 0.0 if took == lasts else self.dead - took
+        elif end is not None and took == lasts:
+            self.temp = self.target
+        return took
+
+    def pass_time(self, seconds):
+        while seconds > 0:
+            seconds -= self.step(seconds)
+
+    def seconds_until(self, cooling):
+        """Until its target is reached from below, and if `cooling` from above; None if never."""
+        if self.target <= self.ambient or (self.temp >= self.target - SAME_C and not cooling):
+            return 0.0
+        ahead = Heater.__new__(Heater)
+        ahead.__dict__.update(self.__dict__)
+        ahead.warm = math.inf
+        total = 0.0
+        while abs(ahead.temp - ahead.target) > SAME_C:
+            _, lasts = ahead.phase()
+            if lasts == math.inf:
+                return None
+            total += ahead.step(lasts)
+        return total
 
 
 class Machine:
@@ -23,144 +124,392 @@ class Machine:
         self.ambient = rules.get("machine", {}).get("ambient_c", 23)
         self.heads = rules["toolhead"]
         self.of_tool = {t: i for i, h in enumerate(self.heads) for t in h["tools"]}
+        self.of_heater = {h["heater"].get("index", h["tools"][0]): i for i, h in enumerate(self.heads)}
         self.durations = [(re.compile(d["match"]), d["seconds"]) for d in rules.get("duration", [])]
+        self.recognise = [(re.compile(r["match"]), r["as"]) for r in rules.get("recognise", [])]
+        self.by_heater = rules.get("dialect", {}).get("temperature_index", "tool") == "heater"
+        motion = rules.get("motion", {})
+        fastest = {"x": 300, "y": 300, "z": 12, "e": 60} | motion.get("max_speed_mm_s", {})
+        self.fastest = [fastest[a] for a in "xyze"]
+        self.time_scale = motion.get("time_scale", 1)
+        self.filament = {f["tool"]: f for f in rules.get("filament", [])}
+        self.material = rules.get("material", {})
+
+    def of_filament(self, tool, key, otherwise):
+        """The filament's own, else its material's, else the default."""
+        own = self.filament.get(tool, {})
+        return own.get(key, self.material.get(own.get("material"), {}).get(key, otherwise))
 
 
 class Replay:
-    def __init__(self, machine, lines):
+    """Follows `lines`. `e_follows`: G90 and G91 set the mode of E as well, as M82 and M83 do, and whichever came
+    last counts; else E is relative while either G91 or M83 is in force. Without `heat` no heater is
+    followed and no time passes."""
+
+    def __init__(self, machine, lines, e_follows=False, heat=True):
         self.m = machine
-        self.temp = [machine.ambient] * len(machine.heads)
-        self.target = [0.0] * len(machine.heads)
-        self.dead = [0.0] * len(machine.heads)
+        self.e_follows, self.heat = e_follows, heat
+        self.heaters = [Heater(h["heater"], machine.ambient) for h in machine.heads]
         self.pos = [0.0] * 4
         self.rel = self.erel = False
         self.unit = 1.0
         self.feed = 25.0
-        self.tool = None
+        self.fan = 0.0
+        self.speed_factor = 1.0
+        self.retract = (0.0, 35.0, 35.0)
+        self.tool = self.head = self.last_head = None
         self.loaded = {}
-        self.motion = 1
-        self.spare = 0.0
-        self.waited = 0.0
-        self.moves = []     # (line number, key, head, temperature, target)
-        self.exchanges = []  # (line number, temperature, target, printed at before)
-        self.printed = {}    # head: target at its last extrusion
-        self.stepped = {}    # head: mm that sequences have pushed since, less what they pulled
+        self.now = self.waited = self.waited_in_steps = 0.0
+        self.moves, self.exchanges, self.selects, self.waits = [], [], [], []
+        self.steps_fed = []   # of the lines that were put in
+        self.printed = {}     # head: target at its last extrusion
+        self.asked = {}       # head: its last target that was not off
+        self.sure = {}        # head: what it was last waited for, unless it was set lower since
+        self.waited_for = {}  # head: (so many lines of the job had fed forwards, target, not told anything since)
+        self.fed = 0
+        self.moved_at = {}    # head: temperature when its filament was last moved
+        self.in_use = None    # the select by which the present use began
+        self.fed_in = -1      # the select after which the last filament was moved
+        self.told_in = -1     # the select after whose first move of filament the job set a target
+        self.sets = []        # by lines of the job: (line, head, moves before, whether within a use)
+        self.stepped = {}     # head: mm that sequences have pushed since, less what they pulled
+        self.block = None     # of lines of a sequence: its name, z before and after it
         self.findings = []
-        self.first_print = None
-        self.waited_at_start = 0.0
-        for number, text in lines:
-            self.line(number, text)
+        self.states = {}      # before each line of the job, by its number from 0
+        self.first_print = self.first_print_origin = None
+        self.waited_at_start = self.began = 0.0
+        self.away, self.parked = {}, []
+        self.long_lines = []  # from when to when
+        self.cold_starts = 0
+        self.told = []        # (when, head, target, by the job's own wait for cooling)
+        self.busy = {}        # head: when it last fed, exchanged or got a sequence, or was put away after that
+        self.busy_in = -1     # the select after which the last of these was
+        self.drive, self.drives = {}, []  # at full drive: from, to, head, whether a line that was put in began it
+        for line in lines:
+            self.line(line)
+
+    def state(self):
+        return (self.unit, self.rel, self.erel, *(round(v, 5) for v in self.pos),
+                round(self.feed, 6), round(self.fan, 6), self.tool)
 
     def pass_time(self, seconds):
-        self.spare += seconds
-        while self.spare >= STEP:
-            self.spare -= STEP
-            for h, head in enumerate(self.m.heads):
-                heater = head["heater"]
-                tau, full = heater["time_constant_s"], heater["full_drive_c"]
-                if self.target[h] > self.temp[h] and self.dead[h] <= 0:
-                    self.temp[h] = min(self.target[h], self.temp[h] + STEP * (full - self.temp[h]) / tau)
-                elif self.target[h] > 0 and abs(self.temp[h] - self.target[h]) < 0.05:
-                    self.temp[h] = self.target[h]
-                else:
-                    self.dead[h] -= STEP if self.target[h] > self.temp[h] else 0
-                    self.temp[h] -= STEP * (self.temp[h] - self.m.ambient) / tau
-                    if self.target[h] <= self.temp[h] + 0.05 < self.target[h] + 0.1:
-                        self.temp[h] = self.target[h]
+        self.now += seconds
+        if self.heat and seconds > 0:
+            for heater in self.heaters:
+                heater.pass_time(seconds)
 
-    def set(self, number, head, value):
-        if value > self.m.heads[head]["heater"].get("max_c", 300):
-            self.findings.append(f"{number}: target {value} above max_c")
-        if value > self.temp[head] and self.target[head] <= self.temp[head] - 0.06:
-            self.dead[head] = self.m.heads[head]["heater"].get("dead_time_s", 0)
-        self.target[head] = value
+    def is_busy(self):
+        if self.head is not None:
+            self.busy[self.head], self.busy_in = self.now, self.in_use
 
-    def select(self, number, tool):
-        if tool == self.tool:
+    def set(self, head, value, cooling=False):
+        heater = self.heaters[head]
+        self.told.append((self.now, head, value, cooling and self.at.origin is not None))
+        if value > heater.max_c:
+            self.findings.append(("above-max", self.at.number, f"target {value:g} above max_c"))
+        self.cold_starts += value > 0 >= heater.target
+        heater.set(value)
+        drive = self.drive.pop(head, None)
+        if drive is not None and drive[1] > self.now:
+            drive[1] = self.now
+        if heater.driven() and self.heat:
+            # A drive under way goes on as what it was.
+            put_in = self.at.origin is None or (drive is not None and drive[1] >= self.now and drive[3])
+            seconds = heater.seconds_until(False)
+            self.drive[head] = [self.now, self.now + (math.inf if seconds is None else seconds), head, put_in]
+            self.drives.append(self.drive[head])
+        self.sure[head] = min(self.sure.get(head, 0), value)
+        if head in self.waited_for:
+            self.waited_for[head] = (*self.waited_for[head][:2], False)
+        if value > self.m.ambient:
+            self.asked[head] = value
+        if self.at.origin is not None:
+            within = head == self.head and self.fed_in == self.in_use
+            self.sets.append((self.at.origin, head, len(self.moves), within))
+            if within:
+                self.told_in = self.in_use
+
+    def wait(self, head, cooling):
+        heater = self.heaters[head]
+        seconds = heater.seconds_until(cooling) if self.heat else 0.0
+        if seconds is None:
+            self.findings.append(("waits-for-ever", self.at.number, f"for {heater.target:g}"))
+            seconds = 0.0
+        if seconds > 0:
+            self.waited += seconds
+            if self.at.step:
+                self.waited_in_steps += seconds
+            self.waits.append(Wait(self.at.number, self.at.origin, head, seconds, cooling, self.at.step))
+            self.pass_time(seconds)
+        self.sure[head] = heater.target
+        self.waited_for[head] = (self.fed, heater.target, True)
+
+    def put_away(self, head):
+        heater = self.heaters[head]
+        tool = self.loaded.get(head, self.m.heads[head]["tools"][0])
+        heater.warm = min(self.m.of_filament(tool, "standby_c", 175), heater.max_c) + 5
+        heater.hot_s = 0.0
+        self.away[head] = (tool, self.now, heater.temp)
+
+    def mount(self, tool):
+        head = self.m.of_tool[tool]
+        if head in self.away:
+            self.parked.append(Parked(self.at.number, head, *self.away[head][:2], self.now,
+                                      self.heaters[head].hot_s, self.away.pop(head)[2]))
+        self.tool, self.head = tool, head
+        self.last_head = self.head
+        self.loaded[self.head] = tool
+        self.in_use = len(self.selects)
+
+    def select(self, tool):
+        old = self.head
+        self.selects.append(Select(self.at.number, self.at.origin, tool, self.m.of_tool.get(tool), old,
+                                   self.pos[2], self.block))
+        if tool == self.tool or (tool < 0 and self.tool is None):
             return
+        new = self.m.of_tool[tool] if tool >= 0 else None
         seconds = 0
-        old = self.m.of_tool.get(self.tool)
-        new = self.m.of_tool[tool]
+        if old is not None and old != new and self.first_print is not None:
+            self.put_away(old)
         if old is not None and old != new:
             seconds += self.m.heads[old].get("park_s", 7)
+        if old is not None and old != new and self.busy_in == self.in_use:
+            self.busy[old] = self.now
+        if tool < 0:
+            self.tool = self.head = None
+            self.pass_time(seconds)
+            return
         if old != new:
             seconds += self.m.heads[new].get("pick_s", 7)
-        if self.loaded.get(new, tool) != tool:
+        out = self.loaded.get(new, tool)
+        if out != tool:
             self.stepped[new] = 0
-            self.exchanges.append((number, self.temp[new], self.target[new], self.printed.get(new, 0)))
+            self.moved_at.pop(new, None)
+            heater = self.heaters[new]
+            self.exchanges.append(Exchange(self.at.number, self.at.origin, new, out, tool, heater.temp,
+                                           heater.target, self.printed.pop(new, None), self.sure.get(new, 0)))
             seconds += self.m.heads[new].get("exchange_s", 35)
-        self.loaded[new] = tool
-        self.tool = tool
+        self.mount(tool)
         self.pass_time(seconds)
+        if out != tool:
+            self.is_busy()
 
-    def line(self, number, text):
-        self.inserted = " ;fw+ step " in text
-        code = re.sub(r"\(.*?\)", "", text.split(";", 1)[0].split("*", 1)[0]).strip()
+    def line(self, line):
+        began = self.now
+        self.act(line)
+        if self.now > began + 1:
+            self.long_lines.append((began, self.now))
+
+    def act(self, line):
+        self.at = line
+        if line.origin is not None:
+            self.states[line.origin] = self.state()
+        if line.step is None:
+            passed = self.block
+        elif self.block is None or self.block["name"] != line.step:
+            passed = None
+            self.block = {"name": line.step, "z": self.pos[2], "to_z": self.pos[2]}
+        else:
+            passed = None
+        text = line.text.rstrip("\r")
         for pattern, seconds in self.m.durations:
             if pattern.search(text):
                 self.pass_time(seconds)
-        if not code or re.match(r"[A-Za-z][A-Za-z_]", code):
-            return
-        words = [(a.upper(), float(b)) for a, b in WORD.findall(code)]
-        if words and words[0][0] == "N":
-            words = words[1:]
-        if not words:
-            return
-        first = words[0]
-        value = dict(words)
-        if first[0] == "T":
-            self.select(number, int(first[1]))
-        elif first[0] == "M" and first[1] in (104, 109):
-            head = self.m.of_tool[int(value["T"])] if "T" in value else self.m.of_tool[self.tool or 0]
-            self.set(number, head, value.get("S", 0))
-            while first[1] == 109 and self.temp[head] < self.target[head] - 0.5:
-                self.waited += STEP
-                self.pass_time(STEP)
-        elif first[0] == "M" and first[1] == 82:
-            self.erel = False
-        elif first[0] == "M" and first[1] == 83:
-            self.erel = True
-        elif first[0] == "G" and first[1] in (90, 91):
-            self.rel = first[1] == 91
-        elif first[0] == "G" and first[1] in (20, 21):
-            self.unit = 25.4 if first[1] == 20 else 1.0
-        elif first[0] == "G" and first[1] == 92:
-            for i, a in enumerate("XYZE"):
-                if a in value:
-                    self.pos[i] = value[a] * self.unit
-        elif first[0] == "G" and first[1] == 28:
-            self.pos[:3] = [0.0] * 3
-        elif first[0] == "G" and first[1] == 4:
-            self.pass_time(value.get("S", value.get("P", 0) / 1000))
-        elif first[0] == "G" and first[1] in (0, 1, 2, 3):
-            self.move(number, value, first[1])
+        for pattern, what in self.m.recognise:
+            match = pattern.search(text)
+            if match:
+                self.recognised(what, match.groupdict())
+        code = re.sub(r"\(.*?\)", "", text.split(";", 1)[0].split("*", 1)[0]).strip()
+        if code and not re.match(r"[A-Za-z][A-Za-z_]", code):
+            words = [(a.upper(), float(b) if b else None) for a, b in WORD.findall(code)]
+            if words and words[0][0] == "N":
+                words = words[1:]
+            if words:
+                self.command(words[0], dict(words))
+        if line.step is not None:
+            self.is_busy()
+            self.block["to_z"] = self.pos[2]
+        elif passed is self.block and line.origin is not None and code:
+            self.block = None
 
-    def move(self, number, value, code):
+    def recognised(self, what, groups):
+        if what == "change":
+            self.select(int(groups["tool"]))
+        elif what in ("set", "wait"):
+            head = (self.m.of_heater[int(groups["heater"])] if "heater" in groups
+                    else self.m.of_tool[int(groups["tool"])])
+            self.set(head, float(groups["temp"]))
+            if what == "wait":
+                self.wait(head, False)
+
+    def heater_of(self, value):
+        if value.get("T") is not None:
+            return (self.m.of_heater if self.m.by_heater else self.m.of_tool).get(int(value["T"]))
+        if self.head is not None:
+            return self.head
+        return self.last_head if self.last_head is not None else self.m.of_tool[0]
+
+    def command(self, first, value):
+        if first[0] == "T":
+            self.select(int(first[1]))
+        elif first[0] == "M":
+            self.m_command(first[1], value)
+        elif first[0] == "G":
+            self.g_command(first[1], value)
+
+    def m_command(self, code, value):
+        if code in (104, 109):
+            head = self.heater_of(value)
+            cooling = code == 109 and value.get("S") is None and value.get("R") is not None
+            given = value.get("R") if cooling else value.get("S")
+            if head is None:
+                return
+            if given is not None:
+                self.set(head, given, cooling)
+            if code == 109:
+                self.wait(head, cooling)
+        elif code in (82, 83):
+            self.erel = code == 83
+        elif code == 6 and value.get("T") is not None:
+            self.select(int(value["T"]))
+        elif code in (106, 107) and not value.get("P"):
+            self.fan = 0.0 if code == 107 else 255.0 if value.get("S") is None else value["S"]
+        elif code == 220 and value.get("S"):
+            self.speed_factor = value["S"] / 100
+        elif code == 207:
+            mm, there, back = self.retract
+            there = value["F"] / 60 if value.get("F") else there
+            back = value["T"] / 60 if value.get("T") else there
+            self.retract = (value.get("S") if value.get("S") is not None else mm, there, back)
+
+    def g_command(self, code, value):
+        if code in (90, 91):
+            self.rel = code == 91
+            if self.e_follows:
+                self.erel = self.rel
+        elif code in (20, 21):
+            self.unit = 25.4 if code == 20 else 1.0
+        elif code == 92:
+            for i, a in enumerate("XYZE"):
+                if value.get(a) is not None:
+                    self.pos[i] = value[a] * self.unit
+        elif code == 28:
+            for i, a in enumerate("XYZ"):
+                if a in value or not any(b in value for b in "XYZ"):
+                    self.pos[i] = 0.0
+        elif code == 4:
+            seconds = value["S"] if value.get("S") is not None else (value.get("P") or 0) / 1000
+            self.pass_time(seconds)
+        elif code in (0, 1, 2, 3):
+            self.move(value, int(code))
+        elif code == 11 or (code == 10 and "P" not in value and "L" not in value):
+            mm, there, back = self.retract
+            self.filament(("retract" if code == 10 else "unretract", self.tool), code == 11)
+            self.pass_time(mm / (there if code == 10 else back) * self.m.time_scale)
+            self.is_busy()
+
+    def filament(self, key, forwards):
+        """A line of the job moves filament."""
+        if self.head is None:
+            self.mount(0)
+        heater = self.heaters[self.head]
+        self.moves.append(Moved(self.at.number, self.at.origin, key, forwards, self.head, self.tool, heater.temp,
+                                heater.target, self.asked.get(self.head, 0),
+                                self.waited_for.get(self.head), self.fed_in != self.in_use,
+                                self.told_in == self.in_use))
+        self.fed_in = self.in_use
+        self.moved_at[self.head] = heater.temp
+        if forwards:
+            self.fed += 1
+            self.printed[self.head] = heater.target
+            if self.stepped.pop(self.head, 0) < -1e-4:
+                self.findings.append(("filament-back", self.at.number, "steps have left the filament pulled back"))
+
+    def move(self, value, code):
         old = list(self.pos)
+        e_relative = self.erel if self.e_follows else self.rel or self.erel
         for i, a in enumerate("XYZE"):
-            if a in value:
-                relative = self.rel or (a == "E" and self.erel)
+            if value.get(a) is not None:
+                relative = e_relative if a == "E" else self.rel
                 self.pos[i] = value[a] * self.unit + (old[i] if relative else 0)
-        self.feed = value.get("F", self.feed / self.unit * 60) * self.unit / 60
+        if value.get("F"):
+            self.feed = value["F"] * self.unit / 60
         delta = [b - a for a, b in zip(old, self.pos)]
-        head = self.m.of_tool[self.tool if self.tool is not None else 0]
-        if self.inserted:
+        delta = [0.0 if abs(d) < 1e-9 else d for d in delta]
+        if self.at.origin is None and delta[3] != 0:
+            head = self.head if self.head is not None else self.last_head
+            heater = self.heaters[head]
             self.stepped[head] = self.stepped.get(head, 0) + delta[3]
-            least = min(self.target[head], self.printed.get(head, self.target[head]))
-            if delta[3] > 1e-9 and self.temp[head] < least - COLD:
-                self.findings.append(f"{number}: a step pushes at {self.temp[head]:.1f}, not {least:.0f}")
-        elif delta[3] > 1e-9:
-            if self.stepped.pop(head, 0) < -1e-4:
-                self.findings.append(f"{number}: steps have left the filament pulled back")
-            key = (code, self.tool, round(self.feed, 6), *(round(v, 5) for v in self.pos),
+            self.steps_fed.append(StepFed(self.at.number, self.at.step, delta[3], head, self.tool, heater.temp,
+                                          heater.target, self.printed.get(head), self.moved_at.get(head),
+                                          len(self.moves)))
+        elif delta[3] != 0:
+            key = (code, self.tool, round(self.feed, 6), *(round(v, 5) for v in self.pos), round(delta[3], 5),
                    *(value.get(k) for k in "IJR"))
-            self.moves.append((number, key, head, self.temp[head], self.target[head]))
-            self.printed[head] = self.target[head]
-            if (abs(delta[0]) + abs(delta[1]) > 1e-9 or code > 1) and self.first_print is None:
-                self.first_print = number
-                self.waited_at_start = self.waited
-        length = sum(d * d for d in delta[:3]) ** 0.5 or abs(delta[3])
-        self.pass_time(length / self.feed)
+            self.filament(key, delta[3] > 0)
+            if delta[3] > 0 and (delta[0] or delta[1] or code > 1) and self.first_print is None:
+                self.first_print, self.first_print_origin = self.at.number, self.at.origin
+                self.waited_at_start, self.began = self.waited, self.now
+                for other in range(len(self.heaters)):
+                    if other != self.head:
+                        self.put_away(other)
+        length = self.arc(delta, value, code) if code > 1 else math.hypot(*delta[:3])
+        length = length or abs(delta[3])
+        if length > 0:
+            speed = max(self.feed * self.speed_factor, 1e-3)
+            for d, fastest in zip(delta, self.m.fastest):
+                if abs(d) / length * speed > fastest:
+                    speed = fastest * length / abs(d)
+            self.pass_time(length / speed * self.m.time_scale)
+            if delta[3] != 0:
+                self.is_busy()
+
+    def arc(self, delta, value, code):
+        """The length of an arc in x and y; with R taken as straight."""
+        i, j = ((value.get(k) or 0) * self.unit for k in "IJ")
+        radius = math.hypot(i, j)
+        if radius == 0:
+            return math.hypot(*delta[:3])
+        turn = math.atan2(delta[1] - j, delta[0] - i) - math.atan2(-j, -i)
+        turn = -turn if code == 2 else turn
+        turn %= 2 * math.pi
+        if turn < 1e-9:
+            turn = 2 * math.pi
+        return math.hypot(radius * turn, delta[2])
+
+
+def lines_of(job):
+    """Of a job as it is sliced."""
+    return [Line(i + 1, text, i, None) for i, text in enumerate(job.decode("latin-1").split("\n"))]
+
+
+def lines_of_rewrite(rewritten):
+    """What the machine acts on, and what it passes over: all but the first line and the disabled ones. Also the
+    job's lines that are disabled, by their number from 0."""
+    out, disabled, origin = [], {}, 0
+    for number, text in enumerate(rewritten.decode("latin-1").split("\n"), 1):
+        if number == 1:
+            continue
+        if PUT_IN in text:
+            reason = text.split(PUT_IN, 1)[1].rstrip("\r")
+            step = reason[5:].rsplit(": ", 1)[0] if reason.startswith("step ") else None
+            out.append(Line(number, text, None, step))
+        elif text.startswith(TAKEN_OUT):
+            disabled[origin] = text[len(TAKEN_OUT):].rstrip("\r")
+            origin += 1
+        else:
+            out.append(Line(number, text, origin, None))
+            origin += 1
+    return out, disabled
+
+
+def undone(rewritten):
+    """The marks, undone by hand."""
+    out = b""
+    for line in rewritten.splitlines(keepends=True)[1:]:
+        if PUT_IN.encode() not in line:
+            out += line.removeprefix(TAKEN_OUT.encode())
+    return out
 
 
 def main():
@@ -169,48 +518,44 @@ def main():
     with open(sys.argv[3], "rb") as f:
         machine = Machine(tomllib.load(f))
     findings = []
-
-    # The marks, undone by hand.
-    undone = b""
-    for line in rewritten.splitlines(keepends=True)[1:]:
-        if b" ;fw+ " not in line:
-            undone += line.removeprefix(b";fw- ")
-    if undone.rstrip(b"\r\n") != original.rstrip(b"\r\n"):
+    if undone(rewritten).rstrip(b"\r\n") != original.rstrip(b"\r\n"):
         findings.append("the marks do not lead back to the original")
-
-    def lines(data):
-        return list(enumerate(data.decode("latin-1").split("\n"), 1))
-
-    a = Replay(machine, lines(original))
-    b = Replay(machine, lines(rewritten))
-    findings += b.findings
-    if [m[1] for m in a.moves] != [m[1] for m in b.moves]:
+    a = Replay(machine, lines_of(original))
+    b = Replay(machine, lines_of_rewrite(rewritten)[0])
+    findings += [f"{number}: {what}" for _, number, what in b.findings]
+    for s in b.steps_fed:
+        least = s.target if s.printed is None else min(s.target, s.printed)
+        if s.mm > 0 and s.temp < least - COLD:
+            findings.append(f"{s.number}: a step pushes at {s.temp:.1f}, not {least:.0f}")
+    if [m.key for m in a.moves] != [m.key for m in b.moves]:
         findings.append("the extruding moves differ")
-    want = lines(original)[: a.first_print]
-    have = [x for x in lines(rewritten)[1:] if " ;fw+ " not in x[1]][: a.first_print]
-    if [x[1] for x in want] != [x[1] for x in have]:
+    want = [line.text for line in lines_of(original)[: a.first_print]]
+    have = [text for text in rewritten.decode("latin-1").split("\n")[1:] if PUT_IN not in text]
+    if want != have[: a.first_print]:
         findings.append("the start code differs")
-    for (_, _, _, _, wanted), (number, _, head, temp, _) in zip(a.moves, b.moves):
-        if temp < wanted - COLD:
-            findings.append(f"{number}: extrudes at {temp:.1f}, printed at {wanted:.0f}")
-    for number, temp, target, wanted in b.exchanges:
-        if temp < wanted - COLD or target < wanted:
-            findings.append(f"{number}: exchange at {temp:.1f}, target {target:.0f}, the filament "
+    for asked, move in zip(a.moves, b.moves):
+        if move.forwards and move.temp < asked.target - COLD:
+            findings.append(f"{move.number}: extrudes at {move.temp:.1f}, printed at {asked.target:.0f}")
+    for x in b.exchanges:
+        wanted = x.printed or 0
+        if x.temp < wanted - COLD or x.target < wanted:
+            findings.append(f"{x.number}: exchange at {x.temp:.1f}, target {x.target:.0f}, the filament "
                             f"in it was printed at {wanted:.0f}")
-    for h, target in enumerate(b.target):
-        if target > 0:
-            findings.append(f"{machine.heads[h]['name']} is left on at {target:.0f}")
+    for head, heater in zip(machine.heads, b.heaters):
+        if heater.target > 0:
+            findings.append(f"{head['name']} is left on at {heater.target:.0f}")
     if b.waited > a.waited:
         findings.append(f"waits {b.waited:.0f} s, the original {a.waited:.0f} s")
     # Beyond the start code, which stays as it is, next to nothing is waited for.
     before, after = a.waited - a.waited_at_start, b.waited - b.waited_at_start
     if after > 0.005 * before:
         findings.append(f"waits {after:.1f} s after the start code, more than 0.5 % of the original's {before:.0f} s")
-    print(f"{len(b.moves)} extruding moves, {len(b.exchanges)} exchanges, waits {a.waited:.0f} -> "
-          f"{b.waited:.0f} s, after the start code {before:.0f} -> {after:.1f} s")
+    print(f"{sum(m.forwards for m in b.moves)} extruding moves, {len(b.exchanges)} exchanges, waits "
+          f"{a.waited:.0f} -> {b.waited:.0f} s, after the start code {before:.0f} -> {after:.1f} s")
     for finding in findings[:20]:
         print(finding)
     sys.exit(1 if findings else 0)
 
 
-main()
+if __name__ == "__main__":
+    main()
