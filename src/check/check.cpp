@@ -159,7 +159,7 @@ class Check final : private Player {
     }
     const auto target = [&](std::size_t head, std::optional<double> temp) {
       if (head == kNone || !temp) return;
-      wanted(head) = std::max(0.0, *temp);
+      want(head, std::max(0.0, *temp));
       lowest(head) = std::min(lowest(head), wanted(head));
       fresh(head) = true;
     };
@@ -180,6 +180,7 @@ class Check final : private Player {
 
   void original_feeds(bool on_the_way) {
     ++report_.moves;
+    if (!let_go_.empty()) let_go_.clear();
     (void)original_mount_.feeding();
     if (!original_started_ && on_the_way) begin();
   }
@@ -319,10 +320,12 @@ class Check final : private Player {
     act(told_, Side::inserted);
     if (steps_ == nullptr) return;
     step_given(mount_.mounted(), 0);
+    if (mount_.mounted() != kNone) used_until_here();
     for (const rules::Step& step : steps_->steps) {
       if (step.action != rules::Step::Action::gcode || bare(step.gcode) != bare(code)) continue;
       stop();
       pass(step.seconds);
+      if (mount_.mounted() != kNone) used_until_here();
       break;
     }
   }

@@ -25,6 +25,12 @@ void LongLines::forget_before(double time_s) {
                                             [time_s](const Span& s) { return s.to_s >= time_s; }));
 }
 
+double LongLines::line_begin(double time_s) const {
+  const auto after = std::upper_bound(spans_.begin(), spans_.end(), time_s,
+                                      [](double t, const Span& s) { return t < s.to_s; });
+  return after != spans_.end() && after->from_s <= time_s ? after->from_s : time_s;
+}
+
 double LongLines::line_end(double time_s) const {
   const auto after = std::upper_bound(spans_.begin(), spans_.end(), time_s,
                                       [](double t, const Span& s) { return t < s.to_s; });
@@ -61,11 +67,7 @@ class Judge {
       waits();
     }
     values();
-    if (r_.gap.policy != rules::Policy::lookahead) {
-      if (r_.gap.policy != rules::Policy::as_sliced) limit(actual.hot_s);
-      return;
-    }
-    if (irregular()) return;
+    if (r_.gap.policy != rules::Policy::lookahead || irregular()) return;
     const std::size_t preheat = find_preheat();
     const bool let_go = lowered_before(preheat);
     if (preheat == kHeld || !let_go) {
@@ -281,14 +283,21 @@ class Judge {
           fmt::format("on standby for {:.0f} s; over {:.0f} s it is to be off", needed_s,
                       r_.gap.off_over_s));
     }
-    const double must_be_hot = thermal::seconds_to_cool(h_, start_c, warm_c_) +
-                               thermal::seconds_to_heat(h_, std::min(warm_c_, ready_c_), ready_c_);
     const bool cools_below =
         past(g_.orders[preheat].at_s, preheat).course.temperature_c() < standby_c_ - 0.5;
     if (off && g_.used_c > h_.ambient_c && cools_below && needed_s < r_.gap.off_over_s - slack &&
-        start_c >= standby_c_ && (must_be_hot < g_.max_hot_idle_s - slack || start_c <= warm_c_)) {
+        start_c >= standby_c_ && !hot_too_long()) {
       say(Id::off_short, line, fmt::format("off for a gap of {:.0f} s only", needed_s));
     }
+  }
+
+  // Whether standby, too, would be hot for longer than is allowed, or nearly.
+  [[nodiscard]] bool hot_too_long() const {
+    const double start_c = g_.start.temperature_c();
+    if (start_c <= warm_c_) return false;
+    const double hot_s = thermal::seconds_to_cool(h_, start_c, warm_c_) +
+                         thermal::seconds_to_heat(h_, std::min(warm_c_, ready_c_), ready_c_);
+    return hot_s >= g_.max_hot_idle_s - slack_s(hot_s);
   }
 
   // Whether, shut down at the first chance and told again at the next, it would be back in time.
@@ -316,6 +325,7 @@ class Judge {
         there.advance(middle - g_.from_s);
         (middle + lead_s(there, middle, needs_.front()) <= need_s ? early : late) = middle;
       }
+      early = std::max(g_.from_s, r_.lines.line_begin(early));
       thermal::Spent spent = course.advance(early - g_.from_s, warm_c_);
       course.set_target(ready_c_);
       spent.add(course.advance(need_s - early, warm_c_));
@@ -327,7 +337,8 @@ class Judge {
     const double of_off = cost(0);
     const double of_standby = cost(standby_c_);
     const double slack = 0.03 * std::max(of_off, of_standby);
-    if (off && of_off > of_standby + slack && g_.start.temperature_c() > warm_c_) {
+    if (off && of_off > of_standby + slack && g_.start.temperature_c() > warm_c_ &&
+        !hot_too_long()) {
       say(Id::off_short, line,
           fmt::format("off costs {:.2g} here, standby {:.2g}", of_off, of_standby));
     } else if (!off && of_standby > of_off + slack) {
@@ -338,10 +349,13 @@ class Judge {
 
   // Let go of at the start and brought back where it was: no longer than that.
   void idle(std::size_t preheat, double hot_s) {
-    double floor_c = g_.start.target_c();
+    // Where it was colder before, it may be brought up to standby first.
+    std::optional<double> lowest;
     for (std::size_t i = 0; i < preheat; ++i) {
-      if (g_.orders[i].target_c) floor_c = std::min(floor_c, *g_.orders[i].target_c);
+      const auto& target = g_.orders[i].target_c;
+      if (target) lowest = std::min(lowest.value_or(*target), *target);
     }
+    const double floor_c = lowest.value_or(g_.start.target_c());
     Course best = g_.start;
     best.set_target(floor_c);
     const double back_s = std::min(g_.orders[preheat].at_s, g_.to_s);
@@ -412,8 +426,8 @@ void judge_last(const Gap& gap, const GapRules& rules, bool ever_fed, Findings& 
                              ever_fed ? "it is not used again" : "it is never used"));
   };
   // The job may wait for it to cool down; a target is what that takes.
-  const auto cool_down = [](const Order& o, double from_c) {
-    return !o.inserted && o.waits && o.cooling && *o.target_c < from_c;
+  const auto cool_down = [&gap](const Order& o) {
+    return !o.inserted && o.waits && o.cooling && *o.target_c < gap.used_c;
   };
   for (const Order& o : gap.parting) {
     const bool own_wait = !o.inserted && o.waits;
@@ -423,10 +437,9 @@ void judge_last(const Gap& gap, const GapRules& rules, bool ever_fed, Findings& 
     hot_s += course.advance(std::max(0.0, o.at_s - now), warm_c).above_s;
     now = std::max(now, o.at_s);
     if (!o.target_c) continue;
-    const double from_c = course.temperature_c();
     course.set_target(*o.target_c);
     if (*o.target_c > 0) {
-      if (cool_down(o, from_c)) continue;
+      if (cool_down(o)) continue;
       needless(o);
     } else if (off_line == 0) {
       off_line = o.line;

@@ -40,6 +40,8 @@ class LongLines {
   void forget_before(double time_s);
   // The first moment from `time_s` on at which a line ends.
   [[nodiscard]] double line_end(double time_s) const;
+  // The last moment up to `time_s` at which one begins or, where none is under way, `time_s`.
+  [[nodiscard]] double line_begin(double time_s) const;
 
  private:
   struct Span {
@@ -56,7 +58,7 @@ struct Gap {
   // Given after its last feeding but before it was put away: `start` has them behind it.
   std::vector<Order> parting = {};
   std::uint64_t fed_line = 0;  // of its last movement of filament, either way
-  double used_c = 0;           // the target at its last feeding; at `start` if it has not fed
+  double used_c = 0;           // the target at its last use; at `start` if there was none
   // Once it is over:
   double to_s = 0;         // picked
   double fed_s = 0;        // first feeding

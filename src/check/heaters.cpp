@@ -120,7 +120,9 @@ double Heaters::order(std::size_t h, Order o) {
     head.put_away = false;
     if (h == mounted_) visit_.waited_c = target;
     if (wait > 0) lines_.add(o.at_s, o.at_s + wait, o.span);
-    if (started_ && h == mounted_ && !o.inserted && target > heads_[h].hotend.ambient_c) {
+    const bool cool_down = o.cooling && target < head.last_c;
+    if (started_ && h == mounted_ && !o.inserted && !cool_down &&
+        target > heads_[h].hotend.ambient_c) {
       visit_.own_wait = o;
       visit_.own_wait->target_c = target;
       visit_.own_wait->at_s += wait;
@@ -184,6 +186,10 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
     Head& from = at(s.from);
     const bool used = visit_.fed || visit_.exchange || visit_.pull || visit_.own_wait;
     end_visit(s.from, at_s, line);
+    // What was waited for after an exchange, to charge what came in, belongs to it.
+    if (s.from != s.to && !visit_.fed && visit_.exchange) {
+      std::erase_if(from.since, [](const Order& o) { return o.inserted && o.waits; });
+    }
     if (s.from != s.to && (used || !from.gap)) {
       if (started_) open_gap(from, at_s);
     }
@@ -342,14 +348,15 @@ void Heaters::filament(double at_s, const Movement& m) {
   }
   head.met = true;
   if (started_) {
+    const bool goes_on = visit_.fed || visit_.pull;
     begin_use(at_s, m);
-    if (visit_.fed) head.least_c = std::min({head.least_c, m.wanted_c, m.least_c});
+    if (goes_on) head.least_c = std::min({head.least_c, m.wanted_c, m.least_c});
     const double temp = head.course.temperature_c();
     // What the start code began with, it may have begun cold.
     // Nor is it cold that a heater which had just let go cools on in its dead time.
     const thermal::Hotend& hotend = heads_[m.head].hotend;
     const double warm_c =
-        visit_.fed ? thermal::cooled_c(hotend, head.least_c, hotend.dead_time_s) : head.least_c;
+        goes_on ? thermal::cooled_c(hotend, head.least_c, hotend.dead_time_s) : head.least_c;
     if (visit_.judged && temp < warm_c - kColdC) {
       say(Id::extrusion_cold, m.head, m.line,
           fmt::format("{} at {:.0f} C, the job prints at {:g} C", m.forwards ? "feeds" : "pulls",
@@ -385,11 +392,12 @@ void Heaters::begin_use(double at_s, const Movement& m) {
   };
   const bool pulled_before = visit_.pull && visit_.pull->waited_c >= m.wanted_c - kSameC;
   if (m.wanted_c > heads_[m.head].hotend.ambient_c && !pulled_before &&
-      (head.put_away || !waited(head.waited_c))) {
+      (m.forwards || !visit_.pull) && (head.put_away || !waited(head.waited_c))) {
     say(Id::use_without_wait, m.head, m.line, fmt::format("nothing waits for {:g} C", m.wanted_c));
   }
   if (!m.forwards) {
-    if (!visit_.pull) visit_.pull = {at_s, m.wanted_c, head.waited_c, m.line};
+    if (visit_.pull) return;
+    visit_.pull = {at_s, m.wanted_c, head.waited_c, m.line};
     head.least_c = m.wanted_c;
     visit_.judged = true;
     return;
@@ -440,7 +448,9 @@ void Heaters::finish(double at_s) {
     if (!head.gap) {
       // Mounted to the end: its last gap begins where it last moved filament.
       const double from = std::max(head.fed_until_s, start_s_);
-      Gap gap{.start = head.since.empty() ? head.course : head.mark, .from_s = from};
+      Gap gap{.start = head.since.empty() ? head.course : head.mark,
+              .from_s = from,
+              .used_c = head.last_c};
       double now = head.since.empty() ? at_s : head.mark_s;
       for (const Order& o : head.since) {
         if (o.line > head.fed_line && o.at_s >= from - 1e-6) {

@@ -50,6 +50,18 @@ std::size_t Player::head_meant(const gcode::Effect& e, Mount& mount) {
                                                     : heads_.of_tool(*e.target_index);
 }
 
+void Player::want(std::size_t head, double temp_c) {
+  const double ambient_c = heads_[head].hotend.ambient_c;
+  if (temp_c <= ambient_c && wanted(head) > ambient_c) let_go_[head] = wanted(head);
+  if (temp_c > ambient_c) let_go_.erase(head);
+  wanted(head) = temp_c;
+}
+
+double Player::wanted_of_pull(std::size_t head) {
+  const auto it = let_go_.find(head);
+  return it == let_go_.end() ? wanted(head) : it->second;
+}
+
 void Player::step_given(std::size_t head, double fed_mm) {
   if (head == kNone) return;
   sequences_.step(head, *steps_, fed_mm);
@@ -89,18 +101,34 @@ void Player::wait_removed(std::size_t head, double temp_c, double before_c, bool
         fmt::format("{}: it is not waited for until it has cooled down to {:g} C",
                     printable(heads_[head].name), temp_c));
   } else if (mounted && waited(head) < temp_c) {
-    lost_wait_ = {head, temp_c, number_};
+    lost_wait_ = {head, temp_c, number_, moved_in_visit_};
   }
 }
 
-// Where filament has moved meanwhile, the wait before that was judged. After the last use of all,
-// nothing needs heat.
 void Player::visit_over() {
   if (!lost_wait_) return;
-  say(Id::wait_lost, lost_wait_->line,
-      fmt::format("{}: nothing waits for {:g} C in its place",
-                  printable(heads_[lost_wait_->head].name), lost_wait_->temp_c));
+  if (lost_wait_->after_use) {
+    lost_waits_.push_back(*lost_wait_);
+  } else {
+    wait_lost(*lost_wait_);
+  }
   lost_wait_.reset();
+}
+
+void Player::wait_lost(const Lost& lost) {
+  say(Id::wait_lost, lost.line,
+      fmt::format("{}: nothing waits for {:g} C in its place", printable(heads_[lost.head].name),
+                  lost.temp_c));
+}
+
+// Before filament moves the wait for that is judged. Those that were lost after the use before may
+// have been after the last one, for all that was known then.
+void Player::settle_lost_waits(std::size_t head) {
+  if (lost_wait_ && lost_wait_->head == head && !moved_in_visit_) lost_wait_.reset();
+  for (const Lost& lost : lost_waits_) {
+    if (lost.head == head) wait_lost(lost);
+  }
+  std::erase_if(lost_waits_, [head](const Lost& lost) { return lost.head == head; });
 }
 
 void Player::act(const Told& told, Side side) {
@@ -171,7 +199,7 @@ void Player::select(int tool, Side side) {
   exchange_only_ = s.exchange && original_started_;
   balance_at_select(s);
   heaters_.select(clock_.now_s() + waited_s_, s, tool, s.to == kNone ? 0 : wanted(s.to), number_);
-  fed_in_visit_ = false;
+  fed_in_visit_ = moved_in_visit_ = false;
   if (s.to != kNone) fresh(s.to) = true;
   if (s.from != kNone) fresh(s.from) = true;
   pass(s.seconds);
@@ -221,26 +249,29 @@ void Player::feed(bool forwards, double mm, Side side) {
   const bool first_forwards = forwards && !fed_in_visit_;
   fed_in_visit_ |= forwards;
   // What the job pulls cold, it has asked for no heat for.
-  if (!forwards && wanted(head) <= heads_[head].hotend.ambient_c) return;
-  used_c(head) = wanted(head);
-  if (lost_wait_ && lost_wait_->head == head) lost_wait_.reset();
+  const double wanted_c = forwards || moved_in_visit_ ? wanted(head) : wanted_of_pull(head);
+  const bool hot = wanted_c > heads_[head].hotend.ambient_c;
+  if (!forwards && !hot && !moved_in_visit_) return;
+  used_c(head) = wanted_c;
+  if (lost_wait_ || !lost_waits_.empty()) settle_lost_waits(head);
   if (mount_.tool() != original_mount_.tool() && mount_.tool() != wrong_tool_) {
     wrong_tool_ = mount_.tool();
     say(Id::extrusion_tool, number_,
         fmt::format("fed by T{}, in the original by T{}", mount_.tool(), original_mount_.tool()));
   }
   if (fed_in_blocks_ != 0) balance();
+  moved_in_visit_ = true;
   if (fresh(head) == 0 && !first_forwards) return;
   fresh(head) = 0;
   exchange_only_ = false;
-  if (std::string wrong = sequences_.feeds(head, mount_.tool(), original_started_,
-                                           wanted(head) > heads_[head].hotend.ambient_c);
-      !wrong.empty()) {
-    say(Id::sequence_wrong, number_, std::move(wrong));
+  // What is pulled after the heater was let go of is part of a use that was judged.
+  if (hot || forwards) {
+    std::string wrong = sequences_.feeds(head, mount_.tool(), original_started_, hot);
+    if (!wrong.empty()) say(Id::sequence_wrong, number_, std::move(wrong));
   }
   Event e = event(forwards ? Event::What::feeds : Event::What::pulls);
   // What is not the job's has no wish of its own.
-  e.wanted_c = wanted(head);
+  e.wanted_c = wanted_c;
   e.least_c = std::exchange(lowest(head), 1e9);
   put(e);
 }
@@ -290,10 +321,13 @@ void Player::firmware_retraction(const gcode::Effect& e, Side side) {
   m.feed_mm_s = e.retracts ? l.retract_mm_s : l.unretract_mm_s;
   feed(e.unretracts, m.delta[gcode::kE], side);
   clock_.move(m, number_ << 1U | 1U);
-  // However far the firmware pulls, and be it nothing: until here the toolhead is in use.
-  if (mount_.mounted() == kNone) return;
+  // However far the firmware pulls, and be it nothing.
+  if (mount_.mounted() != kNone) used_until_here();
+}
+
+void Player::used_until_here() {
   Event used;
-  used.what = Event::What::retracts;
+  used.what = Event::What::used;
   used.head = mount_.mounted();
   used.order.line = number_;
   put(used);
@@ -321,7 +355,7 @@ void Player::settle(std::uint64_t moves, double time_s) {
         heaters_.filament(at_s, {e.what == Event::What::feeds, e.head, e.tool, e.wanted_c,
                                  e.least_c, e.order.line});
         break;
-      case Event::What::retracts:
+      case Event::What::used:
         heaters_.fed_until(e.head, at_s, e.order.line);
         break;
       case Event::What::feeds_inserted:

@@ -7,6 +7,7 @@
 #pragma once
 
 #include <deque>
+#include <map>
 #include <optional>
 #include <span>
 #include <string>
@@ -44,6 +45,10 @@ class Player : public motion::Clock::Listener {
     if (wanted_.size() <= head) wanted_.resize(head + 1, 0);
     return wanted_[head];
   }
+  // The original gives `temp_c` to a heater. An off takes its target away, but not at once its
+  // heat: where filament is pulled before any is fed, that target is still what is wanted.
+  void want(std::size_t head, double temp_c);
+  [[nodiscard]] double wanted_of_pull(std::size_t head);
   double& lowest(std::size_t head) {
     if (lowest_.size() <= head) lowest_.resize(head + 1, 1e9);
     return lowest_[head];
@@ -83,20 +88,13 @@ class Player : public motion::Clock::Listener {
   void move(const Told& told, Side side);
   void move(const std::array<double, 4>& way, double feed_mm_s, Side side);
 
+  void used_until_here();  // the mounted toolhead
   void firmware_retraction(const gcode::Effect& e, Side side);
 
   // --- what happens when, once that is known ---
 
   struct Event {
-    enum class What : std::uint8_t {
-      prelude,
-      start,
-      order,
-      feeds,
-      pulls,
-      feeds_inserted,
-      retracts
-    };
+    enum class What : std::uint8_t { prelude, start, order, feeds, pulls, feeds_inserted, used };
     std::uint64_t after = 0;  // moves
     What what = What::order;
     std::size_t head = 0;
@@ -123,15 +121,20 @@ class Player : public motion::Clock::Listener {
 
   Heads heads_;
   Mount original_mount_, mount_;
-  std::vector<double> lowest_;  // by toolhead: the lowest of those since it last fed
-  std::vector<double> wanted_;  // by toolhead: the original's target
-  std::vector<char> fresh_;     // by toolhead: something happened since it last fed
+  std::vector<double> lowest_;            // by toolhead: the lowest of those since it last fed
+  std::vector<double> wanted_;            // by toolhead: the original's target
+  std::map<std::size_t, double> let_go_;  // ... before an off that nothing was fed after
+  std::vector<char> fresh_;               // by toolhead: something happened since it last fed
   struct Lost {
     std::size_t head;
     double temp_c;
     std::uint64_t line;
+    bool after_use;  // filament had moved in that visit
   };
   std::optional<Lost> lost_wait_;
+  std::vector<Lost> lost_waits_;  // after a use that may have been the last
+  void wait_lost(const Lost& lost);
+  void settle_lost_waits(std::size_t head);
   std::vector<double> used_c_;  // by toolhead: the original's target when it last moved filament
   double& used_c(std::size_t head) {
     if (used_c_.size() <= head) used_c_.resize(head + 1, 0);
@@ -143,7 +146,7 @@ class Player : public motion::Clock::Listener {
     return waited_[head];
   }
   int wrong_tool_ = -2;
-  bool fed_in_visit_ = false;  // forwards, by the job
+  bool fed_in_visit_ = false, moved_in_visit_ = false;  // by the job: forwards; either way
   double fed_in_blocks_ = 0;
   bool exchanged_ = false;
   std::vector<double> tucked_;

@@ -81,7 +81,9 @@ double Surroundings::lead_s(const thermal::Hotend& hotend, const thermal::Course
     variance += c->variance_s2;
   }
   const double moving = std::max(0.0, need_s - at_s - changes_s);
-  variance += std::pow(g.time_error * moving, 2);
+  // Errors of time add no more than heating takes, however sure a use is to be.
+  constexpr double kMostTimeShare = 0.5;
+  variance += std::pow(std::min(g.time_error, kMostTimeShare / std::max(z_, 1e-9)) * moving, 2);
   if (from_c < to_c) {
     const double deviations = std::max(1.0, z_);
     thermal::Hotend weak = hotend;

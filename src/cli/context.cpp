@@ -7,6 +7,7 @@
 #include <cstdlib>
 #include <memory>
 
+#include "plan/margin.h"
 #include "rewrite/restore.h"
 
 namespace forewarm::cli {
@@ -54,6 +55,7 @@ Result<rules::Rules> Context::rules(Guesses guesses) const {
   if (!rules) return rules;
   note(rules->built_in ? "rules: built-in guesses, which nobody measured on this machine"
                        : "rules: " + printable(rules->file, 4096));
+  if (const std::string bounded = plan::bounded_lead(rules->gap); !bounded.empty()) note(bounded);
   return rules;
 }
 

@@ -7,6 +7,7 @@
 #include "cli/plans.h"
 #include "io/read_all.h"
 #include "io/replace.h"
+#include "plan/margin.h"
 #include "report/calendar.h"
 #include "report/figures.h"
 #include "rewrite/diff.h"
@@ -119,7 +120,10 @@ int run_rules_check(const Context& context, const std::string& file) {
   auto rules = rules_in_force(file, Guesses::where_no_file);
   if (!rules) return context.fail(rules.error());
   Output output;
-  const std::string which = "  rules: " + report::rules_words(*rules) + '\n';
+  std::string which = "  rules: " + report::rules_words(*rules) + '\n';
+  if (const std::string bounded = plan::bounded_lead(rules->gap); !bounded.empty()) {
+    which += "  note: " + bounded + '\n';
+  }
   std::string text;
   if (rules->toolhead_per_tool_seen) {
     text = "good: one toolhead for each T number in a job\n" + which;

@@ -75,6 +75,7 @@ void set_temperatures(Job& job) {
   for (Stint& s : job.stints) {
     advance(s.first.offset);
     s.work_c = now[s.head];
+    if (s.let_go_c > 0) s.work_c = s.let_go_c;
     // Exchanged and put away again: as hot as what was in it, unless the job says hotter.
     const double ambient_c = job.heads[s.head].hotend.ambient_c;
     if (s.kind == Stint::Kind::exchanged && before[s.head] && s.work_c.value_or(0) <= ambient_c) {
@@ -82,7 +83,8 @@ void set_temperatures(Job& job) {
     }
     if (s.kind == Stint::Kind::fed) {
       advance(s.fed_offset);
-      if (now[s.head].value_or(0) > s.work_c.value_or(0)) s.work_c = now[s.head];
+      const double fed_c = now[s.head].value_or(0);
+      if (fed_c > s.work_c.value_or(0) || fed_c <= ambient_c) s.work_c = now[s.head];
     }
     advance(s.extruded_end);
     s.last_c = s.kind == Stint::Kind::fed ? now[s.head] : s.work_c;

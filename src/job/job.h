@@ -75,6 +75,7 @@ struct Stint {
   std::uint64_t extruded_end = 0;  // offset after its last line that extrudes, or after `first`
   std::uint64_t last_end = 0;      // ... and after its last that moves filament either way
   double last_end_s = 0;           // job time there
+  double let_go_c = 0;             // its target before an off that nothing was fed after; 0: none
   std::optional<double> work_c;    // what it has to be at by `first`
   std::optional<double> last_c;    // target at its last extrusion; without one, work_c
   [[nodiscard]] bool moves_filament() const { return kind >= Kind::pulled; }

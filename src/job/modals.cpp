@@ -5,20 +5,25 @@
 
 namespace forewarm::job {
 
-void ModalKeeper::keep(std::uint64_t offset, const gcode::State& state,
-                       const motion::Limits& limits) {
+void ModalKeeper::limits(const motion::Limits& limits) {
   if (limits_.empty() || !(limits_.back() == limits)) limits_.push_back(limits);
+}
+
+void ModalKeeper::keep(std::uint64_t offset, const gcode::State& state) {
   if (!modals_.empty() && modals_.back().offset == offset) return;
   modals_.push_back({offset, state, limits_.size() - 1});
 }
 
-void ModalKeeper::finish(Job& job) {
+void ModalKeeper::select() {
   const auto at = std::lower_bound(modals_.begin(), modals_.end(), fed_.offset,
                                    [](const Modal& m, std::uint64_t o) { return m.offset < o; });
   if (at != modals_.begin() && (at == modals_.end() || at->offset != fed_.offset)) {
-    fed_.limits = (at - 1)->limits;
     modals_.insert(at, fed_);
   }
+}
+
+void ModalKeeper::finish(Job& job) {
+  select();
   job.modals = std::move(modals_);
   job.limits = std::move(limits_);
 }

@@ -1,8 +1,7 @@
 // Keeps what is in force at the places of a job where a step sequence may go, for Job::modals.
 //
-// REQUIRES: places come in the order of the text. Of one place the first word counts. Limits are
-// kept once for as long as they stay the same; those after the last line that feeds are taken to be
-// those of the place kept before it.
+// REQUIRES: places come in the order of the text, and limits() comes first. Of one place the first
+// word counts. Limits are kept once for as long as they stay the same.
 #pragma once
 
 #include "job/job.h"
@@ -11,9 +10,14 @@ namespace forewarm::job {
 
 class ModalKeeper {
  public:
-  void keep(std::uint64_t offset, const gcode::State& state, const motion::Limits& limits);
-  // The place after a line that moves filament; only the last such is kept.
-  void fed(std::uint64_t offset, const gcode::State& state) { fed_ = {offset, state, 0}; }
+  void limits(const motion::Limits& limits);  // from here on
+  void keep(std::uint64_t offset, const gcode::State& state);
+  // The place after a line that moves filament; only the last such before a select is kept.
+  void fed(std::uint64_t offset, const gcode::State& state) {
+    fed_ = {offset, state, limits_.size() - 1};
+  }
+  // To be called before what a select changes is kept.
+  void select();
   void finish(Job& job);
 
  private:

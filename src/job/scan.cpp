@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <tuple>
 #include <utility>
 
@@ -35,6 +36,7 @@ class Scanner final : public motion::Clock::Listener {
     ask_moves_ = recogniser_.wants_moves();
     ask_lines_ = !recogniser_.empty();
     keep_modals_ = rules.uses_steps;
+    modals_.limits(std::as_const(clock_).limits());
     if (rules.machine.purge_area_mm) purge_area_ = &*rules.machine.purge_area_mm;
   }
 
@@ -157,7 +159,10 @@ class Scanner final : public motion::Clock::Listener {
     if (way == std::array<double, 4>{}) return true;  // a feed alone
     if (e != 0) {
       Stint& stint = job_.stints[stint_];
-      if (e > 0) extrudes(stint);
+      if (e > 0) {
+        extrudes(stint);
+        if (!let_go_.empty()) let_go_.clear();
+      }
       stint.last_end = line_.end_offset();
       if (keep_modals_) modals_.fed(stint.last_end, state_);
       if (e > 0) stint.extruded_end = stint.last_end;
@@ -209,7 +214,9 @@ class Scanner final : public motion::Clock::Listener {
       if (effect_.commands <= 1) return success();
     }
     if (effect_.commands == 0) return success();
-    if (effect_.limits) clock_.limits().take(words_);
+    if (effect_.limits && clock_.limits().take(words_)) {
+      modals_.limits(std::as_const(clock_).limits());
+    }
     if (effect_.retracts || effect_.unretracts) {
       if (auto status = firmware_retraction(); !status) return status;
     }
@@ -310,8 +317,9 @@ class Scanner final : public motion::Clock::Listener {
     // Waits come next: what is due during them has to find a place before them.
     job_.index.add({s.end_offset, s.end_s}, true);
     if (keep_modals_) {
-      modals_.keep(s.at.offset, before_, clock_.limits());
-      modals_.keep(s.end_offset, state_, clock_.limits());
+      modals_.select();
+      modals_.keep(s.at.offset, before_);
+      modals_.keep(s.end_offset, state_);
     }
     if (s.kind != Change::redundant) {
       close_stint();
@@ -398,12 +406,19 @@ class Scanner final : public motion::Clock::Listener {
     t.cooling = cooling;
     t.alone = alone;
     job_.targets.push_back(t);
-    if (has_temp) target_of(head) = t.temp_c;
-    const bool heated = target_of(head) > job_.heads[head].hotend.ambient_c;
+    if (has_temp) {
+      const double ambient_c = job_.heads[head].hotend.ambient_c;
+      if (t.temp_c <= ambient_c && target_of(head) > ambient_c) let_go_[head] = target_of(head);
+      if (t.temp_c > ambient_c) let_go_.erase(head);
+      target_of(head) = t.temp_c;
+    }
+    // What is waited for until it has cooled down is no use.
+    const bool heated = target_of(head) > job_.heads[head].hotend.ambient_c &&
+                        !(cooling && target_of(head) < used_at(head));
     if (waits && heated && head == mounted_ && job_.start) {
       wait_of_visit_ = job_.targets.size() - 1;
     }
-    if (keep_modals_) modals_.keep(t.end_offset, state_, clock_.limits());
+    if (keep_modals_) modals_.keep(t.end_offset, state_);
     pending_.add(clock_.moves_taken(), PendingTimes::Field::target, job_.targets.size() - 1);
     if (waits) {
       pending_.settle(job_, delivered_, clock_.now_s());
@@ -417,10 +432,13 @@ class Scanner final : public motion::Clock::Listener {
     return loaded_[head];
   }
 
-  // The target that the job has given to a heater so far; 0 before any.
-  double& target_of(std::size_t head) {
-    if (target_of_.size() <= head) target_of_.resize(head + 1, 0);
-    return target_of_[head];
+  // The target that the job has given to a heater so far, and when filament last began to move;
+  // 0 before any.
+  double& target_of(std::size_t head) { return of(target_of_, head); }
+  double& used_at(std::size_t head) { return of(used_at_, head); }
+  static double& of(std::vector<double>& by_head, std::size_t head) {
+    if (by_head.size() <= head) by_head.resize(head + 1, 0);
+    return by_head[head];
   }
 
   Status firmware_retraction() {
@@ -435,11 +453,12 @@ class Scanner final : public motion::Clock::Listener {
   }
 
   // Filament is moved by the present line: a stint goes on, or begins. What the job pulls cold,
-  // it has asked for no heat for.
+  // it has asked for no heat for; where it has only just let go of the heater, it is not cold.
   Status feeds(bool forwards) {
-    if (stint_ == kNone && !forwards &&
-        (mounted_ == kNone || target_of(mounted_) <= job_.heads[mounted_].hotend.ambient_c)) {
-      return success();
+    if (stint_ == kNone && !forwards) {
+      if (mounted_ == kNone) return success();
+      const bool hot = target_of(mounted_) > job_.heads[mounted_].hotend.ambient_c;
+      if (!hot && !let_go_.contains(mounted_)) return success();
     }
     if (stint_ == kNone) {
       if (tool_ < 0) {
@@ -462,12 +481,17 @@ class Scanner final : public motion::Clock::Listener {
       s.first_line = line_.number;
       s.extruded_end = line_.offset;
       job_.stints.push_back(s);
+      used_at(mounted_) = target_of(mounted_);
+      if (const auto it = let_go_.find(mounted_); it != let_go_.end() && !forwards) {
+        job_.stints.back().let_go_c = used_at(mounted_) = it->second;
+      }
       stint_ = job_.stints.size() - 1;
       pending_.add(clock_.moves_taken(), PendingTimes::Field::stint_first, stint_);
     }
     job_.stints[stint_].last_end = line_.end_offset();
     if (keep_modals_) modals_.fed(line_.end_offset(), state_);
     if (forwards) {
+      let_go_.clear();
       extrudes(job_.stints[stint_]);
       job_.stints[stint_].extruded_end = line_.end_offset();
     }
@@ -572,8 +596,10 @@ class Scanner final : public motion::Clock::Listener {
   std::size_t mounted_ = kNone, last_mounted_ = kNone;
   std::size_t last_select_ = kNone;
   std::size_t stint_ = kNone;
-  std::size_t wait_of_visit_ = kNone;  // of job_.targets: the last for what is mounted
-  std::vector<double> target_of_;      // by toolhead
+  std::size_t wait_of_visit_ = kNone;        // of job_.targets: the last for what is mounted
+  std::vector<double> target_of_, used_at_;  // by toolhead
+  // By toolhead: the target before an off, while nothing has been fed forwards since.
+  std::map<std::size_t, double> let_go_;
   HeadTable heads_{rules_, job_.heads};
   std::vector<int> loaded_;  // filament in each toolhead; -1: whatever it needs first
 

@@ -41,9 +41,9 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
   for (std::uint32_t g = 0; g < parked.size(); ++g) {
     const Break& b = breaks[parked[g]];
     // What is given while it is still mounted comes before.
-    const bool steps = b.leaving != job::kNone && !b.put_away;
+    const bool later = b.arrived_at_from || (b.leaving != job::kNone && !b.put_away);
     Event& begin =
-        put(b.from, steps ? rank_of(kParting) + 1 : kGapBegins, b.head, Event::What::gap_begins);
+        put(b.from, later ? rank_of(kParting) + 1 : kGapBegins, b.head, Event::What::gap_begins);
     begin.gap = g;
     begin.temp_c = std::min(b.standby_c, b.after ? b.ready_c : 1e9) + kHotAboveStandbyC;
     put(b.to, kGapEnds, b.head, Event::What::gap_ends).gap = g;

@@ -98,6 +98,7 @@ class Layout {
     if (end.offset <= b.from.offset) return;
     b.from = end;
     b.hot_at_from = park == kNone || job_.selects[park].at.offset >= s.last_end;
+    b.arrived_at_from = s.kind == Stint::Kind::exchanged && end.offset == s.last_end;
   }
 
   const rules::Filament& filament(int tool) {
@@ -344,24 +345,41 @@ class Layout {
     }
   }
 
+  // After a last use it is not hot for nothing until it is put away.
+  void last_from(Break& b, const Stint& s) const {
+    const job::Place end{s.last_end, s.last_end_s};
+    if (end.offset < job_.start->offset || b.from.offset <= end.offset) return;
+    constexpr double kAtOnceS = 5;
+    bool waits = b.from.time_s - end.time_s > kAtOnceS;
+    for_targets(b.head, end.offset, b.from.offset,
+                [&](std::size_t t) { waits |= job_.targets[t].waits; });
+    if (waits) b.from = end;
+  }
+
   // Nothing comes after: off, whatever the job says later.
   Status after_last(std::size_t head, std::optional<std::size_t> last) {
     Break b;
     b.head = head;
     set_from(b, last);
     b.to = {job_.bytes, job_.duration_s};
+    if (last) last_from(b, job_.stints[*last]);
     b.tool = last ? job_.stints[*last].tool : job_.heads[head].tools.front();
     of_filament(b, b.tool);
     bool heated = last.has_value();
     for (const std::size_t t : by_head_[head]) heated |= job_.targets[t].temp_c > 0;
     if (!heated) return success();
     Status bad = success();
+    // What it was at before, where it was ever used or heated.
+    double used_c = last ? job_.stints[*last].last_c.value_or(0) : 0;
+    if (!last) {
+      for (const std::size_t t : by_head_[head]) used_c = std::max(used_c, job_.targets[t].temp_c);
+    }
     for_targets(head, last ? job_.stints[*last].last_end : 0, UINT64_MAX, [&](std::size_t t) {
       const job::Target& target = job_.targets[t];
       // What asks for nothing more stays, and what is waited for while it is still mounted.
       if (!target.has_temp || target.temp_c <= 0) return;
       if (target.waits && target.at.offset < b.from.offset) return;
-      if (target.cooling && last && target.temp_c < job_.stints[*last].last_c.value_or(0)) {
+      if (target.cooling && target.temp_c < used_c) {
         b.cool_downs.push_back(t);
         return;
       }

@@ -29,9 +29,10 @@ struct Break {
   bool parked = true;
   job::Place from, to;       // parked: from being put away (or planning's start) to being picked
   bool hot_at_from = false;  // `before` is still mounted there, at what it printed at
-  job::Place ready;          // `after` may feed from here on: its waits are over
-  int tool = 0;              // the next use's, else the last's
-  double standby_c = 0;      // of the filament that is in it
+  bool arrived_at_from = false;  // ... and what arrives for it is given there, before
+  job::Place ready;              // `after` may feed from here on: its waits are over
+  int tool = 0;                  // the next use's, else the last's
+  double standby_c = 0;          // of the filament that is in it
   double max_hot_idle_s = 0;
   bool exchange = false;  // `after` begins with one
   double out_c = 0;       // exchange: the outgoing filament's exchange_c or working temperature

@@ -1,5 +1,7 @@
 #include "plan/margin.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -15,6 +17,15 @@ double normal_quantile(double share) {
     (0.5 * std::erfc(-middle / std::sqrt(2.0)) < share ? low : high) = middle;
   }
   return (low + high) / 2;
+}
+
+std::string bounded_lead(const rules::Gap& gap) {
+  if (gap.plain_lead() || normal_quantile(gap.on_time) * gap.time_error <= kMostTimeShare)
+    return {};
+  return fmt::format(
+      "time_error = {:g} with on_time = {:g} asks for leads out of all proportion: errors of time "
+      "add as much as heating takes, and no more",
+      gap.time_error, gap.on_time);
 }
 
 double variance_of(const rules::Gap& gap, bool parks, bool picks, bool exchanges) {
@@ -65,10 +76,9 @@ double Margin::lead_s(const thermal::Hotend& hotend, double from_c, bool held, d
   const double spread = spread_beside(undriven, hotend, from_c, to_c, heater_error_, z_);
   const double rest = variance_s2 + spread * spread;
   // With m the moving part: m + changes = heat + z sqrt(e^2 m^2 + rest), a quadratic in m.
-  const double e = z_ * time_error_;
+  const double e = std::min(z_ * time_error_, kMostTimeShare);
   const double h = heat - changes_s;
   const double k = 1 - e * e;
-  if (k <= 0) return std::numeric_limits<double>::infinity();  // no lead is ever enough
   const double moving = (h + std::sqrt(std::max(0.0, h * h - k * (h * h - z_ * z_ * rest)))) / k;
   if (moving >= 0) return changes_s + moving;
   return heat + z_ * std::sqrt(rest);  // all of it is spent in changes

@@ -7,18 +7,27 @@
 //   lead = heat + z * sqrt((time_error * moving)^2 + changes^2 + heater^2)
 // ahead, z the standard normal quantile of on_time, `moving` the part of the lead that is not
 // spent in changes. Propagation of errors as in Taylor, An Introduction to Error Analysis, ch. 3
-// (from memory). With lead_stretch or lead_extra_s given, lead = heat * (1 + stretch) + extra.
+// (from memory). Errors of time for which that has no solution, or a very long one, are bounded:
+// z * time_error counts as kMostTimeShare at most. With lead_stretch or lead_extra_s given, lead =
+// heat * (1 + stretch) + extra.
 //
 // Pure. Seconds and degrees Celsius.
 #pragma once
 
 #include <limits>
 #include <span>
+#include <string>
 
 #include "rules/rules.h"
 #include "thermal/hotend.h"
 
 namespace forewarm::plan {
+
+// Of a lead's moving part, what errors of modelled time add at most: it comes to no more than twice
+// what heating takes of it. Common practice, no source.
+constexpr double kMostTimeShare = 0.5;
+// Says so where the rules ask for more; else empty.
+[[nodiscard]] std::string bounded_lead(const rules::Gap& gap);
 
 // The standard normal quantile of `share`, 0 < share < 1.
 [[nodiscard]] double normal_quantile(double share);

@@ -459,7 +459,8 @@ class Planner {
       if (same_as_now) continue;
       add(at, Command::What::set, b, action.target_c,
           {Origin::Kind::action, std::uint32_t(i), std::uint32_t(g)},
-          b.leaving != kNone && at.offset == b.from.offset ? kLetGo : kFirst);
+          (b.leaving != kNone || b.arrived_at_from) && at.offset == b.from.offset ? kLetGo
+                                                                                  : kFirst);
       given_.back().preheat = action.what == GapAction::What::preheat;
     }
   }

@@ -294,9 +294,8 @@ Cases lines_of_the_job() {
        "select-lost state-differs extrusion-target extrusion-tool invented-target"},
       {"select changed",
        {change("T2", "T1")},
-       "original-hash select-changed extrusion-tool invented-target hot-idle-bound preheat-late "
-       "wait-bound",
-       "original-hash invented-target hot-idle-bound preheat-late wait-bound"},
+       "original-hash select-changed extrusion-tool invented-target preheat-late wait-bound",
+       "original-hash invented-target preheat-late wait-bound"},
   };
 }
 

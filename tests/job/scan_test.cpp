@@ -297,10 +297,16 @@ TEST_CASE("a visit that only pulls is a stint at what its heater has then") {
   CHECK(of("T1\nM109 S220\nG1 E-80\nM104 S0\nT0\nG1 E-5\n") ==
         first + "birch T1 line 9 work 220 last 220\nash T0 line 12 work 210 last 210\n");
   CHECK(of("M207 S2 F1800\nT1\nG10\nT0\n") == first + "birch T1 line 9 work 215 last 215\n");
-  // Pulled cold: the job asks for no heat.
-  CHECK(of("M104 T1 S0\nT1\nG1 E-80\nT0\n") == first);
+  // The heater was only just let go of: it is hot still.
+  CHECK(of("M104 T1 S0\nT1\nG1 E-80\nT0\n") == first + "birch T1 line 9 work 215 last 215\n");
   CHECK(of("M104 T1 S0\nT1\nG1 E-2\nM109 S220\nG1 X2 E2\n") ==
-        first + "birch T1 line 11 work 220 last 220\n");
+        first + "birch T1 line 9 work 220 last 220\n");
+  // Pulled cold: the job asks for no heat. Fed cold: it is refused.
+  const std::string cold = "M104 T1 S0\nG1 X2 E1\n";
+  CHECK(of(cold + "T1\nG1 E-80\nT0\n") == first);
+  CHECK(of(cold + "T1\nG1 E-2\nM109 S220\nG1 X2 E2\n") ==
+        first + "birch T1 line 12 work 220 last 220\n");
+  CHECK(of("M104 T1 S0\nT1\nG1 E-2\nG1 X2 E2\n") == first + "birch T1 line 9 work 0 last 0\n");
 }
 
 TEST_CASE("a visit in which the job only waits for the heater is a stint, once it prints") {
