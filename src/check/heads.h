@@ -1,57 +1,15 @@
-// Which toolhead and heater a number means, and who is mounted with what.
+// The machine's toolheads, and who is mounted, by the names that the check calls them.
 //
-// Heads: the rule file's toolheads, or with tools = "seen" one more for each number met. Mount: one
-// machine's way through the selects; the original's and the rewrite's are followed apart.
+// The original's way through the selects and the rewrite's are followed apart: a Mount each.
 #pragma once
 
-#include <optional>
-#include <unordered_map>
-#include <vector>
-
-#include "rules/rules.h"
+#include "machine/heads.h"
 
 namespace forewarm::check {
 
-constexpr std::size_t kNone = SIZE_MAX;
-
-class Heads {
- public:
-  explicit Heads(const rules::Rules& rules);
-  [[nodiscard]] std::size_t of_tool(int tool);      // kNone: no toolhead serves it
-  [[nodiscard]] std::size_t of_heater(int heater);  // kNone: no toolhead has it
-  [[nodiscard]] std::size_t size() const { return list_.size(); }
-  [[nodiscard]] const rules::Toolhead& operator[](std::size_t head) const { return list_[head]; }
-
- private:
-  const rules::Rules& rules_;
-  std::vector<rules::Toolhead> list_;
-  std::unordered_map<int, std::size_t> tools_, heaters_;
-};
-
-struct Selected {
-  bool served = true;  // else nothing happens
-  bool redundant = false;
-  std::size_t from = kNone, to = kNone;
-  bool exchange = false, parks = false, picks = false;
-  double seconds = 0;  // parking, picking, exchanging
-};
-
-class Mount {
- public:
-  explicit Mount(Heads& heads) : heads_(heads) {}
-  [[nodiscard]] Selected select(int tool);  // -1 parks
-  // Filament is fed: before any select that is T0's. kNone: no toolhead serves it.
-  [[nodiscard]] std::size_t feeding();
-  // Whom a target without a number means.
-  [[nodiscard]] std::size_t spoken_to();
-  [[nodiscard]] int tool() const { return tool_; }
-  [[nodiscard]] std::size_t mounted() const { return mounted_; }
-
- private:
-  Heads& heads_;
-  int tool_ = -1;
-  std::size_t mounted_ = kNone, last_mounted_ = kNone;
-  std::unordered_map<std::size_t, int> loaded_;
-};
+using machine::Heads;
+using machine::kNone;
+using machine::Mount;
+using machine::Selected;
 
 }  // namespace forewarm::check

@@ -1,6 +1,6 @@
-#include "check/heads.h"
+#include "machine/heads.h"
 
-namespace forewarm::check {
+namespace forewarm::machine {
 
 Heads::Heads(const rules::Rules& rules) : rules_(rules) {
   if (rules.toolhead_per_tool_seen) return;
@@ -78,4 +78,4 @@ std::size_t Mount::spoken_to() {
   return heads_.of_tool(0);
 }
 
-}  // namespace forewarm::check
+}  // namespace forewarm::machine
