@@ -208,6 +208,8 @@ struct Recogniser::Impl {
     if (const auto heater = text(p.groups.heater)) {
       out.heater = index_from(*heater);
       if (!out.heater) return std::nullopt;
+      out.heater_at = static_cast<std::size_t>(heater->data() - line.data());
+      out.heater_length = heater->size();
     }
     if (out.as == Recognise::As::change) return out.tool ? std::optional(out) : std::nullopt;
 

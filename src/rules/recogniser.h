@@ -22,6 +22,7 @@ struct Recognised {
   std::optional<int> tool, heater;
   std::optional<double> temp;                // degrees Celsius
   std::size_t tool_at = 0, tool_length = 0;  // where the line says `tool`
+  std::size_t heater_at = 0, heater_length = 0;
 };
 
 class Recogniser {

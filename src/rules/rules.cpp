@@ -1,6 +1,8 @@
 #include "rules/rules.h"
 
 #include <algorithm>
+#include <array>
+#include <charconv>
 
 namespace forewarm::rules {
 
@@ -16,6 +18,31 @@ const char* name_of(Policy policy) {
       break;
   }
   return "lookahead";
+}
+
+std::string filled_in(std::string_view pattern, int tool, int heater, double temp_c) {
+  std::array<char, 400> text{};  // any number has room in it
+  const auto written =
+      std::to_chars(text.data(), text.data() + text.size(), temp_c, std::chars_format::fixed, 2);
+  std::string temp(text.data(), written.ptr);
+  while (temp.back() == '0') temp.pop_back();
+  if (temp.back() == '.') temp.pop_back();
+  std::string out;
+  while (!pattern.empty()) {
+    const auto fill = [&](std::string_view name, const std::string& value) {
+      if (pattern.substr(0, name.size()) != name) return false;
+      out += value;
+      pattern.remove_prefix(name.size());
+      return true;
+    };
+    if (fill("{tool}", std::to_string(tool)) || fill("{heater}", std::to_string(heater)) ||
+        fill("{temp}", temp)) {
+      continue;
+    }
+    out += pattern.front();
+    pattern.remove_prefix(1);
+  }
+  return out;
 }
 
 const std::string& at_last_use(const Toolhead& head, const Filament& filament) {

@@ -155,6 +155,9 @@ struct Dialect {
   std::vector<std::string> job_start, job_end;
 };
 
+// What [dialect] set or wait writes.
+[[nodiscard]] std::string filled_in(std::string_view pattern, int tool, int heater, double temp_c);
+
 struct Recognise {
   enum class As { change, set, wait, purge_begin, purge_end, layer };
   std::string match;  // RE2, checked to compile and to have its groups

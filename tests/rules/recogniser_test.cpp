@@ -92,6 +92,22 @@ TEST_CASE("a job's own words are understood") {
   }
 }
 
+TEST_CASE("where a line says its numbers") {
+  const Recogniser r =
+      make({{R"(^WARM (?:H(?P<heater>\d+)|T(?P<tool>\d+)) (?P<temp>\d+))", As::set}}, {});
+  std::vector<rules::Recognised> found;
+  std::optional<double> seconds;
+  r.match("WARM H12 200", found, seconds);
+  r.match("WARM T3 200", found, seconds);
+  REQUIRE(found.size() == 2);
+  CHECK(found[0].heater_at == 6);
+  CHECK(found[0].heater_length == 2);
+  CHECK(found[0].tool_length == 0);
+  CHECK(found[1].tool_at == 6);
+  CHECK(found[1].tool_length == 1);
+  CHECK(found[1].heater_length == 0);
+}
+
 TEST_CASE("what captured no sensible number was not recognised") {
   const Recogniser r = make({
       {R"(^CHANGE_TO(?: (?P<tool>.*))?)", As::change},
