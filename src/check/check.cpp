@@ -15,6 +15,7 @@
 #include "check/told.h"
 #include "gcode/state.h"
 #include "gcode/straight.h"
+#include "machine/move_filaments.h"
 #include "motion/clock.h"
 #include "rules/recogniser.h"
 
@@ -536,9 +537,19 @@ Result<Report> check_moved(Moved& moved, ByteSource* original, ByteSource& rewri
                            rules::Recogniser recogniser) {
   std::optional<SplicedSource> before;
   if (original != nullptr) {
-    gcode::Renumbering by(moved.map, rules.dialect.temperature_index_is_heater);
-    auto lines = gcode::renumber(*original, options.original_name, by, own_names(recogniser));
-    if (!lines) return std::move(lines.error());
+    machine::FilamentMove move(rules, recogniser, moved.map);
+    auto lines = machine::moved_lines(*original, options.original_name, move);
+    if (!lines && lines.error().kind == Error::Kind::io) return std::move(lines.error());
+    if (!lines) {
+      // Nothing that could be compared.
+      Report report;
+      report.findings = std::move(moved.findings);
+      if (!report.findings.count(Id::tools_mixed)) {
+        report.findings.add(Id::tools_mixed, 0,
+                            "the original cannot become so: " + lines.error().message);
+      }
+      return report;
+    }
     before.emplace(*original, gcode::splices_of(*lines));
   }
   SplicedSource after(rewritten, std::move(moved.rewritten));
@@ -554,7 +565,7 @@ Result<Report> check_moved(Moved& moved, ByteSource* original, ByteSource& rewri
   std::stable_sort(list.begin(), list.end(),
                    [](const Finding& a, const Finding& b) { return a.line < b.line; });
   report->lines += moved.pairs.size();
-  report->inserted += moved.pairs.size();
+  report->inserted += moved.pairs.size() + moved.inserted;
   report->disabled += moved.pairs.size();
   return report;
 }

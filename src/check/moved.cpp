@@ -5,17 +5,22 @@
 
 #include <algorithm>
 #include <charconv>
+#include <utility>
 
+#include "check/fed.h"
 #include "gcode/blocks.h"
 #include "gcode/lines.h"
+#include "machine/move_filaments.h"
 #include "rewrite/marks.h"
 
 namespace forewarm::check {
 
 namespace {
 
+using Pairs = std::vector<std::pair<int, int>>;
+
 // "T0 to T3, T3 to T0"; false if it is none.
-bool read_how(std::string_view how, std::vector<std::pair<int, int>>& into) {
+bool read_how(std::string_view how, Pairs& into) {
   into.clear();
   const auto take = [&](std::string_view word) {
     if (how.substr(0, word.size()) != word) return false;
@@ -40,10 +45,21 @@ std::string_view reason_of(std::string_view line) {
   const auto at = line.rfind(rewrite::kInserted);
   return line.substr(at + rewrite::kInserted.size());
 }
+std::string_view code_of(std::string_view line) {
+  return line.substr(0, line.rfind(rewrite::kInserted));
+}
 
-bool stands_for_another(std::string_view line) {
+bool is_mapped(std::string_view line) {
   return rewrite::is_inserted(line) &&
          reason_of(line).substr(0, rewrite::kMapped.size()) == rewrite::kMapped;
+}
+std::string_view how_of(std::string_view line) {
+  return reason_of(line).substr(rewrite::kMapped.size());
+}
+
+// Where all filaments go, in the second line.
+bool says_all(const gcode::RawLine& line) {
+  return line.number == 2 && is_mapped(line.text) && code_of(line.text).empty();
 }
 
 // Bytes and hash of a text that comes line by line; see rewrite/restore.cpp for the last ending.
@@ -74,7 +90,11 @@ class Restored {
 class Reading {
  public:
   Reading(ByteSource& rewritten, const rules::Rules& rules, const rules::Recogniser& recogniser)
-      : rewritten_(rewritten), rules_(rules), own_(own_names(recogniser)) {}
+      : rewritten_(rewritten),
+        rules_(rules),
+        recogniser_(recogniser),
+        fed_before_(rules, recogniser),
+        fed_after_(rules, recogniser) {}
 
   Result<std::optional<Moved>> run() {
     const auto may = may_be_moved();
@@ -82,11 +102,18 @@ class Reading {
     if (!*may) return std::optional<Moved>();
     if (auto s = learn(); !s) return std::move(s.error());
     if (!any_) return std::optional<Moved>();
+    if (auto s = follow(); !s) return std::move(s.error());
     if (auto s = apply(); !s) return std::move(s.error());
     return std::optional(std::move(out_));
   }
 
  private:
+  // A disabled line that another one is to stand for.
+  struct Waiting {
+    std::string text, how;
+    std::uint64_t line;
+  };
+
   void mixed(std::uint64_t line, std::string what) {
     out_.findings.add(Id::tools_mixed, line, std::move(what));
   }
@@ -109,122 +136,211 @@ class Reading {
     }
   }
 
-  // The first pass: where each tool went.
-  Status learn() {
+  // Calls `visit` for each line of the rewrite, until it is done or goes wrong.
+  template <class Visit>
+  Status each_line(Visit visit) {
     gcode::LineReader reader(rewritten_);
     gcode::RawLine line;
-    std::vector<std::pair<int, int>> said;
     for (;;) {
       auto more = reader.next(line);
       if (!more) return std::move(more.error());
       if (!*more) return success();
-      if (!stands_for_another(line.text)) continue;
+      visit(line);
+    }
+  }
+
+  // Where each tool went: as the second line says; where there is none such, by all other marks.
+  Status learn() {
+    Pairs said;
+    return each_line([&](const gcode::RawLine& line) {
+      if (!is_mapped(line.text)) return;
       any_ = true;
-      if (!read_how(reason_of(line.text).substr(rewrite::kMapped.size()), said)) {
-        mixed(line.number, "the mark does not say which tool became which");
-        continue;
+      const bool all = says_all(line);
+      all_said_ |= all;
+      if (!read_how(how_of(line.text), said)) {
+        if (all) mixed(line.number, "the mark does not say which tool became which");
+        return;
       }
+      if (all_said_ && !all) return;
       for (const auto& [from, to] : said) {
         const auto [it, fresh] = out_.map.emplace(from, to);
         if (fresh || it->second == to) continue;
         mixed(line.number, "T" + std::to_string(from) + " becomes T" + std::to_string(to) +
                                " here, but T" + std::to_string(it->second) + " before");
       }
-    }
+    });
   }
 
-  // The second: the rewrite as one of the moved job, and what is not as the map has it.
+  // What the lines of the original become by that. They are called by their numbers and offsets in
+  // the rewrite.
+  Status follow() {
+    machine::FilamentMove move(rules_, recogniser_, out_.map);
+    Status followed = success();
+    auto read = each_line([&](gcode::RawLine line) {
+      if (!followed || !of_original(line)) return;
+      if (rewrite::is_disabled(line.text)) {
+        line.text.remove_prefix(rewrite::kDisabled.size());
+        line.offset += rewrite::kDisabled.size();
+      }
+      followed = move.line(line);
+    });
+    if (!read) return read;
+    Result<std::vector<gcode::MovedLine>> lines = std::vector<gcode::MovedLine>();
+    if (followed) lines = move.finish();
+    const Error* error = !followed ? &followed.error() : !lines ? &lines.error() : nullptr;
+    if (error != nullptr) {
+      mixed(error->line, error->message);
+      return success();
+    }
+    out_.map = move.map();
+    changes_ = std::move(*lines);
+    return success();
+  }
+
+  [[nodiscard]] static bool of_original(const gcode::RawLine& line) {
+    return !(line.number == 1 && rewrite::read_header(line.text)) &&
+           !rewrite::is_inserted(line.text);
+  }
+
+  // The rewrite as one of the moved job, and what is not as it follows from the map.
   Status apply() {
-    gcode::Renumbering by(out_.map, rules_.dialect.temperature_index_is_heater);
-    gcode::LineReader reader(rewritten_);
-    gcode::RawLine line;
     std::optional<rewrite::Header> header;
     std::uint64_t header_end = 0;
-    Restored before;  // the original
-    Restored after;   // with its tools moved
-    bool ends_inserted_open = false;
-    for (;;) {
-      auto more = reader.next(line);
-      if (!more) return std::move(more.error());
-      if (!*more) break;
+    auto read = each_line([&](const gcode::RawLine& line) {
       if (line.number == 1) header = rewrite::read_header(line.text);
       if (line.number == 1 && header) {
         header_end = line.text.size();
-        continue;
+        return;
       }
-      if (rewrite::is_inserted(line.text)) {
-        ends_inserted_open = line.ending.empty();
-        if (stands_for_another(line.text)) stands(line);
-        waiting_.reset();
-        continue;
+      const auto waiting = std::exchange(waiting_, std::nullopt);
+      // What is taken out without a line for it is the plan's to give; the job has it.
+      const bool stands_for = waiting && is_mapped(line.text);
+      if (waiting) fed_after_.line(stands_for ? code_of(line.text) : waiting->text);
+      if (stands_for) {
+        stands(line, *waiting);
+      } else if (is_mapped(line.text) && !says_all(line)) {
+        new_line(line);
+      } else if (!rewrite::is_inserted(line.text)) {
+        line_of_original(line);
       }
-      waiting_.reset();
-      const bool disabled = rewrite::is_disabled(line.text);
-      std::string_view text = line.text;
-      if (disabled) text.remove_prefix(rewrite::kDisabled.size());
-      names_.clear();
-      own_(text, names_);
-      auto moved = by.line(text, names_);
-      if (!moved) {
-        mixed(line.number, moved.error().message);
-        moved = std::optional<gcode::Renumbered>();
-      }
-      const std::string now = *moved ? (*moved)->text : std::string(text);
-      before.line(text, line.ending);
-      after.line(now, line.ending);
-      if (!disabled) {
-        if (*moved) {
-          mixed(line.number, "\"" + printable(text, 80) + "\" stays, but " + (*moved)->how +
-                                 " is what the marks say");
-        }
-        continue;
-      }
-      // Taken out by the plan, unless a line that stands for it follows.
-      if (*moved) {
-        out_.rewritten.push_back(
-            {line.offset, line.offset + line.text.size(), std::string(rewrite::kDisabled) + now});
-        waiting_ = Waiting{now, line.number};
-      }
-    }
-    before.end(ends_inserted_open);
-    after.end(ends_inserted_open);
-    if (header && header->bytes == before.bytes() && header->original == before.hash()) {
-      const rewrite::Header as_moved{header->rules, after.bytes(), after.hash()};
+      if (rewrite::is_inserted(line.text)) ends_inserted_open_ = line.ending.empty();
+    });
+    if (!read) return read;
+    new_lines_end(UINT64_MAX);
+    before_.end(ends_inserted_open_);
+    after_.end(ends_inserted_open_);
+    if (header && header->bytes == before_.bytes() && header->original == before_.hash()) {
+      const rewrite::Header as_moved{header->rules, after_.bytes(), after_.hash()};
       out_.rewritten.insert(out_.rewritten.begin(), {0, header_end, header_line(as_moved)});
-    }
-    if (const auto tool = gcode::crowded(out_.map, by.seen())) {
-      mixed(0, "more than one tool becomes T" + std::to_string(*tool));
     }
     return success();
   }
 
-  // The line that stands for the disabled one right before it: the two become one.
-  void stands(const gcode::RawLine& line) {
-    if (!waiting_) {
-      mixed(line.number, "no line before this one is disabled that names a moved tool");
+  void line_of_original(const gcode::RawLine& line) {
+    new_lines_end(line.number);
+    const bool disabled = rewrite::is_disabled(line.text);
+    std::string_view text = line.text;
+    if (disabled) text.remove_prefix(rewrite::kDisabled.size());
+    before_.line(text, line.ending);
+    fed_before_.line(text);
+    const bool changes =
+        next_ < changes_.size() && !changes_[next_].inserted && changes_[next_].line == line.number;
+    if (!changes) {
+      after_.line(text, line.ending);
+      fed_after_.line(text);
+      compare(line.number);
       return;
     }
-    const std::string_view code = line.text.substr(0, line.text.rfind(rewrite::kInserted));
-    if (code != waiting_->text) {
+    const gcode::MovedLine& change = changes_[next_++];
+    after_.line(change.splice.text, line.ending);
+    if (!disabled) {
+      fed_after_.line(text);
+      mixed(line.number,
+            "\"" + printable(text, 80) + "\" stays, but " + change.how + " is what the marks say");
+      return;
+    }
+    // Taken out by the plan, unless a line that stands for it follows.
+    out_.rewritten.push_back({line.offset, line.offset + line.text.size(),
+                              std::string(rewrite::kDisabled) + change.splice.text});
+    waiting_ = Waiting{change.splice.text, change.how, line.number};
+  }
+
+  // Whether a new line belongs before this line of the rewrite.
+  [[nodiscard]] bool new_line_due(std::uint64_t line) const {
+    return next_ < changes_.size() && changes_[next_].inserted && changes_[next_].line < line;
+  }
+  void new_lines_end(std::uint64_t line) {
+    for (; new_line_due(line); ++next_) {
+      mixed(line, "a line is missing before this one that the marks ask for: \"" +
+                      printable(text_of(changes_[next_]), 80) + "\"");
+    }
+  }
+
+  static std::string_view text_of(const gcode::MovedLine& line) {
+    const std::string_view text = line.splice.text;
+    return text.substr(0, text.find_last_not_of("\r\n") + 1);
+  }
+
+  // Whether filament moves as it does in the original, by the marks alone.
+  void compare(std::uint64_t line) {
+    const Fed& before = fed_before_;
+    const Fed& after = fed_after_;
+    if (!before.fed() || before.same_as(after, out_.map)) return;
+    const std::pair now{before.visit(), before.target_c()};
+    if (std::exchange(told_, now) == now) return;
+    out_.findings.add(Id::extrusion_target, line,
+                      "T" + std::to_string(before.tool()) + " moves filament with a target of " +
+                          written(before.target_c()) + " C; the marks make it T" +
+                          std::to_string(after.tool()) + " with " + written(after.target_c()) +
+                          " C");
+  }
+
+  // The line that stands for the disabled one right before it: the two become one.
+  void stands(const gcode::RawLine& line, const Waiting& waiting) {
+    const std::string_view code = code_of(line.text);
+    if (code != waiting.text) {
       mixed(line.number, "\"" + printable(code, 80) + "\", but the marks make it \"" +
-                             printable(waiting_->text, 80) + "\"");
+                             printable(waiting.text, 80) + "\"");
+    } else if (how_of(line.text) != waiting.how) {
+      mixed(line.number, "the mark says \"" + printable(how_of(line.text), 80) +
+                             "\", but the marks make it \"" + printable(waiting.how, 80) + "\"");
     }
     Splice& splice = out_.rewritten.back();
     splice.to = line.end_offset();
     splice.text = std::string(code) + std::string(line.ending);
-    out_.pairs.push_back(waiting_->line);
+    out_.pairs.push_back(waiting.line);
   }
 
-  struct Waiting {
-    std::string text;
-    std::uint64_t line;
-  };
+  // A line of the moved job alone.
+  void new_line(const gcode::RawLine& line) {
+    if (!new_line_due(line.number)) {
+      mixed(line.number, "no line before this one is disabled that names a moved tool");
+      return;
+    }
+    const std::string_view as_marked = text_of(changes_[next_++]);
+    const std::string_view code = code_of(line.text);
+    fed_after_.line(code);
+    after_.line(as_marked, line.ending);
+    if (code != as_marked) {
+      mixed(line.number, "\"" + printable(code, 80) + "\", but the marks make it \"" +
+                             printable(as_marked, 80) + "\"");
+    }
+    ++out_.inserted;
+    out_.rewritten.push_back(
+        {line.offset + code.size(), line.offset + line.text.size(), std::string()});
+  }
+
   ByteSource& rewritten_;
   const rules::Rules& rules_;
-  gcode::OwnNames own_;
-  std::vector<gcode::Named> names_;
+  const rules::Recogniser& recogniser_;
+  std::vector<gcode::MovedLine> changes_;
+  std::size_t next_ = 0;  // of these
   std::optional<Waiting> waiting_;
-  bool any_ = false;
+  Restored before_, after_;  // the original, and with its filaments moved
+  Fed fed_before_, fed_after_;
+  bool ends_inserted_open_ = false;
+  bool any_ = false, all_said_ = false;
+  std::pair<std::uint64_t, double> told_;
   Moved out_;
 };
 
@@ -243,19 +359,6 @@ std::uint64_t Moved::line_of(std::uint64_t moved_line) const {
     }
   }
   return moved_line + low;
-}
-
-gcode::OwnNames own_names(const rules::Recogniser& recogniser) {
-  return [&recogniser, found = std::vector<rules::Recognised>()](
-             std::string_view line, std::vector<gcode::Named>& into) mutable {
-    if (recogniser.empty() || line.empty()) return;
-    found.clear();
-    std::optional<double> seconds;
-    recogniser.match(line, found, seconds);
-    for (const rules::Recognised& r : found) {
-      if (r.tool && r.tool_length > 0) into.push_back({r.tool_at, r.tool_length, *r.tool});
-    }
-  };
 }
 
 Result<std::optional<Moved>> read_moved(ByteSource& rewritten, const rules::Rules& rules,

@@ -1,9 +1,11 @@
 // A rewrite whose filaments have moved to other tools, read as if the job had always been so.
 //
-// The marks "mapped T0 to T3" say where each tool went. What is compared then is the original with
-// these numbers against the rewrite with each pair of lines (disabled, and the one that stands for
-// it) as one line; whether the marks themselves make sense is said in `findings`.
-// Errors: those of the sources, and kind `refused` for an original that cannot be renumbered so.
+// The marks say where each tool went, in the second line and in each line's own "mapped T0 to T3".
+// What is compared then is the original as it becomes by that (machine/move_filaments.h) against
+// the rewrite with each pair of lines (disabled, and the one that stands for it) as one line.
+// Whether the marks are what follows from that, and whether filament moves at the target then that
+// the original moves it at, is said in `findings`.
+// Errors: those of the sources.
 #pragma once
 
 #include <optional>
@@ -21,6 +23,7 @@ struct Moved {
   gcode::ToolMap map;
   std::vector<Splice> rewritten;     // makes of the rewrite one of the moved job
   std::vector<std::uint64_t> pairs;  // lines of the rewrite that are disabled and stood for
+  std::uint64_t inserted = 0;        // lines of the moved job that the original does not have
   Findings findings;
   // Of a line of the moved rewrite, its number in the rewrite as it is.
   [[nodiscard]] std::uint64_t line_of(std::uint64_t moved_line) const;
@@ -30,7 +33,5 @@ struct Moved {
 [[nodiscard]] Result<std::optional<Moved>> read_moved(ByteSource& rewritten,
                                                       const rules::Rules& rules,
                                                       const rules::Recogniser& recogniser);
-
-[[nodiscard]] gcode::OwnNames own_names(const rules::Recogniser& recogniser);
 
 }  // namespace forewarm::check

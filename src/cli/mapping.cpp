@@ -1,8 +1,10 @@
 #include "cli/mapping.h"
 
+#include <algorithm>
 #include <charconv>
+#include <cmath>
 
-#include "check/moved.h"
+#include "machine/move_filaments.h"
 #include "plan/assign_question.h"
 #include "rules/recogniser.h"
 
@@ -63,6 +65,45 @@ std::string place_name(const rules::Rules& rules, int tool) {
   return head ? printable(rules.toolheads[*head].name, 80) : std::string();
 }
 
+// Lines of the moved text as the original counts them.
+class Lines {
+ public:
+  explicit Lines(const std::vector<gcode::MovedLine>& lines) {
+    for (const gcode::MovedLine& line : lines) {
+      if (line.inserted) inserted_.push_back(line.line + inserted_.size() + 1);
+    }
+  }
+  void count(std::uint64_t& line) const {
+    line -= std::uint64_t(std::upper_bound(inserted_.begin(), inserted_.end(), line) -
+                          inserted_.begin());
+  }
+
+ private:
+  std::vector<std::uint64_t> inserted_;  // their lines in the moved text
+};
+
+// That each filament is used at the temperature that it was used at, as the scanner reads the two.
+Status same_temperatures(const job::Job& before, const job::Job& after, const gcode::ToolMap& map) {
+  constexpr double kSameC = 0.01;
+  const auto same = [](std::optional<double> a, std::optional<double> b) {
+    return std::abs(a.value_or(0) - b.value_or(0)) <= kSameC;
+  };
+  std::size_t k = 0;
+  for (const job::Stint& s : before.stints) {
+    if (!s.extrudes) continue;
+    while (k < after.stints.size() && !after.stints[k].extrudes) ++k;
+    if (k == after.stints.size() || after.stints[k].tool != gcode::mapped(map, s.tool) ||
+        !same(s.work_c, after.stints[k].work_c) || !same(s.last_c, after.stints[k].last_c)) {
+      return Error{Error::Kind::internal,
+                   "a bug in forewarm, nothing was written: --map would give T" +
+                       std::to_string(s.tool) + " another temperature",
+                   before.name, s.first_line};
+    }
+    ++k;
+  }
+  return success();
+}
+
 }  // namespace
 
 Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& original,
@@ -70,7 +111,6 @@ Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& ori
                                          const std::string& asked, const job::Job& job) {
   auto map = asked == "best" ? best_map(job, rules) : parse_map(asked);
   if (!map) return std::move(map.error());
-  std::erase_if(*map, [](const auto& pair) { return pair.first == pair.second; });
   if (!job.stints.empty() && job.stints.front().select == job::kNone &&
       gcode::mapped(*map, job.stints.front().tool) != job.stints.front().tool) {
     return usage(asked,
@@ -78,34 +118,43 @@ Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& ori
   }
   auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
   if (!recogniser) return std::move(recogniser.error());
-  const std::string called = name == "-" ? "standard input" : name;
-  gcode::Renumbering by(*map, rules.dialect.temperature_index_is_heater);
-  auto lines = gcode::renumber(original, called, by, check::own_names(*recogniser));
-  if (!lines) return std::move(lines.error());
-  if (const auto tool = gcode::crowded(*map, by.seen())) {
-    return usage(asked, "more than one tool of the job would be T" + std::to_string(*tool),
-                 "say where that one goes, too");
+  machine::FilamentMove move(rules, *recogniser, *map);
+  auto lines = machine::moved_lines(original, name == "-" ? "standard input" : name, move);
+  if (!lines) {
+    Error& e = lines.error();
+    if (e.kind == Error::Kind::usage) return usage(asked, e.message, e.hint);
+    return std::move(e);
   }
   if (lines->empty()) {
     context.note("--map: every filament that the job uses stays where it is");
     return std::optional<Mapping>();
   }
   Mapping out;
+  out.map = move.map();
   out.lines = std::move(*lines);
   out.text = std::make_unique<SplicedSource>(original, gcode::splices_of(out.lines));
-  out.rules = rules.with_filaments_moved(*map);
+  out.rules = rules.with_filaments_moved(out.map);
   out.original_bytes = job.bytes;
   out.original_hash = job.hash;
-  for (const auto& [from, to] : *map) {
-    if (!by.seen().contains(from)) continue;
+  for (const auto& [from, to] : out.map) {
+    if (!move.used().contains(from)) continue;
     const std::string place = place_name(rules, to);
     out.loading.push_back(
         "load T" + std::to_string(to) + (place.empty() ? "" : " (" + place + ")") + ": " +
         printable(rules.filament(from).name, 80) + ", from T" + std::to_string(from));
   }
+  const Lines as_original(out.lines);
   auto moved = scan_job(context, *out.text, out.rules, name);
-  if (!moved) return std::move(moved.error());
+  if (!moved) {
+    as_original.count(moved.error().line);
+    return std::move(moved.error());
+  }
   out.job = std::move(*moved);
+  for (job::Select& s : out.job.selects) as_original.count(s.line);
+  for (job::Target& t : out.job.targets) as_original.count(t.line);
+  for (job::Stint& s : out.job.stints) as_original.count(s.first_line);
+  as_original.count(out.job.lines);
+  if (auto s = same_temperatures(job, out.job, out.map); !s) return std::move(s.error());
   return std::optional(std::move(out));
 }
 

@@ -3,7 +3,13 @@
 //   ;forewarm 1 rules=<16 hex> original=<bytes>:<16 hex>    first line of a rewritten job
 //   <command> ;fw+ <reason>                                  an inserted line
 //   ;fw- <original line>                                     a disabled line
+//
+// Where filaments have moved to other tools:
+//
+//    ;fw+ mapped T0 to T3, T3 to T0                          second line: all that have
 //   <line> ;fw+ mapped T0 to T3                              the line for the disabled one before
+//   ; ;fw+ mapped T0 to T3, left out: T1 is in use there     likewise: a target, and no more
+//   <wait> ;fw+ mapped T1, at 210 C as before                a target that neighbours have changed
 //
 // Hashes are XXH3, 64 bits, of the rule file's and of the original's bytes. A job may not hold such
 // marks of its own: it is refused, so that a mark always means what it says.
@@ -19,7 +25,7 @@ namespace forewarm::rewrite {
 inline constexpr std::string_view kHeaderStart = ";forewarm ";
 inline constexpr std::string_view kInserted = " ;fw+ ";
 inline constexpr std::string_view kDisabled = ";fw- ";
-// The reason of a line that stands for the disabled one before it, with other tool numbers.
+// How the reason of a line begins that is there because filaments have moved.
 inline constexpr std::string_view kMapped = "mapped ";
 // The reason of a sequence's line: this, the name, and kStepEnd.
 inline constexpr std::string_view kStep = "step ", kStepEnd = ": ";

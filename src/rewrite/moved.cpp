@@ -24,6 +24,13 @@ Status MovedToSink::keep(std::uint64_t from, std::uint64_t to) {
   for (std::size_t i = moved_.first_after(from); i < lines_.size() && moved_.begins(i) < to; ++i) {
     const Splice& s = lines_[i].splice;
     if (auto status = copy(at, s.from); !status) return status;
+    if (lines_[i].inserted) {
+      const std::size_t end = s.text.find_last_not_of("\r\n") + 1;
+      const std::string line = s.text.substr(0, end) + mark(lines_[i]) + s.text.substr(end);
+      if (auto status = sink_.write(line); !status) return status;
+      at = s.to;
+      continue;
+    }
     auto ending = ending_at(s.to);
     if (!ending) return std::move(ending.error());
     // A last line without an ending needs one here; restoring takes it off again.
@@ -37,8 +44,7 @@ Status MovedToSink::keep(std::uint64_t from, std::uint64_t to) {
     }
     if (auto status = sink_.write(kDisabled); !status) return status;
     if (auto status = copy(s.from, s.to); !status) return status;
-    const std::string stands =
-        between + s.text + std::string(kInserted) + std::string(kMapped) + lines_[i].how + *ending;
+    const std::string stands = between + s.text + mark(lines_[i]) + *ending;
     if (auto status = sink_.write(stands); !status) return status;
     at = s.to + ending->size();
   }
@@ -46,6 +52,7 @@ Status MovedToSink::keep(std::uint64_t from, std::uint64_t to) {
 }
 
 Status MovedToSink::disable(std::uint64_t from, std::uint64_t to) {
+  if (moved_.base_of(from) == moved_.base_of(to)) return success();  // a line that is new
   if (auto status = sink_.write(kDisabled); !status) return status;
   return copy(moved_.base_of(from), moved_.base_of(to));
 }
@@ -55,7 +62,8 @@ Status MovedToSink::insert(std::string_view line, std::string_view joins) {
     started_ = true;
     const bool crlf = line.size() > 1 && line[line.size() - 2] == '\r';
     last_ending_ = crlf ? "\r\n" : "\n";
-    return sink_.write(header_line(header_) + last_ending_);
+    return sink_.write(header_line(header_) + last_ending_ + std::string(kInserted) +
+                       std::string(kMapped) + gcode::text_of(map_) + last_ending_);
   }
   if (auto status = sink_.write(joins); !status) return status;
   return sink_.write(line);

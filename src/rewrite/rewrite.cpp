@@ -1,45 +1,17 @@
 #include "rewrite/rewrite.h"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
 #include <optional>
 
 #include "gcode/lines.h"
+#include "gcode/renumber.h"
 #include "gcode/words.h"
 #include "rewrite/marks.h"
 
 namespace forewarm::rewrite {
 
 namespace {
-
-std::string temperature(double c) {
-  std::string s = fmt::format("{:.2f}", c);
-  while (s.back() == '0') s.pop_back();
-  if (s.back() == '.') s.pop_back();
-  return s;
-}
-
-std::string filled_in(std::string_view pattern, const plan::Command& c, const job::Job& job) {
-  std::string out;
-  while (!pattern.empty()) {
-    const auto fill = [&](std::string_view name, const std::string& value) {
-      if (pattern.substr(0, name.size()) != name) return false;
-      out += value;
-      pattern.remove_prefix(name.size());
-      return true;
-    };
-    if (fill("{tool}", std::to_string(c.tool)) ||
-        fill("{heater}", std::to_string(job.heads[c.head].heater_index)) ||
-        fill("{temp}", temperature(c.temp_c))) {
-      continue;
-    }
-    out += pattern.front();
-    pattern.remove_prefix(1);
-  }
-  return out;
-}
 
 // The line ending just before `offset`, or the first one of the text; "\n" if it has none.
 Result<std::string> ending_before(ByteSource& source, std::uint64_t offset) {
@@ -152,16 +124,11 @@ class Writer {
   static std::string with_number(const std::string& command, std::optional<std::int64_t> count,
                                  std::size_t ahead) {
     if (!count) return command;
-    return numbered_line(*count + std::int64_t(ahead), command);
+    return gcode::numbered_line(*count + std::int64_t(ahead), command);
   }
 
-  static std::string numbered_line(std::int64_t number, const std::string& command) {
-    const std::string body = "N" + std::to_string(number) + " " + command;
-    return body + "*" + std::to_string(gcode::checksum(body));
-  }
   static std::string set_back(std::int64_t count) {
-    return numbered_line(count, "M110 N" + std::to_string(count)) + std::string(kInserted) +
-           "line count set back";
+    return gcode::count_set_back(count) + std::string(kInserted) + "line count set back";
   }
 
   Status keep(std::uint64_t from, std::uint64_t to) {
@@ -206,6 +173,9 @@ class Writer {
 
 std::vector<Edit> edits_of(const job::Job& job, const plan::Plan& plan, const rules::Rules& rules) {
   std::vector<Edit> edits;
+  const auto filled_in = [&job](std::string_view pattern, const plan::Command& c) {
+    return rules::filled_in(pattern, c.tool, job.heads[c.head].heater_index, c.temp_c);
+  };
   for (const plan::Command& c : plan.commands) {
     Edit e;
     e.offset = c.at.offset;
@@ -215,10 +185,10 @@ std::vector<Edit> edits_of(const job::Job& job, const plan::Plan& plan, const ru
         e.command = c.raw;
         break;
       case plan::Command::What::set:
-        e.command = filled_in(rules.dialect.set, c, job);
+        e.command = filled_in(rules.dialect.set, c);
         break;
       case plan::Command::What::wait:
-        e.command = filled_in(rules.dialect.wait, c, job);
+        e.command = filled_in(rules.dialect.wait, c);
         break;
     }
     edits.push_back(std::move(e));

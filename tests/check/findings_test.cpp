@@ -8,13 +8,14 @@
 
 #include "../job/job_test_help.h"
 #include "check/check.h"
+#include "moved_help.h"
 #include "plan/plan.h"
 #include "rewrite/marks.h"
-#include "rewrite/moved.h"
 #include "rewrite/rewrite.h"
 
 using namespace forewarm;
 using check::Id;
+using test::moved_rewrite_of;
 
 namespace {
 
@@ -68,30 +69,6 @@ std::string rewrite_of(const std::string& text, const rules::Rules& rules) {
   rewrite::ToSink pieces(source, sink);
   const auto edits = rewrite::edits_of(job, *plan, rules);
   if (auto s = rewrite::rewrite(source, job, edits, rules.hash, pieces); !s) {
-    FAIL(render(s.error()));
-  }
-  return sink.text();
-}
-
-// Written with its filaments at other tools.
-std::string moved_rewrite_of(const std::string& text, const rules::Rules& rules,
-                             const gcode::ToolMap& map) {
-  TextSource source(text);
-  const job::Job before = test::scan_of(text, rules);
-  gcode::Renumbering by(map, false);
-  auto lines = gcode::renumber(source, "job.gcode", by, [](auto, auto&) {});
-  if (!lines) FAIL(render(lines.error()));
-  SplicedSource moved(source, gcode::splices_of(*lines));
-  TextSink as_moved;
-  if (auto s = as_moved.copy(moved, 0, moved.size()); !s) FAIL(render(s.error()));
-  const rules::Rules loaded = rules.with_filaments_moved(map);
-  const job::Job job = test::scan_of(as_moved.text(), loaded);
-  auto plan = plan::make(job, loaded, loaded.gap.policy);
-  if (!plan) FAIL(render(plan.error()));
-  TextSink sink;
-  rewrite::MovedToSink pieces(source, moved, *lines, {rules.hash, before.bytes, before.hash}, sink);
-  const auto edits = rewrite::edits_of(job, *plan, loaded);
-  if (auto s = rewrite::rewrite(moved, job, edits, rules.hash, pieces); !s) {
     FAIL(render(s.error()));
   }
   return sink.text();
@@ -529,19 +506,19 @@ const gcode::ToolMap kSwap{{0, 2}, {2, 0}};
 Cases moved() {
   return {
       {"a mark that says nothing",
-       {[](Lines& lines) { lines.at(6) = "T2 ;fw+ mapped elsewhere"; }},
+       {[](Lines& lines) { lines.at(7) = "T2 ;fw+ mapped elsewhere"; }},
        "tools-mixed",
        "tools-mixed"},
       {"another map at one line",
-       {[](Lines& lines) { lines.at(6) = "T1 ;fw+ mapped T0 to T1"; }},
+       {[](Lines& lines) { lines.at(7) = "T1 ;fw+ mapped T0 to T1"; }},
        "tools-mixed",
        "tools-mixed"},
       {"another tool than its mark says",
-       {[](Lines& lines) { lines.at(6) = "T1 ;fw+ mapped T0 to T2"; }},
+       {[](Lines& lines) { lines.at(7) = "T1 ;fw+ mapped T0 to T2"; }},
        "tools-mixed",
        "tools-mixed"},
       {"a line that stands for none",
-       {[](Lines& lines) { lines.insert(lines.begin() + 4, "T2 ;fw+ mapped T0 to T2"); }},
+       {[](Lines& lines) { lines.insert(lines.begin() + 5, "T2 ;fw+ mapped T0 to T2"); }},
        "tools-mixed",
        "tools-mixed"},
       {"two tools become one",
@@ -697,6 +674,101 @@ TEST_CASE("marks of other tool numbers that do not hold") {
     CHECK(named(report_of(&map_job(), text, two_heads())));
     CHECK(named(report_of(nullptr, text, two_heads())));
   }
+}
+
+// T0 comes to share birch with T1: one is heated once only, and put on standby while the other
+// prints.
+const std::string& shared_job() {
+  static const std::string job = "G21\nG90\nM83\nM104 T0 S200\nM104 T1 S220\nT0\nM109 T0 S200\n" +
+                                 rows(1, 3) + "T1\nM109 T1 S220\n" + rows(4, 13) +
+                                 "M104 T0 S150\n" + rows(14, 23) + "T0\nM109 T0 S200\n" +
+                                 rows(24, 33) + "T1\n" + rows(34, 43) + "G0 Z9\n";
+  return job;
+}
+const gcode::ToolMap kShare{{0, 2}};
+
+TEST_CASE("a heater that filaments come to share has no findings") {
+  const std::string text = moved_rewrite_of(shared_job(), two_heads(), kShare);
+  INFO(text);
+  CHECK(text.find("\n;fw- M104 T0 S150\n; ;fw+ mapped T0 to T2, left out: T1 is in use there\n") !=
+        std::string::npos);
+  CHECK(text.find("\nM109 T1 S220 ;fw+ mapped T1, at 220 C as before\n") != std::string::npos);
+  CHECK(all(report_of(&shared_job(), text, two_heads())) == "");
+  CHECK(all(report_of(nullptr, text, two_heads())) == "");
+}
+
+TEST_CASE("a heater that filaments share must keep to what each is printed at") {
+  const std::string good = moved_rewrite_of(shared_job(), two_heads(), kShare);
+  const std::string out = "; ;fw+ mapped T0 to T2, left out: T1 is in use there";
+  const std::string wait = "M109 T1 S220 ;fw+ mapped T1, at 220 C as before";
+  const Cases cases = {
+      {"a target not left out",
+       {change(out, "M104 T2 S150 ;fw+ mapped T0 to T2")},
+       "tools-mixed extrusion-target",
+       "tools-mixed extrusion-target"},
+      {"one that switches off",
+       {change(out, "M104 T2 S0 ;fw+ mapped T0 to T2")},
+       "tools-mixed extrusion-target",
+       "tools-mixed extrusion-target"},
+      {"one without a mark", {change(out, "M104 T2 S150")}, "extrusion-target", "original-hash"},
+      {"one that stays",
+       {change(";fw- M104 T0 S150", "M104 T0 S150"), drop(out)},
+       "tools-mixed",
+       "tools-mixed"},
+      {"a wait dropped", {drop(wait)}, "tools-mixed", "tools-mixed"},
+      {"a wait for less",
+       {change(wait, "M109 T1 S200 ;fw+ mapped T1, at 220 C as before")},
+       "tools-mixed extrusion-target",
+       "tools-mixed extrusion-target"},
+      {"another reason",
+       {change(out, "; ;fw+ mapped T0 to T2, left out")},
+       "tools-mixed",
+       "tools-mixed"},
+      {"a wait of our own for what is missing",
+       {drop(wait), put("M104 T1 S200 ;fw+ set", row(34))},
+       "tools-mixed extrusion-target",
+       "tools-mixed extrusion-target"},
+      {"another second line",
+       {change(" ;fw+ mapped T0 to T2", " ;fw+ mapped T0 to T1")},
+       "tools-mixed",
+       "tools-mixed"},
+      {"a second line that says nothing",
+       {change(" ;fw+ mapped T0 to T2", " ;fw+ mapped about")},
+       "tools-mixed",
+       "tools-mixed"},
+  };
+  for (const Case& c : cases) {
+    INFO(c.what);
+    const std::string text = edited(good, c.edits);
+    CHECK(text != good);
+    for (const std::string* original : {&shared_job(), static_cast<const std::string*>(nullptr)}) {
+      const check::Report report = report_of(original, text, two_heads());
+      INFO(all(report));
+      std::istringstream wanted(original != nullptr ? c.found : c.found_alone);
+      for (std::string id; wanted >> id;) {
+        CHECK(report.findings.count(*check::id_of(id)) > 0);
+      }
+    }
+  }
+}
+
+TEST_CASE("a rewrite without the second line is read by its other marks") {
+  const std::string good = moved_rewrite_of(map_job(), two_heads(), kSwap);
+  const std::string text = edited(good, {drop(" ;fw+ mapped T0 to T2, T2 to T0")});
+  CHECK(text != good);
+  CHECK(all(report_of(&map_job(), text, two_heads())) == "");
+  CHECK(all(report_of(nullptr, text, two_heads())) == "");
+}
+
+TEST_CASE("a tool that moves and is named in lines taken out alone") {
+  // T2 is never printed with; both its lines fall into gaps.
+  std::string job = map_job();
+  job.replace(job.find("T2\nM109 T2 S220\n"), 16, "T0\nM104 T2 S160\n");
+  job.insert(job.find("T0\nM104 T0 S200\n"), "M104 T2 S150\n");
+  const std::string text = moved_rewrite_of(job, two_heads(), {{1, 2}});
+  INFO(text);
+  CHECK(all(report_of(&job, text, two_heads())) == "");
+  CHECK(all(report_of(nullptr, text, two_heads())) == "");
 }
 
 TEST_CASE("findings in a job whose filaments moved have the lines of the text") {

@@ -104,3 +104,118 @@ TEST_CASE("map: what is refused, and what changes nothing") {
   REQUIRE(run("forewarm rewrite -q --rules built-in job.gcode -o plain.gcode").code == 0);
   CHECK(get(run / "new.gcode") == get(run / "plain.gcode"));
 }
+
+namespace {
+
+// Three toolheads of which birch has a feeder; what more the rule file says.
+std::string machine(const std::string& more = "") {
+  const std::string heater = "power_w = 40, full_drive_c = 450, time_constant_s = 180, ";
+  return "version = 1\n[[toolhead]]\nname = \"ash\"\ntools = [0]\nheater = { " + heater +
+         "index = 0 }\n[[toolhead]]\nname = \"birch\"\ntools = [1, 2]\nheater = { " + heater +
+         "index = 1, max_c = 250 }\nexchange_s = 33\n[[toolhead]]\nname = \"cedar\"\ntools = [3]\n"
+         "heater = { " +
+         heater + "index = 2 }\n" + more;
+}
+const std::string kByHeater = "[dialect]\ntemperature_index = \"heater\"\n";
+
+// Contour lines of the trail map, `seconds` long.
+std::string contours(int seconds) {
+  std::string out;
+  for (int i = 0; i < seconds; ++i) {
+    out += "G1 X" + std::to_string(i % 2 == 0 ? 160 : 100) + " Y100 E1 F3600\n";
+  }
+  return out;
+}
+const std::string kStart = "G21\nG90\nM83\nG28\n";
+
+// Rewrites job.gcode by rules.toml, and holds it against everything that must be so.
+std::string mapped_text(Bench& run, const std::string& map) {
+  const std::string rules = " --rules rules.toml ";
+  const Ran made = run("forewarm rewrite" + rules + "--map " + map + " job.gcode -o new.gcode");
+  CAPTURE(made.err);
+  REQUIRE(made.code == 0);
+  const std::string text = get(run / "new.gcode");
+  CAPTURE(text);
+  CHECK(run("forewarm check -q" + rules + "job.gcode new.gcode").code == 0);
+  CHECK(run("forewarm check -q" + rules + "new.gcode").code == 0);
+  CHECK(run("forewarm forecast -q" + rules + "--map " + map + " job.gcode").code == 0);
+  REQUIRE(run("forewarm restore new.gcode -o back.gcode").code == 0);
+  CHECK(get(run / "back.gcode") == get(run / "job.gcode"));
+  REQUIRE(run("forewarm rewrite -q" + rules + "--map " + map + " new.gcode").code == 0);
+  CHECK(get(run / "new.gcode") == text);
+  return text;
+}
+bool holds(const std::string& text, const std::string& lines) {
+  return text.find(lines) != std::string::npos;
+}
+
+}  // namespace
+
+TEST_CASE("map: temperatures that name heaters go with their filaments") {
+  Bench run;
+  put(run / "rules.toml", machine(kByHeater));
+  put(run / "job.gcode", kStart + "M104 T0 S205\nM104 T2 S245\nM109 T0 S205\nT0\n" + contours(30) +
+                             "T3\nM109 T2 S245\n" + contours(60) + "T0\nM109 T0 S205\n" +
+                             contours(60) + "M104 T0 S0\nM104 T2 S0\n");
+  const std::string text = mapped_text(run, "0=3,3=0");
+  CHECK(holds(text, "\n ;fw+ mapped T0 to T3, T3 to T0\n"));
+  CHECK(holds(text, "\n;fw- M104 T0 S205\nM104 T2 S205 ;fw+ mapped heater 0 to 2\n"));
+  CHECK(holds(text, "\n;fw- M109 T2 S245\nM109 T0 S245 ;fw+ mapped heater 2 to 0\n"));
+  CHECK(holds(text, "\nT3 ;fw+ mapped T0 to T3\n"));
+
+  // T1 and T2 part: the target before the exchange may be for either.
+  put(run / "job.gcode",
+      kStart + "M109 T1 S205\nT1\n" + contours(30) + "M104 T1 S245\nT2\n" + contours(60));
+  const Ran refused = run("forewarm rewrite --rules rules.toml --map 1=3 job.gcode");
+  CHECK(refused.code == 3);
+  CHECK(refused.err ==
+        "forewarm: error: job.gcode:37:7: it cannot be known for which filament \"birch\" is "
+        "heated here: T1 goes to \"cedar\", T2 to \"birch\"\n  M104 T1 S245\n        ^\n  hint: "
+        "give this temperature after the select of the tool that it is for, or keep the two "
+        "together\n");
+  CHECK_FALSE(holds(get(run / "job.gcode"), ";fw"));
+}
+
+TEST_CASE("map: filaments that come to share a toolhead keep their temperatures") {
+  Bench run;
+  put(run / "rules.toml", machine());
+  // One is put on standby, and then off, while the other prints; both are heated once only.
+  put(run / "job.gcode", kStart + "M104 T0 S205\nM104 T3 S245\nM109 T0 S205\nM109 T3 S245\nT0\n" +
+                             contours(30) + "T3\n" + contours(30) + "T0\n" + contours(30) + "T3\n" +
+                             contours(20) + "M104 T0 S175\n" + contours(20) + "M104 T0 S0\n" +
+                             contours(20) + "M104 T0 S0\nM104 T3 S0\n");
+  const std::string text = mapped_text(run, "0=1,3=2");
+  CHECK(
+      holds(text, "\n;fw- M109 T3 S245\n; ;fw+ mapped T3 to T2, left out: T1 comes next there\n"));
+  CHECK(holds(text, "\n;fw- M104 T0 S175\n; ;fw+ mapped T0 to T1, left out: T2 is in use there\n"));
+  CHECK(holds(text, "\nM109 T2 S245 ;fw+ mapped T3 to T2, at 245 C as before\n"));
+  CHECK(holds(text, "\nM109 T1 S205 ;fw+ mapped T0 to T1, at 205 C as before\n"));
+  // What is refused is named by its line in the job, whatever was put in before.
+  std::string hot = get(run / "job.gcode");
+  hot.insert(hot.rfind("M104 T0 S0"), "M104 T3 S260\n");
+  put(run / "job.gcode", hot);
+  const Ran refused = run("forewarm rewrite --rules rules.toml --map 0=1,3=2 job.gcode");
+  CHECK(refused.code == 3);
+  CHECK(refused.err.find("job.gcode:165:9: a target of 260 C is above max_c = 250 of toolhead "
+                         "\"birch\"\n  M104 T2 S260\n") != std::string::npos);
+}
+
+TEST_CASE("map: what is heated or switched off without being used makes room") {
+  Bench run;
+  put(run / "rules.toml", machine());
+  std::string job = kStart + "M104 T0 S150\nM104 T1 S210\nM104 T2 S205\n";
+  for (int i = 0; i < 6; ++i) {
+    job += i % 2 == 0 ? "T1\nM109 S210\n" : "T2\nM109 S205\n";
+    job += contours(60);
+  }
+  job += "M104 T0 S0\nM104 T1 S0\nM104 T3 S0\n";
+  put(run / "job.gcode", job);
+  const std::string text = mapped_text(run, "best");
+  CHECK(holds(text, "\n ;fw+ mapped T0 to T1, T1 to T0\n"));
+  CHECK(
+      holds(text, "\n;fw- M104 T0 S150\n; ;fw+ mapped T0 to T1, left out: T2 comes next there\n"));
+  CHECK(holds(text, "\n;fw- M104 T0 S0\nM104 T1 S0 ;fw+ mapped T0 to T1\n"));
+  const Ran again = run("forewarm rewrite --rules rules.toml --map best job.gcode");
+  CHECK(holds(again.err, "load T0 (ash): T1, from T1\n"));
+  CHECK_FALSE(holds(again.err, "from T0"));
+}
