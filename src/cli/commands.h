@@ -8,14 +8,21 @@
 
 namespace forewarm::cli {
 
+struct AskedMap {
+  std::string map;     // "best", or such as "0=3,3=0"; empty: filaments stay where they are
+  bool force = false;  // also where `only`, `never` or `fixed` of a filament says otherwise
+};
+
 struct RewriteOptions {
-  std::string job, out, html, json, map;
+  std::string job, out, html, json;
+  AskedMap map;
   bool diff = false, dry_run = false, hard_linked = false;
 };
 int run_rewrite(const Context& context, const RewriteOptions& options);
 
 struct ForecastOptions {
-  std::string job, html, json, csv, map;
+  std::string job, html, json, csv;
+  AskedMap map;
   std::string start;              // when the job is to begin; empty: there are no clock times
   std::vector<std::string> away;  // hours in which nobody is there
 };

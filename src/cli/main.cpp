@@ -73,7 +73,10 @@ int run(int argc, char** argv) {
   c_rewrite->add_option("--json", rewrite.json, "write the figures as JSON here; - is stdout");
   const std::string map_help =
       "best, or such as 0=3,3=0: give the filaments other tools, renumbering the job";
-  c_rewrite->add_option("--map", rewrite.map, map_help);
+  const std::string force_help =
+      "with --map: also where only, never or fixed of a [[filament]] says otherwise";
+  c_rewrite->add_option("--map", rewrite.map.map, map_help);
+  c_rewrite->add_flag("--force-map", rewrite.map.force, force_help);
   c_rewrite->add_flag("--allow-hard-linked", rewrite.hard_linked,
                       "replace a file that has other names too");
   shared(c_rewrite, true);
@@ -90,7 +93,8 @@ int run(int argc, char** argv) {
   c_forecast->add_option("--csv", forecast.csv,
                          "write every change with its time as CSV here; - is stdout, without the "
                          "table");
-  c_forecast->add_option("--map", forecast.map, map_help);
+  c_forecast->add_option("--map", forecast.map.map, map_help);
+  c_forecast->add_flag("--force-map", forecast.map.force, force_help);
   c_forecast->add_option("--start", forecast.start,
                          "when the job is to begin, such as 2027-03-05T18:00: clock times, without "
                          "time zones or daylight-saving time");

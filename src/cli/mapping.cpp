@@ -65,6 +65,26 @@ std::string place_name(const rules::Rules& rules, int tool) {
   return head ? printable(rules.toolheads[*head].name, 80) : std::string();
 }
 
+Error broken(const plan::BrokenPlace& b, const rules::Rules& rules) {
+  const auto tool = [](int number, const std::string& name) {
+    return "T" + std::to_string(number) + " (" + printable(name, 80) + ")";
+  };
+  const std::string who = tool(b.filament.tool, b.filament.name);
+  const std::string to = "T" + std::to_string(b.to);
+  Error e{Error::Kind::rules, "", rules.file, b.filament.line};
+  if (b.other) {
+    e.message = "--map puts " + tool(*b.other, rules.filament(*b.other).name) + " at " + to +
+                ", where " + who + " is fixed";
+  } else if (b.key == "fixed") {
+    e.message = "--map puts " + who + " at " + to + ", but it is fixed";
+  } else {
+    e.message =
+        "--map puts " + who + " at " + to + ", where its `" + b.key + "` does not let it be";
+  }
+  e.hint = "--force-map does it all the same";
+  return e;
+}
+
 // Lines of the moved text as the original counts them.
 class Lines {
  public:
@@ -108,13 +128,19 @@ Status same_temperatures(const job::Job& before, const job::Job& after, const gc
 
 Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& original,
                                          const rules::Rules& rules, const std::string& name,
-                                         const std::string& asked, const job::Job& job) {
-  auto map = asked == "best" ? best_map(job, rules) : parse_map(asked);
+                                         const AskedMap& asked, const job::Job& job) {
+  auto map = asked.map == "best" ? best_map(job, rules) : parse_map(asked.map);
   if (!map) return std::move(map.error());
   if (!job.stints.empty() && job.stints.front().select == job::kNone &&
       gcode::mapped(*map, job.stints.front().tool) != job.stints.front().tool) {
-    return usage(asked,
+    return usage(asked.map,
                  "the job prints with T0 before it selects any tool: there is no line to change");
+  }
+  for (const plan::BrokenPlace& b : plan::broken_places(job, rules, *map)) {
+    Error e = broken(b, rules);
+    if (!asked.force) return e;
+    e.hint.clear();
+    context.note(render(e));
   }
   auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
   if (!recogniser) return std::move(recogniser.error());
@@ -122,7 +148,7 @@ Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& ori
   auto lines = machine::moved_lines(original, name == "-" ? "standard input" : name, move);
   if (!lines) {
     Error& e = lines.error();
-    if (e.kind == Error::Kind::usage) return usage(asked, e.message, e.hint);
+    if (e.kind == Error::Kind::usage) return usage(asked.map, e.message, e.hint);
     return std::move(e);
   }
   if (lines->empty()) {

@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "cli/commands.h"
 #include "cli/plans.h"
 #include "gcode/renumber.h"
 
@@ -30,7 +31,6 @@ struct Mapping {
 [[nodiscard]] Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& original,
                                                        const rules::Rules& rules,
                                                        const std::string& name,
-                                                       const std::string& asked,
-                                                       const job::Job& job);
+                                                       const AskedMap& asked, const job::Job& job);
 
 }  // namespace forewarm::cli

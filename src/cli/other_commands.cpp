@@ -55,7 +55,7 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
   auto job = scan_job(context, input->job(), *rules, options.job);
   if (!job) return context.fail(job.error());
   std::optional<Mapping> mapping;
-  if (!options.map.empty()) {
+  if (!options.map.map.empty()) {
     auto made = map_tools(context, input->job(), *rules, options.job, options.map, *job);
     if (!made) return context.fail(made.error());
     mapping = std::move(*made);

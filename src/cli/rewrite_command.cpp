@@ -48,7 +48,7 @@ class Run {
     if (!input) return context_.fail(input.error());
     auto job = scan_job(context_, input->job(), *rules, options_.job);
     if (!job) return context_.fail(job.error());
-    if (!options_.map.empty()) {
+    if (!options_.map.map.empty()) {
       auto mapping = map_tools(context_, input->job(), *rules, options_.job, options_.map, *job);
       if (!mapping) return context_.fail(mapping.error());
       if (*mapping) {

@@ -13,13 +13,31 @@ struct Tool {
   std::size_t head;
 };
 
-// The tools, ascending, but for those that a filament that the job does not use is fixed at.
-std::vector<Tool> free_tools(const job::Job& job, const rules::Rules& rules,
-                             const std::set<int>& used) {
+std::set<int> used_tools(const job::Job& job) {
+  std::set<int> used;
+  // A stint before any select: the job relies on the tool that the machine begins with.
+  if (!job.stints.empty() && job.stints.front().select == job::kNone) {
+    used.insert(job.stints.front().tool);
+  }
+  for (const job::Select& s : job.selects) {
+    if (s.kind != job::Change::park) used.insert(s.tool);
+  }
+  return used;
+}
+
+// Filaments that the job does not use and that stay where they are.
+std::set<int> kept_tools(const rules::Rules& rules, const std::set<int>& used) {
   std::set<int> kept;
   for (const rules::Filament& f : rules.filaments) {
     if (f.fixed && !used.contains(f.tool)) kept.insert(f.tool);
   }
+  return kept;
+}
+
+// The tools, ascending, but for those that a filament that the job does not use is fixed at.
+std::vector<Tool> free_tools(const job::Job& job, const rules::Rules& rules,
+                             const std::set<int>& used) {
+  const std::set<int> kept = kept_tools(rules, used);
   std::vector<Tool> out;
   for (std::size_t h = 0; h < job.heads.size(); ++h) {
     for (const int tool : job.heads[h].tools) {
@@ -30,9 +48,11 @@ std::vector<Tool> free_tools(const job::Job& job, const rules::Rules& rules,
   return out;
 }
 
-bool may_be(const rules::Filament& f, const Tool& t) {
-  if (f.fixed && t.tool != f.tool) return false;
-  return (!f.only || f.only->name(t.tool, t.head)) && !f.never.name(t.tool, t.head);
+// The key that keeps it from there; nullptr: none.
+const char* kept_by(const rules::Filament& f, const Tool& t) {
+  if (f.fixed && t.tool != f.tool) return "fixed";
+  if (f.only && !f.only->name(t.tool, t.head)) return "only";
+  return f.never.name(t.tool, t.head) ? "never" : nullptr;
 }
 
 Status take_pairs(const rules::Matrix& matrix, AssignQuestion& q) {
@@ -64,13 +84,8 @@ Result<AssignQuestion> question_of(const job::Job& job, const rules::Rules& rule
   AssignQuestion q;
   q.by = by;
   q.file = rules.file;
-  // A stint before any select: the job relies on the tool that the machine begins with.
   q.first_is_mounted = !job.stints.empty() && job.stints.front().select == job::kNone;
-  std::set<int> used;
-  if (q.first_is_mounted) used.insert(job.stints.front().tool);
-  for (const job::Select& s : job.selects) {
-    if (s.kind != job::Change::park) used.insert(s.tool);
-  }
+  const std::set<int> used = used_tools(job);
   if (used.size() > kMostFilaments) {
     return Error{Error::Kind::refused,
                  "the job uses " + std::to_string(used.size()) + " filaments; no more than " +
@@ -87,7 +102,7 @@ Result<AssignQuestion> question_of(const job::Job& job, const rules::Rules& rule
     f.line = rule.only || !rule.never.empty() || rule.fixed ? rule.line : 0;
     const bool stays = q.first_is_mounted && tool == job.stints.front().tool;
     for (const Tool& t : tools) {
-      if (stays ? t.tool == tool : may_be(rule, t)) f.may.push_back(t.tool);
+      if (stays ? t.tool == tool : kept_by(rule, t) == nullptr) f.may.push_back(t.tool);
     }
     index.emplace(tool, int(q.filaments.size()));
     q.filaments.push_back(std::move(f));
@@ -103,6 +118,25 @@ Result<AssignQuestion> question_of(const job::Job& job, const rules::Rules& rule
     if (auto s = take_pairs(*matrix, q); !s) return std::move(s.error());
   }
   return q;
+}
+
+std::vector<BrokenPlace> broken_places(const job::Job& job, const rules::Rules& rules,
+                                       const std::map<int, int>& map) {
+  const std::set<int> used = used_tools(job);
+  const std::set<int> kept = kept_tools(rules, used);
+  std::vector<BrokenPlace> out;
+  for (const auto& [from, to] : map) {
+    if (from == to || !used.contains(from)) continue;
+    const auto serves = [tool = to](const rules::Toolhead& h) {
+      return std::find(h.tools.begin(), h.tools.end(), tool) != h.tools.end();
+    };
+    const auto head = std::find_if(job.heads.begin(), job.heads.end(), serves);
+    const rules::Filament filament = rules.filament(from);
+    const char* key = kept_by(filament, {to, std::size_t(head - job.heads.begin())});
+    if (key != nullptr) out.push_back({filament, key, to, {}});
+    if (kept.contains(to)) out.push_back({rules.filament(to), "fixed", to, from});
+  }
+  return out;
 }
 
 }  // namespace forewarm::plan

@@ -5,7 +5,10 @@
 // tool that the job uses before it selects any is what the machine takes then: it stays.
 #pragma once
 
+#include <map>
 #include <optional>
+#include <string>
+#include <vector>
 
 #include "base/error.h"
 #include "job/job.h"
@@ -19,5 +22,16 @@ namespace forewarm::plan {
 [[nodiscard]] Result<AssignQuestion> question_of(const job::Job& job, const rules::Rules& rules,
                                                  AssignQuestion::By by,
                                                  const rules::Matrix* matrix = nullptr);
+
+// A rule that does not let a filament be where it is to be.
+struct BrokenPlace {
+  rules::Filament filament;
+  std::string key;           // "only", "never" or "fixed"
+  int to = 0;                // the tool that it is to be at,
+  std::optional<int> other;  // or, where `fixed` keeps it there unused, the one that is to be there
+};
+// All that `map` (from old tool to new) breaks, by the filaments that it moves and the job uses.
+[[nodiscard]] std::vector<BrokenPlace> broken_places(const job::Job& job, const rules::Rules& rules,
+                                                     const std::map<int, int>& map);
 
 }  // namespace forewarm::plan

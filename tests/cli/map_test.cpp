@@ -219,3 +219,54 @@ TEST_CASE("map: what is heated or switched off without being used makes room") {
   CHECK(holds(again.err, "load T0 (ash): T1, from T1\n"));
   CHECK_FALSE(holds(again.err, "from T0"));
 }
+
+TEST_CASE("map: rules of where a filament may be") {
+  Bench run;
+  put(run / "job.gcode", kStart + "T0\nM109 S205\n" + contours(20) + "T1\nM109 S205\n" +
+                             contours(20) + "T0\nM109 S205\n" + contours(20));
+  struct Case {
+    std::string rule, map, says;
+  };
+  for (const Case& c : {
+           Case{"tool = 0\nname = \"granite\"\nfixed = true", "0=3",
+                "--map puts T0 (granite) at T3, but it is fixed"},
+           Case{"tool = 0\nname = \"granite\"\nonly = [0, 1, \"birch\"]", "0=3",
+                "--map puts T0 (granite) at T3, where its `only` does not let it be"},
+           Case{"tool = 0\nname = \"granite\"\nnever = [\"cedar\"]", "0=3",
+                "--map puts T0 (granite) at T3, where its `never` does not let it be"},
+           Case{"tool = 1\nnever = [3, 0]", "0=1,1=0",
+                "--map puts T1 (T1) at T0, where its `never` does not let it be"},
+           Case{"tool = 3\nname = \"sand\"\nfixed = true", "0=3",
+                "--map puts T0 (T0) at T3, where T3 (sand) is fixed"},
+       }) {
+    CAPTURE(c.says);
+    put(run / "rules.toml", machine("[[filament]]\n" + c.rule + "\n"));
+    for (const std::string command : {"rewrite -o new.gcode", "forecast"}) {
+      const std::string line =
+          "forewarm " + command + " --rules rules.toml --map " + c.map + " job.gcode";
+      const Ran refused = run(line);
+      CHECK(refused.code == 2);
+      CHECK(refused.err == "forewarm: error: rules.toml:15: " + c.says +
+                               "\n  hint: --force-map does it all the same\n");
+      const Ran forced = run(line + " --force-map");
+      CHECK(forced.code == 0);
+      CHECK(holds(forced.err, "forewarm: info: rules.toml:15: " + c.says + "\n"));
+    }
+    CHECK(run("forewarm check -q --rules rules.toml job.gcode new.gcode").code == 0);
+  }
+  // Allowed, or not asked: what stays where it is, whatever the rules say of that, and what the job
+  // does not use.
+  for (const Case& c : {
+           Case{"tool = 0\nonly = [\"birch\", 0]", "0=2", ""},
+           Case{"tool = 1\nonly = [3]", "0=2", ""},
+           Case{"tool = 3\nfixed = true", "0=2", ""},
+           Case{"tool = 3\nnever = [2]", "0=3,3=2", ""},
+       }) {
+    CAPTURE(c.rule);
+    put(run / "rules.toml", machine("[[filament]]\n" + c.rule + "\n"));
+    const Ran made =
+        run("forewarm rewrite --rules rules.toml --map " + c.map + " job.gcode -o new.gcode");
+    CAPTURE(made.err);
+    CHECK(made.code == 0);
+  }
+}

@@ -125,6 +125,35 @@ TEST_CASE("a matrix has to say all pairs of the job's filaments") {
         "m.csv:1: the matrix has no column for T0 (\"T0\"), which the job uses");
 }
 
+TEST_CASE("what a map breaks") {
+  const std::string all = "T0\nG1 X1 E1\nT2\nG1 X2 E1\n";
+  // More is of T2.
+  const auto broken = [](const std::string& text, const std::string& more,
+                         const std::map<int, int>& map) {
+    const auto rules = rules_of(std::string(kTwoHeads) + more);
+    std::string out;
+    for (const auto& b : plan::broken_places(scan_of(text, rules), rules, map)) {
+      out += (out.empty() ? "" : ", ") + b.filament.name + " " + b.key + " " + std::to_string(b.to);
+      if (b.other) out += " by T" + std::to_string(*b.other);
+    }
+    return out;
+  };
+  CHECK(broken(all, "only = [\"birch\"]\n", {{0, 2}, {2, 0}}) == "T2 only 0");
+  CHECK(broken(all, "only = [\"birch\"]\n", {{2, 1}}) == "");
+  CHECK(broken(all, "only = [2]\n", {{2, 1}}) == "T2 only 1");
+  CHECK(broken(all, "never = [\"ash\"]\n", {{2, 0}, {0, 2}}) == "T2 never 0");
+  CHECK(broken(all, "never = [1]\n", {{2, 1}}) == "T2 never 1");
+  CHECK(broken(all, "fixed = true\n", {{2, 1}}) == "T2 fixed 1");
+  CHECK(broken(all, "fixed = true\n", {{0, 1}}) == "");
+  CHECK(broken(all, "fixed = true\n", {{2, 2}, {0, 0}}) == "");
+  // Not used: its rules do not count, but that it is there does.
+  CHECK(broken("T0\n", "never = [1]\n", {{2, 1}}) == "");
+  CHECK(broken("T0\n", "fixed = true\n", {{0, 2}}) == "T2 fixed 2 by T0");
+  CHECK(broken("T0\n", "fixed = true\n", {{0, 2}, {2, 0}}) == "T2 fixed 2 by T0");
+  // A place that no toolhead serves is refused elsewhere.
+  CHECK(broken(all, "never = [1]\n", {{2, 9}}) == "");
+}
+
 TEST_CASE("more filaments than a set holds") {
   std::string rules =
       "version = 1\n[[toolhead]]\nname = \"t\"\ntools = \"seen\"\nheater = { power_w = 50, "
