@@ -213,10 +213,18 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
     if (started_ && visit_.out_c > heads_[s.to].hotend.ambient_c) {
       const double temp = to.course.temperature_c();
       const double least_c = std::max(visit_.out_c, visit_.in_c);
-      if (temp < visit_.out_c - kColdC) {
+      const bool waited = std::any_of(to.since.begin(), to.since.end(), [&](const Order& o) {
+        return o.waits && o.target_c.value_or(visit_.target_c) >= least_c - kSameC;
+      });
+      // As when it feeds: a heater that had let go, and is driven again, cools on in its dead time.
+      const thermal::Hotend& hotend = heads_[s.to].hotend;
+      const auto warm_c = [&](double c) {
+        return waited ? thermal::cooled_c(hotend, c, hotend.dead_time_s) : c;
+      };
+      if (temp < warm_c(visit_.out_c) - kColdC) {
         say(Id::exchange_cold, s.to, line,
             fmt::format("exchanged at {:.0f} C, printed at {:g} C", temp, visit_.out_c));
-      } else if (temp < least_c - kColdC) {
+      } else if (temp < warm_c(least_c) - kColdC) {
         say(Id::exchange_cold, s.to, line,
             fmt::format("exchanged at {:.0f} C, the rules want {:g} C for what comes", temp,
                         least_c));
@@ -231,9 +239,6 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
             fmt::format("target {:g} C during the exchange, the rules want {:g} C for what comes",
                         visit_.target_c, visit_.in_c));
       }
-      const bool waited = std::any_of(to.since.begin(), to.since.end(), [&](const Order& o) {
-        return o.waits && o.target_c.value_or(visit_.target_c) >= least_c - kSameC;
-      });
       if (!waited) {
         say(Id::exchange_without_wait, s.to, line,
             fmt::format("nothing waits for {:g} C before the exchange", least_c));

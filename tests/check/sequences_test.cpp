@@ -217,6 +217,56 @@ TEST_CASE("random jobs in other units and modes, with every sequence") {
   CHECK(steps > 10'000);
 }
 
+// T1 prints at 210 C after an exchange at 225 C, for so long that its heater has just let go of
+// what is above 210 C, or still cools, when T2 is next, at 215 C.
+std::string cooling_job(double seconds) {
+  const auto rows = [](double left, std::string out = "") {
+    for (int y = 1; left > 0; left -= 3, ++y) {
+      out += fmt::format("G1 X{} Y{} E1 F1200\n", 100 + (y % 2) * 20 * std::min(left, 3.0), y);
+    }
+    return out;
+  };
+  return "G21\nG90\nM83\nG28\nM104 T3 S225\nT3\nM109 T3 S225\nG1 Z0.3 F600\n" + rows(30) +
+         "T1\nM109 S210\n" + rows(seconds) + "T2\nM109 S215\n" + rows(30);
+}
+
+rules::Rules rules_with_a_pause() {
+  std::string text = kThreeHeads;
+  for (const char* tool : {"tool = 1\n", "tool = 3\n"}) {
+    const std::size_t at = text.find(tool) + std::string(tool).size();
+    text.insert(at, "before_exchange = \"rest\"\n");
+  }
+  return rules_of(text +
+                  "[steps]\nrest = [ { feed_mm = -22, speed_mm_s = 60 }, { dwell_s = 1.9 } ]\n");
+}
+
+TEST_CASE("an exchange is not cold because a heater that had let go cools on in its dead time") {
+  const rules::Rules rules = rules_with_a_pause();
+  for (int i = 0; i < 120; ++i) {
+    const std::string job = cooling_job(1 + 0.25 * i);
+    const std::string rewritten = rewrite_of(job, rules);
+    CAPTURE(i, rewritten);
+    CHECK(print(report_of(&job, rewritten, rules)) == "");
+  }
+}
+
+TEST_CASE("it is, by more than that, or where nothing waits") {
+  const rules::Rules rules = rules_with_a_pause();
+  const std::string job = cooling_job(13.5);
+  const std::string good = rewrite_of(job, rules);
+  CAPTURE(good);
+  const std::string wait = "M109 T2 S210 ;fw+ wait: hot before the exchange to T2";
+  REQUIRE(good.find(wait) != std::string::npos);
+  const auto cold = [&](const std::string& instead) {
+    std::string text = good;
+    text.replace(text.find(wait), wait.size(), instead);
+    return report_of(&job, text, rules).findings.count(check::Id::exchange_cold) > 0;
+  };
+  CHECK_FALSE(cold(wait));
+  CHECK(cold(wait + "\nM104 T2 S150 ;fw+ set\nG4 S4 ;fw+ step rest: T2 is next in it"));
+  CHECK(cold("M104 T2 S150 ;fw+ set\nG4 S2 ;fw+ step rest: T2 is next in it"));
+}
+
 TEST_CASE("a sequence that is missing, elsewhere or another is found") {
   struct Kind {
     const char* name;
