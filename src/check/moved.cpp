@@ -317,17 +317,23 @@ class Reading {
       mixed(line.number, "no line before this one is disabled that names a moved tool");
       return;
     }
-    const std::string_view as_marked = text_of(changes_[next_++]);
+    const std::string as_marked(text_of(changes_[next_++]));
     const std::string_view code = code_of(line.text);
-    fed_after_.line(code);
+    const std::uint64_t code_end = line.offset + code.size();
+    const std::uint64_t end = line.offset + line.text.size();
     after_.line(as_marked, line.ending);
+    ++out_.inserted;
+    if (code.substr(0, 1) == ";" && code.substr(1) == as_marked) {  // the plan has taken it out
+      fed_after_.line(as_marked);
+      out_.rewritten.push_back({line.offset, end, std::string(rewrite::kDisabled) + as_marked});
+      return;
+    }
+    fed_after_.line(code);
     if (code != as_marked) {
       mixed(line.number, "\"" + printable(code, 80) + "\", but the marks make it \"" +
                              printable(as_marked, 80) + "\"");
     }
-    ++out_.inserted;
-    out_.rewritten.push_back(
-        {line.offset + code.size(), line.offset + line.text.size(), std::string()});
+    out_.rewritten.push_back({code_end, end, std::string()});
   }
 
   ByteSource& rewritten_;

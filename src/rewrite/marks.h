@@ -10,6 +10,7 @@
 //   <line> ;fw+ mapped T0 to T3                              the line for the disabled one before
 //   ; ;fw+ mapped T0 to T3, left out: T1 is in use there     likewise: a target, and no more
 //   <wait> ;fw+ mapped T1, at 210 C as before                a target that neighbours have changed
+//   ;<wait> ;fw+ mapped T1, at 210 C as before               likewise, but the plan's stands for it
 //
 // Hashes are XXH3, 64 bits, of the rule file's and of the original's bytes. A job may not hold such
 // marks of its own: it is refused, so that a mark always means what it says.

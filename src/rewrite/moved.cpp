@@ -25,9 +25,7 @@ Status MovedToSink::keep(std::uint64_t from, std::uint64_t to) {
     const Splice& s = lines_[i].splice;
     if (auto status = copy(at, s.from); !status) return status;
     if (lines_[i].inserted) {
-      const std::size_t end = s.text.find_last_not_of("\r\n") + 1;
-      const std::string line = s.text.substr(0, end) + mark(lines_[i]) + s.text.substr(end);
-      if (auto status = sink_.write(line); !status) return status;
+      if (auto status = new_line(i, ""); !status) return status;
       at = s.to;
       continue;
     }
@@ -52,9 +50,16 @@ Status MovedToSink::keep(std::uint64_t from, std::uint64_t to) {
 }
 
 Status MovedToSink::disable(std::uint64_t from, std::uint64_t to) {
-  if (moved_.base_of(from) == moved_.base_of(to)) return success();  // a line that is new
+  if (moved_.base_of(from) == moved_.base_of(to)) return new_line(moved_.first_after(from), ";");
   if (auto status = sink_.write(kDisabled); !status) return status;
   return copy(moved_.base_of(from), moved_.base_of(to));
+}
+
+Status MovedToSink::new_line(std::size_t i, std::string_view before) {
+  const std::string_view text = lines_[i].splice.text;
+  const std::size_t end = text.find_last_not_of("\r\n") + 1;
+  const std::string line = std::string(before) + std::string(text.substr(0, end)) + mark(lines_[i]);
+  return sink_.write(line + std::string(text.substr(end)));
 }
 
 Status MovedToSink::insert(std::string_view line, std::string_view joins) {

@@ -3,7 +3,8 @@
 // Planned is what the job will be: `moved`, the original with other numbers. Written is how the
 // original becomes that: first of all where each filament goes; each of its lines that is another
 // now is disabled, and the line for it follows, marked "mapped T0 to T3"; a line that is new is put
-// in, marked likewise. A target that the plan takes out is only disabled.
+// in, marked likewise. A target that the plan takes out is only disabled; where it is a new one, it
+// is put in as a comment.
 // REQUIRES: `moved` is over the original, and `lines` are its splices; all outlive this.
 #pragma once
 
@@ -33,6 +34,7 @@ class MovedToSink final : public Pieces {
 
  private:
   [[nodiscard]] Status copy(std::uint64_t from, std::uint64_t to);  // of the original
+  [[nodiscard]] Status new_line(std::size_t i, std::string_view before);
   [[nodiscard]] static std::string mark(const gcode::MovedLine& line) {
     return std::string(kInserted) + std::string(kMapped) + line.how;
   }
