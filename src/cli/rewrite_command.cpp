@@ -105,8 +105,8 @@ class Run {
       return rewrite::rewrite(input.job(), job, edits, rules.hash, pieces);
     }
     const rewrite::Header header{rules.hash, mapping_->original_bytes, mapping_->original_hash};
-    rewrite::MovedToSink pieces(input.job(), *mapping_->text, mapping_->lines, mapping_->map, header,
-                                sink);
+    rewrite::MovedToSink pieces(input.job(), *mapping_->text, mapping_->lines, mapping_->map,
+                                header, sink);
     return rewrite::rewrite(*mapping_->text, job, edits, rules.hash, pieces);
   }
 

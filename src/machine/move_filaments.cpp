@@ -72,10 +72,10 @@ Status FilamentMove::line(const gcode::RawLine& raw) {
   Given given;
   // In the order in which a machine does it, as job/ and check/ have it.
   for (const rules::Recognised& r : found_) {
-    if (r.as == As::change) {
-      given.selects = true;
-      select(r.tool.value_or(-1), raw);
-    }
+    if (r.as == As::set || r.as == As::wait) given.turn = ++turn_;
+    if (r.as != As::change) continue;
+    given.selects = true;
+    select(r.tool.value_or(-1), raw);
   }
   if (moves) moves_filament(forwards, line);
   if (effect_.selects) {
@@ -92,7 +92,7 @@ Status FilamentMove::line(const gcode::RawLine& raw) {
   for (const Named& n : names_) {
     if (n.what == Named::What::tool) given_.insert(n.number);
   }
-  given.turn = ++turn_;
+  if (given.turn == 0) given.turn = ++turn_;
   given.visit = visits_.size() - 1;
   given.from = raw.offset;
   given.to = raw.offset + raw.text.size();

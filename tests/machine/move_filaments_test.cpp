@@ -301,6 +301,16 @@ TEST_CASE("jobs whose temperatures cannot be kept are refused") {
         "e / T2 {T3 to T2} / HEAT 2 245 {T3 to T2, at 245 C as before} / e");
 }
 
+TEST_CASE("a temperature on a line that moves filament is given before that") {
+  const std::string by_comment =
+      "[[recognise]]\nmatch = '; at T(?P<tool>\\d+) (?P<temp>\\d+)'\nas = \"set\"\n";
+  // So no wait has to be put in for T0.
+  CHECK(moved("T0 / M109 S205 / e / T3 / M109 S245 / e / T0 / G1 X1 E1 ; at T0 205 / e",
+              {{0, 1}, {3, 2}}, by_comment) ==
+        "T1 {T0 to T1} / M109 S205 / e / T2 {T3 to T2} / M109 S245 / e / T1 {T0 to T1} / "
+        "G1 X1 E1 ; at T1 205 {T0 to T1} / e");
+}
+
 TEST_CASE("a byte order mark, and endings") {
   const std::string job = "\xef\xbb\xbfT0\r\nM83\r\nG1 E1\r\nT3\r\nM109 S200\r\nG1 E1\r\nT0";
   const auto lines = lines_of(job, {{0, 3}, {3, 0}}, "");
