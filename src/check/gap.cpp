@@ -237,7 +237,8 @@ class Judge {
                                                   std::min(standby_c_, start_c), n.at_s - g_.from_s)
                                   .dip_c);
     }
-    const double drop = std::min(start_c, ready_c_) - dip_c;
+    // Held as hot as an exchange needs it, where that leaves time for the rest.
+    const double drop = std::min(start_c, g_.exchange ? guard_c_ : ready_c_) - dip_c;
     const double next = r_.lines.line_end(g_.from_s + kLineSlackS);
     Course let_go = g_.start;
     let_go.set_target(standby_c_);

@@ -181,7 +181,8 @@ void Heaters::settle_limits(double until_s) {
 void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
                      std::uint64_t line) {
   if (s.redundant) return;
-  around_.changed(at_s, at_s + s.seconds, around_.spread_s2(s.parks, s.picks, s.exchange));
+  around_.changed(at_s, at_s + s.seconds(),
+                  around_.spread_s2(s.park_s > 0, s.pick_s > 0, s.exchange_s > 0));
   if (s.from != kNone) {
     Head& from = at(s.from);
     const bool used = visit_.fed || visit_.exchange || visit_.pull || visit_.own_wait;
@@ -250,7 +251,7 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
     }
     if (started_) to.waited_c = std::numeric_limits<double>::quiet_NaN();
     to.since.clear();
-    to.fed_until_s = at_s + s.seconds;
+    to.fed_until_s = at_s + s.seconds();
     to.fed_line = line;
   }
   to.tool = tool;

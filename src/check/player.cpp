@@ -202,7 +202,7 @@ void Player::select(int tool, Side side) {
   fed_in_visit_ = moved_in_visit_ = false;
   if (s.to != kNone) fresh(s.to) = true;
   if (s.from != kNone) fresh(s.from) = true;
-  pass(s.seconds);
+  pass(s.seconds());
 }
 
 // An exchange in a visit without feeding was that visit's use.

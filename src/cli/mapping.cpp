@@ -110,8 +110,8 @@ Status same_temperatures(const job::Job& before, const job::Job& after, const gc
   };
   std::size_t k = 0;
   for (const job::Stint& s : before.stints) {
-    if (!s.extrudes) continue;
-    while (k < after.stints.size() && !after.stints[k].extrudes) ++k;
+    if (s.kind != job::Stint::Kind::fed) continue;
+    while (k < after.stints.size() && after.stints[k].kind != job::Stint::Kind::fed) ++k;
     if (k == after.stints.size() || after.stints[k].tool != gcode::mapped(map, s.tool) ||
         !same(s.work_c, after.stints[k].work_c) || !same(s.last_c, after.stints[k].last_c)) {
       return Error{Error::Kind::internal,

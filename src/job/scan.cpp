@@ -14,10 +14,10 @@
 #include "gcode/straight.h"
 #include "gcode/words.h"
 #include "job/byte_watch.h"
-#include "job/head_table.h"
 #include "job/materials.h"
 #include "job/modals.h"
 #include "job/pending_times.h"
+#include "machine/heads.h"
 #include "motion/clock.h"
 #include "rules/recogniser.h"
 
@@ -255,20 +255,16 @@ class Scanner final : public motion::Clock::Listener {
         return select(r.tool.value_or(-1));
       case As::set:
       case As::wait: {
-        std::optional<std::size_t> head;
-        if (r.heater) {
-          head = heads_.of_heater(*r.heater);
-        } else if (r.tool) {
-          head = heads_.of_tool(*r.tool);
-        }
+        const std::size_t head =
+            r.heater ? heads_.of_heater(*r.heater) : heads_.of_tool(r.tool.value_or(-1));
         const double temp = r.temp.value_or(0);
-        if (!head) {
+        if (head == kNone) {
           if (temp <= 0) return success();
           return refused(1, "no toolhead has the heater that this line sets",
                          "add it to a [[toolhead]] in the rule file");
         }
         if (r.as == As::wait) stop();
-        return add_target(*head, true, temp, r.as == As::wait, false, alone, 1);
+        return add_target(head, true, temp, r.as == As::wait, false, alone, 1);
       }
     }
     return success();
@@ -281,6 +277,12 @@ class Scanner final : public motion::Clock::Listener {
     return e;
   }
 
+  static Change kind_of(const machine::Selected& m) {
+    if (m.to == kNone) return Change::park;
+    if (m.from == m.to) return m.exchange ? Change::filament : Change::redundant;
+    return m.exchange ? Change::both : m.first ? Change::first : Change::toolhead;
+  }
+
   Status select(int tool) {
     Select s;
     s.at = {line_.offset, clock_.now_s()};
@@ -289,28 +291,14 @@ class Scanner final : public motion::Clock::Listener {
     s.from_tool = tool_;
     s.tool = tool;
     s.from_head = mounted_;
-    if (tool < 0) {
-      if (mounted_ == kNone) return success();
-      s.kind = Change::park;
-      s.park_s = job_.heads[mounted_].park_s;
-    } else {
-      const auto head = heads_.of_tool(tool);
-      if (!head) return unserved(tool);
-      s.head = *head;
-      const rules::Toolhead& to = job_.heads[*head];
-      int& loaded = loaded_in(*head);
-      const bool right = loaded < 0 || loaded == tool;
-      if (mounted_ == *head) {
-        s.kind = right ? Change::redundant : Change::filament;
-      } else {
-        s.kind = !right ? Change::both : ever_selected_ ? Change::toolhead : Change::first;
-        if (mounted_ != kNone) s.park_s = job_.heads[mounted_].park_s;
-        s.pick_s = to.pick_s;
-      }
-      if (!right) s.exchange_s = to.exchange_s;
-      loaded = tool;
-      ever_selected_ = true;
-    }
+    const machine::Selected m = mount_.select(tool);
+    if (!m.served) return unserved(tool);
+    if (tool < 0 && m.redundant) return success();
+    s.head = m.to;
+    s.park_s = m.park_s;
+    s.pick_s = m.pick_s;
+    s.exchange_s = m.exchange_s;
+    s.kind = kind_of(m);
     job_.index.add(s.at, true);
     clock_.pass(s.park_s + s.pick_s + s.exchange_s);
     s.end_s = clock_.now_s();
@@ -325,7 +313,6 @@ class Scanner final : public motion::Clock::Listener {
       close_stint();
       tool_ = tool;
       mounted_ = s.head;
-      if (mounted_ != kNone) last_mounted_ = mounted_;
       stint_ = kNone;
     }
     job_.selects.push_back(s);
@@ -363,36 +350,25 @@ class Scanner final : public motion::Clock::Listener {
   }
 
   Status target() {
-    std::optional<std::size_t> head;
-    if (effect_.target_index) {
-      head = rules_.dialect.temperature_index_is_heater ? heads_.of_heater(*effect_.target_index)
-                                                        : heads_.of_tool(*effect_.target_index);
-      if (!head) {
-        if (effect_.has_temp && effect_.temp_c <= 0) return success();  // off is always harmless
-        return unserved(*effect_.target_index);
-      }
-    } else if (mounted_ != kNone) {
-      head = mounted_;
-    } else if (last_mounted_ != kNone) {
-      head = last_mounted_;  // put away, but still what the job speaks to
-    } else {
-      head = heads_.of_tool(0);  // before any select a machine heats its first tool
-      if (!head) {
-        if (effect_.has_temp && effect_.temp_c <= 0) return success();
-        return unserved(0);
-      }
+    const std::optional<int> index = effect_.target_index;
+    const std::size_t head = !index                                       ? mount_.spoken_to()
+                             : rules_.dialect.temperature_index_is_heater ? heads_.of_heater(*index)
+                                                                          : heads_.of_tool(*index);
+    if (head == kNone) {
+      if (effect_.has_temp && effect_.temp_c <= 0) return success();  // off is always harmless
+      return unserved(index.value_or(0));
     }
-    return add_target(*head, effect_.has_temp, effect_.temp_c, effect_.waits_for_target,
+    return add_target(head, effect_.has_temp, effect_.temp_c, effect_.waits_for_target,
                       effect_.waits_for_cooling, effect_.commands == 1,
                       column_of(words_.given('S') ? 'S' : 'R'));
   }
 
   Status add_target(std::size_t head, bool has_temp, double temp, bool waits, bool cooling,
                     bool alone, std::size_t column) {
-    if (has_temp && temp > job_.heads[head].max_c) {
+    if (has_temp && temp > heads_[head].max_c) {
       Error e = refused(column, "", "check the job, or `max_c` of this toolhead in the rule file");
       e.message = fmt::format("a target of {} C is above max_c = {} of toolhead \"{}\"", temp,
-                              job_.heads[head].max_c, job_.heads[head].name);
+                              heads_[head].max_c, heads_[head].name);
       return e;
     }
     Target t;
@@ -407,13 +383,13 @@ class Scanner final : public motion::Clock::Listener {
     t.alone = alone;
     job_.targets.push_back(t);
     if (has_temp) {
-      const double ambient_c = job_.heads[head].hotend.ambient_c;
+      const double ambient_c = heads_[head].hotend.ambient_c;
       if (t.temp_c <= ambient_c && target_of(head) > ambient_c) let_go_[head] = target_of(head);
       if (t.temp_c > ambient_c) let_go_.erase(head);
       target_of(head) = t.temp_c;
     }
     // What is waited for until it has cooled down is no use.
-    const bool heated = target_of(head) > job_.heads[head].hotend.ambient_c &&
+    const bool heated = target_of(head) > heads_[head].hotend.ambient_c &&
                         !(cooling && target_of(head) < used_at(head));
     if (waits && heated && head == mounted_ && job_.start) {
       wait_of_visit_ = job_.targets.size() - 1;
@@ -425,11 +401,6 @@ class Scanner final : public motion::Clock::Listener {
       job_.index.add({line_.offset, clock_.now_s()}, true);
     }
     return success();
-  }
-
-  int& loaded_in(std::size_t head) {
-    if (loaded_.size() <= head) loaded_.resize(head + 1, -1);
-    return loaded_[head];
   }
 
   // The target that the job has given to a heater so far, and when filament last began to move;
@@ -457,21 +428,16 @@ class Scanner final : public motion::Clock::Listener {
   Status feeds(bool forwards) {
     if (stint_ == kNone && !forwards) {
       if (mounted_ == kNone) return success();
-      const bool hot = target_of(mounted_) > job_.heads[mounted_].hotend.ambient_c;
+      const bool hot = target_of(mounted_) > heads_[mounted_].hotend.ambient_c;
       if (!hot && !let_go_.contains(mounted_)) return success();
     }
     if (stint_ == kNone) {
-      if (tool_ < 0) {
-        const auto head = heads_.of_tool(0);
-        if (!head) {
-          return refused(1, "filament moves before any tool is selected, and no toolhead serves T0",
-                         "add 0 to the `tools` of a [[toolhead]] in the rule file");
-        }
-        tool_ = 0;
-        ever_selected_ = true;
-        mounted_ = last_mounted_ = *head;
-        loaded_in(*head) = 0;
+      mounted_ = mount_.feeding();
+      if (mounted_ == kNone) {
+        return refused(1, "filament moves before any tool is selected, and no toolhead serves T0",
+                       "add 0 to the `tools` of a [[toolhead]] in the rule file");
       }
+      tool_ = mount_.tool();
       Stint s;
       s.kind = Stint::Kind::pulled;
       s.head = mounted_;
@@ -558,6 +524,7 @@ class Scanner final : public motion::Clock::Listener {
     stop();
     if (keep_modals_) modals_.finish(job_);
     close_stint();
+    job_.heads = heads_.list();
     job_.duration_s = clock_.now_s();
     job_.motion_s = clock_.moving_s();
     job_.layers = layers_recognised_ > 0 ? layers_recognised_ : layers_by_height_;
@@ -565,7 +532,7 @@ class Scanner final : public motion::Clock::Listener {
       if (!s.exchanges()) continue;
       Material& m = materials_.of(s.tool);
       ++m.exchanges;
-      m.exchange_purge_mm3 += job_.heads[s.head].exchange_purge_mm3;
+      m.exchange_purge_mm3 += heads_[s.head].exchange_purge_mm3;
     }
     job_.materials = materials_.list();
     set_temperatures(job_);
@@ -591,17 +558,16 @@ class Scanner final : public motion::Clock::Listener {
   std::uint64_t last_offset_ = UINT64_MAX;  // of a line with a move
   double filament_until_s_ = 0;             // when the last move of filament was over
 
-  int tool_ = -1;
-  bool ever_selected_ = false;
-  std::size_t mounted_ = kNone, last_mounted_ = kNone;
+  machine::Heads heads_{rules_};
+  machine::Mount mount_{heads_};
+  int tool_ = -1;  // of the stint under way
+  std::size_t mounted_ = kNone;
   std::size_t last_select_ = kNone;
   std::size_t stint_ = kNone;
   std::size_t wait_of_visit_ = kNone;        // of job_.targets: the last for what is mounted
   std::vector<double> target_of_, used_at_;  // by toolhead
   // By toolhead: the target before an off, while nothing has been fed forwards since.
   std::map<std::size_t, double> let_go_;
-  HeadTable heads_{rules_, job_.heads};
-  std::vector<int> loaded_;  // filament in each toolhead; -1: whatever it needs first
 
   bool purging_ = false;
   const std::array<rules::Range, 2>* purge_area_ = nullptr;

@@ -1,5 +1,7 @@
 #include "machine/heads.h"
 
+#include <utility>
+
 namespace forewarm::machine {
 
 Heads::Heads(const rules::Rules& rules) : rules_(rules) {
@@ -35,8 +37,7 @@ Selected Mount::select(int tool) {
   s.from = mounted_;
   if (tool < 0) {
     s.redundant = mounted_ == kNone;
-    if (mounted_ != kNone) s.seconds = heads_[mounted_].park_s;
-    s.parks = s.seconds > 0;
+    if (mounted_ != kNone) s.park_s = heads_[mounted_].park_s;
   } else {
     s.to = heads_.of_tool(tool);
     if (s.to == kNone) {
@@ -47,12 +48,12 @@ Selected Mount::select(int tool) {
     s.exchange = loaded != loaded_.end() && loaded->second != tool;
     s.redundant = s.to == mounted_ && !s.exchange;
     if (s.to != mounted_) {
-      s.parks = mounted_ != kNone && heads_[mounted_].park_s > 0;
-      s.picks = heads_[s.to].pick_s > 0;
-      s.seconds = heads_[s.to].pick_s + (mounted_ != kNone ? heads_[mounted_].park_s : 0);
+      if (mounted_ != kNone) s.park_s = heads_[mounted_].park_s;
+      s.pick_s = heads_[s.to].pick_s;
     }
-    if (s.exchange) s.seconds += heads_[s.to].exchange_s;
+    if (s.exchange) s.exchange_s = heads_[s.to].exchange_s;
     loaded_[s.to] = tool;
+    s.first = !std::exchange(used_, true);
   }
   if (s.redundant) return s;
   tool_ = tool;
@@ -66,6 +67,7 @@ std::size_t Mount::feeding() {
     const std::size_t head = heads_.of_tool(0);
     if (head == kNone) return kNone;
     tool_ = 0;
+    used_ = true;
     mounted_ = last_mounted_ = head;
     loaded_[head] = 0;
   }

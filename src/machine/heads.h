@@ -1,8 +1,7 @@
 // Which toolhead and heater a number means, and who is mounted with what.
 //
 // Heads: the rule file's toolheads, or with tools = "seen" one more for each number met. Mount: one
-// machine's way through the selects. As job/ has it while it scans; whoever follows a job by its
-// text alone, or two of them at a time, asks here.
+// machine's way through the selects. Whoever follows a job by its text asks here.
 #pragma once
 
 #include <optional>
@@ -22,6 +21,7 @@ class Heads {
   [[nodiscard]] std::size_t of_heater(int heater);  // kNone: no toolhead has it
   [[nodiscard]] std::size_t size() const { return list_.size(); }
   [[nodiscard]] const rules::Toolhead& operator[](std::size_t head) const { return list_[head]; }
+  [[nodiscard]] const std::vector<rules::Toolhead>& list() const { return list_; }
 
  private:
   const rules::Rules& rules_;
@@ -32,9 +32,11 @@ class Heads {
 struct Selected {
   bool served = true;  // else nothing happens
   bool redundant = false;
+  bool first = false;  // no tool was selected or used before
   std::size_t from = kNone, to = kNone;
-  bool exchange = false, parks = false, picks = false;
-  double seconds = 0;  // parking, picking, exchanging
+  bool exchange = false;
+  double park_s = 0, pick_s = 0, exchange_s = 0;
+  [[nodiscard]] double seconds() const { return park_s + pick_s + exchange_s; }
 };
 
 class Mount {
@@ -51,6 +53,7 @@ class Mount {
  private:
   Heads& heads_;
   int tool_ = -1;
+  bool used_ = false;  // some tool, ever
   std::size_t mounted_ = kNone, last_mounted_ = kNone;
   std::unordered_map<std::size_t, int> loaded_;
 };

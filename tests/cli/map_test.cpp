@@ -166,7 +166,7 @@ TEST_CASE("map: temperatures that name heaters go with their filaments") {
   // T1 and T2 part: the target before the exchange may be for either.
   put(run / "job.gcode",
       kStart + "M109 T1 S205\nT1\n" + contours(30) + "M104 T1 S245\nT2\n" + contours(60));
-  const Ran refused = run("forewarm rewrite --rules rules.toml --map 1=3 job.gcode");
+  const Ran refused = run("forewarm rewrite -q --rules rules.toml --map 1=3 job.gcode");
   CHECK(refused.code == 3);
   CHECK(refused.err ==
         "forewarm: error: job.gcode:37:7: it cannot be known for which filament \"birch\" is "
@@ -194,7 +194,7 @@ TEST_CASE("map: filaments that come to share a toolhead keep their temperatures"
   std::string hot = get(run / "job.gcode");
   hot.insert(hot.rfind("M104 T0 S0"), "M104 T3 S260\n");
   put(run / "job.gcode", hot);
-  const Ran refused = run("forewarm rewrite --rules rules.toml --map 0=1,3=2 job.gcode");
+  const Ran refused = run("forewarm rewrite -q --rules rules.toml --map 0=1,3=2 job.gcode");
   CHECK(refused.code == 3);
   CHECK(refused.err.find("job.gcode:165:9: a target of 260 C is above max_c = 250 of toolhead "
                          "\"birch\"\n  M104 T2 S260\n") != std::string::npos);
@@ -244,7 +244,7 @@ TEST_CASE("map: rules of where a filament may be") {
     for (const std::string command : {"rewrite -o new.gcode", "forecast"}) {
       const std::string line =
           "forewarm " + command + " --rules rules.toml --map " + c.map + " job.gcode";
-      const Ran refused = run(line);
+      const Ran refused = run(line + " -q");
       CHECK(refused.code == 2);
       CHECK(refused.err == "forewarm: error: rules.toml:15: " + c.says +
                                "\n  hint: --force-map does it all the same\n");
