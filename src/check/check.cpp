@@ -268,6 +268,7 @@ class Check final : private Player {
     if (!other_.selects()) return;
     if (up_mm > 1e-6) {
       lifted_mm_ = up_mm;
+      lift_is_old_ = false;
       state_.position[kZ] = original_state_.position[kZ];
     } else if (last_steps_ != nullptr &&
                ends_lifted(*last_steps_, block_z_, rules_.machine.travel_mm[kZ].high)) {

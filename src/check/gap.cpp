@@ -233,6 +233,8 @@ class Judge {
     const double start_c = g_.start.temperature_c();
     double dip_c = start_c;
     for (const Need& n : needs_) {
+      // The exchange has time for these.
+      if (g_.exchange && n.at_s > g_.exchanged_s && n.temp_c > guard_c_) continue;
       dip_c = std::min(dip_c, thermal::dip_of_gap(h_, start_c, n.temp_c,
                                                   std::min(standby_c_, start_c), n.at_s - g_.from_s)
                                   .dip_c);
@@ -262,15 +264,17 @@ class Judge {
   }
 
   void treatment(std::size_t preheat) {
-    double lowest = g_.used_c;
+    // Of the targets that it was given; without any, it is as it was before.
+    std::optional<double> given;
     std::uint64_t line = g_.line;
     const auto look = [&](const Order& o) {
-      if (!o.target_c || *o.target_c > lowest) return;
-      lowest = *o.target_c;
+      if (!o.target_c || *o.target_c > given.value_or(*o.target_c)) return;
+      given = *o.target_c;
       line = o.line;
     };
     for (const Order& o : g_.parting) look(o);
     for (std::size_t i = 0; i < preheat; ++i) look(g_.orders[i]);
+    const double lowest = given.value_or(g_.start.target_c());
     const double needed_s = needs_.front().at_s - g_.from_s;
     const double slack = slack_s(needed_s);
     const bool off = lowest <= h_.ambient_c;
@@ -434,11 +438,16 @@ void judge_last(const Gap& gap, const GapRules& rules, bool ever_fed, Findings& 
     const bool own_wait = !o.inserted && o.waits;
     if (o.target_c && *o.target_c > 0 && o.line > gap.fed_line && !own_wait) needless(o);
   }
+  double least = 0;  // shut down at once, all else as it is
+  at_once.set_target(0);
   for (const Order& o : gap.orders) {
-    hot_s += course.advance(std::max(0.0, o.at_s - now), warm_c).above_s;
+    const double passed_s = std::max(0.0, o.at_s - now);
+    hot_s += course.advance(passed_s, warm_c).above_s;
+    least += at_once.advance(passed_s, warm_c).above_s;
     now = std::max(now, o.at_s);
     if (!o.target_c) continue;
     course.set_target(*o.target_c);
+    if (*o.target_c <= 0 || cool_down(o)) at_once.set_target(*o.target_c);
     if (*o.target_c > 0) {
       if (cool_down(o)) continue;
       needless(o);
@@ -452,8 +461,7 @@ void judge_last(const Gap& gap, const GapRules& rules, bool ever_fed, Findings& 
     return;
   }
   hot_s += course.advance(std::max(0.0, gap.to_s - now), warm_c).above_s;
-  at_once.set_target(0);
-  const double least = at_once.advance(std::max(0.0, gap.to_s - gap.from_s), warm_c).above_s;
+  least += at_once.advance(std::max(0.0, gap.to_s - now), warm_c).above_s;
   if (hot_s > least + slack_s(0) && rules.gap.policy != rules::Policy::as_sliced) {
     findings.add(
         Id::off_late, off_line,

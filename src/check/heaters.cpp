@@ -42,7 +42,7 @@ void Heaters::open_gap(Head& head, double at_s) {
                        .orders = {},
                        .parting = head.since,
                        .fed_line = head.fed_line,
-                       .used_c = head.used ? head.last_c : head.course.target_c()});
+                       .used_c = head.used ? head.last_c : head.highest_c});
   head.put_away = true;
 }
 
@@ -73,7 +73,7 @@ void Heaters::start(double at_s, bool with_prelude, std::size_t printing) {
     head.gap.emplace(Gap{.start = head.before,
                          .from_s = start_s_,
                          .orders = head.prelude,
-                         .used_c = head.before.target_c()});
+                         .used_c = head.used ? head.before.target_c() : head.highest_c});
     head.waited_c = std::numeric_limits<double>::quiet_NaN();
     for (const Order& o : head.prelude) {
       if (o.waits) head.waited_c = o.target_c.value_or(head.course.target_c());
@@ -88,6 +88,7 @@ double Heaters::order(std::size_t h, Order o) {
   head.met = true;
   const double max_c = heads_[h].max_c;
   if (o.target_c) {
+    head.highest_c = std::max(head.highest_c, *o.target_c);
     if (*o.target_c > max_c) {
       say(Id::above_max, h, o.line,
           fmt::format("{:g} C is above its max_c = {:g}", *o.target_c, max_c));
@@ -143,14 +144,17 @@ void Heaters::of_steps(std::size_t h, const Order& o) {
   Head& head = at(h);
   if (!head.before_steps) head.before_steps = head.course.target_c();
   const auto is = [&o](double c) { return std::abs(*o.target_c - c) <= kSameC; };
-  bool known = is(*head.before_steps) || is(head.last_c);
+  // What it was used at last, in this visit or before.
+  const double used_c =
+      h == mounted_ && !visit_.fed && visit_.pull ? visit_.pull->wanted_c : head.last_c;
+  bool known = is(*head.before_steps) || is(used_c);
   for (const rules::Step& step : o.steps->steps) {
     using Action = rules::Step::Action;
     known |= step.action == Action::temp && is(step.amount);
     if (step.action != Action::temp_offset) continue;
-    known |= is(head.last_c + step.amount) || is(*head.before_steps + step.amount);
+    known |= is(used_c + step.amount) || is(*head.before_steps + step.amount);
     known |= head.tool >= 0 &&
-             is(rules_.filament(head.tool).exchange_c.value_or(head.last_c) + step.amount);
+             is(rules_.filament(head.tool).exchange_c.value_or(used_c) + step.amount);
   }
   if (known) return;
   say(Id::invented_target, h, o.line,
@@ -288,7 +292,8 @@ void Heaters::end_visit(std::size_t h, double at_s, std::uint64_t line) {
   }
   forget_orders_after(h, used_line);
   if (started_) close(h, used_s, work_c, head.tool, used_line);
-  head.last_c = work_c;
+  // A wait alone says nothing of the filament.
+  if (visit_.pull || !head.used) head.last_c = work_c;
   head.used = true;
 }
 
@@ -296,9 +301,7 @@ void Heaters::end_visit(std::size_t h, double at_s, std::uint64_t line) {
 // as hot as the job says, else as what was in it.
 void Heaters::exchanged_only(std::size_t h, double at_s, std::uint64_t line) {
   Head& head = at(h);
-  const double ambient_c = heads_[h].hotend.ambient_c;
-  double work_c = visit_.wanted_c;
-  if (work_c <= ambient_c && head.used) work_c = head.last_c;
+  const double work_c = std::max(visit_.wanted_c, head.used ? head.last_c : 0);
   forget_orders_after(h, visit_.line);
   if (started_) close(h, at_s, work_c, head.tool, line);
   head.last_c = work_c;

@@ -63,6 +63,7 @@ class Heaters {
     bool fed = false;    // ever
     bool met = false;    // heated or fed, ever
     double last_c = 0;   // the job's target at its last feeding
+    double highest_c = 0;  // of all that it was given
     double least_c = 0;  // the lowest target that it fed at in this visit
     int tool = -1;       // whose filament is in it; -1: not known yet
     double waited_c = std::numeric_limits<double>::quiet_NaN();  // made sure of by a wait…

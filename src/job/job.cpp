@@ -78,7 +78,7 @@ void set_temperatures(Job& job) {
     if (s.let_go_c > 0) s.work_c = s.let_go_c;
     // Exchanged and put away again: as hot as what was in it, unless the job says hotter.
     const double ambient_c = job.heads[s.head].hotend.ambient_c;
-    if (s.kind == Stint::Kind::exchanged && before[s.head] && s.work_c.value_or(0) <= ambient_c) {
+    if (s.kind == Stint::Kind::exchanged && before[s.head].value_or(0) > s.work_c.value_or(0)) {
       s.work_c = before[s.head];
     }
     if (s.kind == Stint::Kind::fed) {
@@ -88,6 +88,8 @@ void set_temperatures(Job& job) {
     }
     advance(s.extruded_end);
     s.last_c = s.kind == Stint::Kind::fed ? now[s.head] : s.work_c;
+    // A wait alone says nothing of the filament.
+    if (s.kind == Stint::Kind::waited && before[s.head]) s.last_c = before[s.head];
     before[s.head] = s.last_c;
   }
 }

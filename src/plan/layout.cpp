@@ -372,7 +372,10 @@ class Layout {
     // What it was at before, where it was ever used or heated.
     double used_c = last ? job_.stints[*last].last_c.value_or(0) : 0;
     if (!last) {
-      for (const std::size_t t : by_head_[head]) used_c = std::max(used_c, job_.targets[t].temp_c);
+      for (const std::size_t t : by_head_[head]) {
+        if (job_.targets[t].at.offset >= job_.start->offset) break;
+        used_c = std::max(used_c, job_.targets[t].temp_c);
+      }
     }
     for_targets(head, last ? job_.stints[*last].last_end : 0, UINT64_MAX, [&](std::size_t t) {
       const job::Target& target = job_.targets[t];

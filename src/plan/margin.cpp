@@ -70,9 +70,14 @@ double Margin::lead_s(const thermal::Hotend& hotend, double from_c, bool held, d
   const double heat = held ? thermal::seconds_to_heat_held(hotend, from_c, to_c)
                            : thermal::seconds_to_heat(hotend, from_c, to_c);
   if (heat > has_s) return heat;
+  return lead_of_s(heat, hotend, from_c, to_c, changes_s, variance_s2);
+}
+
+double Margin::lead_of_s(double heat, const thermal::Hotend& hotend, double from_c, double to_c,
+                         double changes_s, double variance_s2) const {
   if (plain_) return heat * (1 + stretch_) + extra_s_;
   if (z_ <= 0 || !std::isfinite(heat)) return heat;
-  const double undriven = held ? thermal::seconds_to_heat(hotend, from_c, to_c) : heat;
+  const double undriven = thermal::seconds_to_heat(hotend, from_c, to_c);
   const double spread = spread_beside(undriven, hotend, from_c, to_c, heater_error_, z_);
   const double rest = variance_s2 + spread * spread;
   // With m the moving part: m + changes = heat + z sqrt(e^2 m^2 + rest), a quadratic in m.

@@ -56,6 +56,9 @@ class Margin {
   [[nodiscard]] double lead_s(const thermal::Hotend& hotend, double from_c, bool held, double to_c,
                               double changes_s, double variance_s2,
                               double has_s = std::numeric_limits<double>::infinity()) const;
+  // The same of heating that takes `heat_s` by itself, whatever the heater does when told.
+  [[nodiscard]] double lead_of_s(double heat_s, const thermal::Hotend& hotend, double from_c,
+                                 double to_c, double changes_s, double variance_s2) const;
 
  private:
   bool plain_;

@@ -208,6 +208,7 @@ class Planner {
     q.hotend = job_.heads[b.head].hotend;
     q.start_c = outcome_.gaps[g].start_c;
     q.start_target_c = outcome_.gaps[g].start_target_c;
+    q.start = outcome_.gaps[g].start;
     q.standby_c = b.standby_c;
     q.max_hot_idle_s = b.max_hot_idle_s;
     q.ready_c = b.approach_c;
@@ -300,8 +301,14 @@ class Planner {
       };
       h.drive_s = [this, p = &parked.back()](double wall_s) {
         const Break& of = breaks_[parked_[p->gap]];
-        return drive_s(job_.heads[of.head].hotend, outcome_.gaps[p->gap].start_c, p->floor_c,
-                       std::max(0.0, wall_s - outcome_.gaps[p->gap].from_s), of.approach_c);
+        const GapOutcome& gap = outcome_.gaps[p->gap];
+        GapQuestion of_gap;
+        of_gap.hotend = job_.heads[of.head].hotend;
+        of_gap.start_c = gap.start_c;
+        of_gap.start_target_c = gap.start_target_c;
+        of_gap.start = gap.start;
+        return forewarm::plan::drive_s(of_gap, p->floor_c, std::max(0.0, wall_s - gap.from_s),
+                                       of.approach_c);
       };
     }
     std::vector<Drawn> fixed;

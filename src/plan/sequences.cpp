@@ -102,17 +102,25 @@ class Sequences {
   [[nodiscard]] double printed_c(const Break& b) const {
     return job_.stints[*b.before].last_c.value_or(0);
   }
+  // Whether the job has given it a lower target since it was used.
+  [[nodiscard]] bool let_go(const Break& b) const {
+    const job::Target* last = last_target(b);
+    return last != nullptr && last->at.offset >= job_.stints[*b.before].last_end &&
+           last->temp_c < printed_c(b);
+  }
   // How hot it is where it is put away: what it printed at, or what the job has told it since.
   [[nodiscard]] double parting_c(const Break& b) const {
-    const double printed = printed_c(b);
+    const job::Target* last = last_target(b);
+    if (last == nullptr || last->at.offset < job_.stints[*b.before].last_end) return printed_c(b);
+    return std::max(printed_c(b), last->temp_c);
+  }
+  // The job's last target that stays before it is put away; nullptr: none.
+  [[nodiscard]] const job::Target* last_target(const Break& b) const {
     const std::vector<std::size_t>& all = targets_[b.head];
     const auto after = std::lower_bound(
         all.begin(), all.end(), put_away(b).offset,
         [this](std::size_t t, std::uint64_t o) { return job_.targets[t].at.offset < o; });
-    if (after == all.begin()) return printed;
-    const job::Target& last = job_.targets[*(after - 1)];
-    return last.at.offset < job_.stints[*b.before].last_end ? printed
-                                                            : std::max(printed, last.temp_c);
+    return after == all.begin() ? nullptr : &job_.targets[*(after - 1)];
   }
 
   [[nodiscard]] int outgoing(const Break& b) const { return job_.stints[*b.before].tool; }
@@ -147,8 +155,9 @@ class Sequences {
     q.after_c = after_c;
     q.wait_after = kind != Kind::parting;
     q.max_c = head.max_c;
-    // What pushes waits first, though as a rule it is hot; waiting stops the machine as well.
-    const bool sure = kind == Kind::parting && pushes(*sequence);
+    // What pushes waits first, though as a rule it is hot, and so does all where the job has let go
+    // of the heater since; waiting stops the machine as well.
+    const bool sure = kind == Kind::parting && (pushes(*sequence) || let_go(b));
     q.stop_first = kind == Kind::parting && !sure;
     const job::Select* select = kind == Kind::arriving ? nullptr : select_at(at.offset);
     q.lift_lasts = select != nullptr;

@@ -148,6 +148,7 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
         g.from_s = wall_s;
         g.start_c = t.course.temperature_c();
         g.start_target_c = t.course.target_c();
+        g.start = t.course;
         g.dip_c = g.start_c;
         continue;
       }

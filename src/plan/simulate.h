@@ -5,9 +5,11 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <vector>
 
 #include "plan/plan.h"
+#include "thermal/hotend.h"
 
 namespace forewarm::plan {
 
@@ -83,6 +85,7 @@ class Waits {
 struct GapOutcome {
   double from_s = 0, to_s = 0;
   double start_c = 0, start_target_c = 0;  // just before the first command of the gap
+  std::optional<thermal::Course> start;    // the heater then
   double hot_idle_s = 0, dip_c = 1e9, wait_s = 0;
 };
 

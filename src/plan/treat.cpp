@@ -19,6 +19,40 @@ bool held_at(const thermal::Hotend& h, double floor_c, double temp_c) {
   return floor_c > h.ambient_c && std::abs(temp_c - floor_c) <= thermal::kSameC;
 }
 
+thermal::Course start_of(const GapQuestion& q) {
+  if (q.start) return *q.start;
+  thermal::Course course(q.hotend, q.start_c);
+  course.set_target(q.start_target_c);
+  return course;
+}
+
+// Whether it is colder than the floor that it is parked at: it is driven there first.
+bool starts_below(const GapQuestion& q, double floor_c) {
+  return floor_c > q.hotend.ambient_c && q.start_c < floor_c;
+}
+
+thermal::Course parked_below(const GapQuestion& q, double floor_c, double after_s) {
+  thermal::Course course = start_of(q);
+  course.set_target(floor_c);
+  course.advance(after_s);
+  return course;
+}
+
+// The lead that the rules want, told `after_s` into the gap.
+double lead_at(const GapQuestion& q, const Margin& margin, double floor_c, double after_s,
+               double to_c, double changes_s, double variance, double has_s) {
+  if (starts_below(q, floor_c)) {
+    thermal::Course course = parked_below(q, floor_c, after_s);
+    const double from_c = course.temperature_c();
+    course.set_target(to_c);
+    return margin.lead_of_s(course.seconds_until_warm(to_c), q.hotend, from_c, to_c, changes_s,
+                            variance);
+  }
+  const double from_c = parked_at(q, floor_c, after_s);
+  return margin.lead_s(q.hotend, from_c, held_at(q.hotend, floor_c, from_c), to_c, changes_s,
+                       variance, has_s);
+}
+
 // The latest moment at which told to heat, the heater meets `need` with its margin; < 0: none.
 // Between two changes of tool that moment is found by halving, as what is left falls with time; a
 // change that lies behind it takes its uncertainty with it, so the last stretch comes first.
@@ -27,10 +61,8 @@ double latest_preheat(const GapQuestion& q, const Margin& margin, double floor_c
   double changes_s = 0;
   double variance = 0;
   const auto in_time = [&](double t) {
-    const double from_c = parked_at(q.hotend, q.start_c, floor_c, t);
     const double has_s = need.after_s + 1e-9 - t;
-    return margin.lead_s(q.hotend, from_c, held_at(q.hotend, floor_c, from_c), need.temp_c,
-                         changes_s, variance, has_s) <= has_s;
+    return lead_at(q, margin, floor_c, t, need.temp_c, changes_s, variance, has_s) <= has_s;
   };
   auto before = q.delays.begin();
   if (!margin.plain()) {
@@ -49,7 +81,7 @@ double latest_preheat(const GapQuestion& q, const Margin& margin, double floor_c
       const double guess =
           end - margin.lead_s(q.hotend, floor_c, true, need.temp_c, changes_s, variance);
       if (end == need.after_s && guess >= begin && floor_c > q.hotend.ambient_c &&
-          std::abs(parked_at(q.hotend, q.start_c, floor_c, guess) - floor_c) < thermal::kSameC) {
+          std::abs(parked_at(q, floor_c, guess) - floor_c) < thermal::kSameC) {
         return guess;
       }
       double early = begin;
@@ -83,9 +115,8 @@ bool meets(const GapQuestion& q, const Margin& margin, double floor_c, const Nee
       variance += d->variance_s2;
     }
   }
-  const double from_c = parked_at(q.hotend, q.start_c, floor_c, t);
-  return t + margin.lead_s(q.hotend, from_c, held_at(q.hotend, floor_c, from_c), need.temp_c,
-                           changes_s, variance) <=
+  return t + lead_at(q, margin, floor_c, t, need.temp_c, changes_s, variance,
+                     std::numeric_limits<double>::infinity()) <=
          need.after_s + 1e-6;
 }
 
@@ -161,8 +192,7 @@ GapAnswer at_once(const GapQuestion& q, Because because, bool hot, bool no_line)
     because.cause = no_line ? Cause::no_line : Cause::too_short;
     return hold(q, because);
   }
-  thermal::Course course(q.hotend, q.start_c);
-  course.set_target(q.start_target_c);
+  thermal::Course course = start_of(q);
   course.set_target(q.ready_c);
   for (const Need& need : q.needs) {
     because.late_s =
@@ -172,7 +202,7 @@ GapAnswer at_once(const GapQuestion& q, Because because, bool hot, bool no_line)
   because.from_c = q.start_c;
   because.to_c = q.ready_c;
   because.lead_s = q.needs.front().after_s;
-  because.heat_s = thermal::seconds_to_heat(q.hotend, q.start_c, q.needs.front().temp_c);
+  because.heat_s = course.seconds_until_warm(q.ready_c);
   GapAnswer a;
   a.treatment = Treatment::off;
   a.because = because;
@@ -183,10 +213,10 @@ GapAnswer at_once(const GapQuestion& q, Because because, bool hot, bool no_line)
 
 void name_bound(const GapQuestion& q, const Option& o, Because& because) {
   using Bound = Because::Bound;
-  because.from_c = parked_at(q.hotend, q.start_c, o.floor_c, o.preheat_s);
+  because.from_c = parked_at(q, o.floor_c, o.preheat_s);
   because.to_c = q.ready_c;
   because.lead_s = o.need->after_s - o.preheat_s;
-  because.heat_s = drive_s(q.hotend, q.start_c, o.floor_c, o.preheat_s, o.need->temp_c);
+  because.heat_s = drive_s(q, o.floor_c, o.preheat_s, q.ready_c);
   because.earlier_s = o.asked_s - o.preheat_s;
   constexpr double kWorthAWord = 1;
   if (o.power && std::abs(because.earlier_s) > kWorthAWord) {
@@ -200,22 +230,22 @@ void name_bound(const GapQuestion& q, const Option& o, Because& because) {
 
 }  // namespace
 
-double parked_at(const thermal::Hotend& h, double start_c, double floor_c, double after_s) {
-  const double free_c = thermal::cooled_c(h, start_c, after_s);
-  if (floor_c <= h.ambient_c) return free_c;
-  if (start_c >= floor_c) return std::max(free_c, floor_c);
-  // Colder than its standby: it is being driven there.
-  thermal::Course course(h, start_c);
-  course.set_target(floor_c);
-  course.advance(after_s);
-  return course.temperature_c();
+double parked_at(const GapQuestion& q, double floor_c, double after_s) {
+  if (starts_below(q, floor_c)) return parked_below(q, floor_c, after_s).temperature_c();
+  const double free_c = thermal::cooled_c(q.hotend, q.start_c, after_s);
+  return floor_c <= q.hotend.ambient_c ? free_c : std::max(free_c, floor_c);
 }
 
-double drive_s(const thermal::Hotend& h, double start_c, double floor_c, double after_s,
-               double to_c) {
-  const double from_c = parked_at(h, start_c, floor_c, after_s);
-  return held_at(h, floor_c, from_c) ? thermal::seconds_to_heat_held(h, from_c, to_c)
-                                     : thermal::seconds_to_heat(h, from_c, to_c);
+double drive_s(const GapQuestion& q, double floor_c, double after_s, double to_c) {
+  if (starts_below(q, floor_c)) {
+    thermal::Course course = parked_below(q, floor_c, after_s);
+    course.set_target(to_c);
+    return course.seconds_until_warm(to_c);
+  }
+  const double from_c = parked_at(q, floor_c, after_s);
+  return held_at(q.hotend, floor_c, from_c)
+             ? thermal::seconds_to_heat_held(q.hotend, from_c, to_c)
+             : thermal::seconds_to_heat(q.hotend, from_c, to_c);
 }
 
 GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, const Margin& margin,
@@ -330,8 +360,7 @@ GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, const Margin& margi
 GapCost cost_of(const GapQuestion& q, const rules::Gap& gap, double floor_c, double preheat_s) {
   GapCost out;
   const double warm_c = parked_standby_c(q) + kHotAboveStandbyC;
-  thermal::Course course(q.hotend, q.start_c);
-  course.set_target(q.start_target_c);
+  thermal::Course course = start_of(q);
   course.set_target(floor_c);
   thermal::Spent spent = course.advance(std::max(0.0, preheat_s), warm_c);
   out.restart = course.target_c() <= 0;
@@ -372,8 +401,8 @@ double break_even_s(const thermal::Hotend& hotend, double work_c, double standby
 LeastGap least(const GapQuestion& q, double until_s) {
   LeastGap out;
   const double warm_c = parked_standby_c(q) + kHotAboveStandbyC;
-  thermal::Course course(q.hotend, q.start_c);
   if (q.needs.empty()) {
+    thermal::Course course(q.hotend, q.start_c);
     out.hot_idle_s = course.advance(until_s, warm_c).above_s;
     return out;
   }
@@ -383,8 +412,13 @@ LeastGap least(const GapQuestion& q, double until_s) {
     const thermal::Dip dip =
         thermal::dip_of_gap(q.hotend, q.start_c, need.temp_c, floor_c, need.after_s);
     preheat = std::min(preheat, dip.preheat_at_s);
-    out.late_s = std::max(out.late_s, dip.late_s);
+    // A drive that is under way has its dead time behind it, or a part of it.
+    thermal::Course at_once = start_of(q);
+    at_once.set_target(need.temp_c);
+    const double late_s = at_once.seconds_until_warm(need.temp_c) - need.after_s;
+    out.late_s = std::max(out.late_s, std::min(dip.late_s, late_s));
   }
+  thermal::Course course(q.hotend, q.start_c);
   course.set_target(q.start_target_c > q.hotend.ambient_c ? floor_c : 0);
   const double cool = std::min(preheat, until_s);
   out.hot_idle_s = course.advance(cool, warm_c).above_s;

@@ -27,6 +27,8 @@ struct GapQuestion {
   thermal::Hotend hotend;
   double start_c = 0;         // temperature at the start
   double start_target_c = 0;  // target there
+  // The heater there, perhaps in the midst of a drive; without it, as if its target were new.
+  std::optional<thermal::Course> start = {};
   double standby_c = 0, max_hot_idle_s = 0;
   double ready_c = 0;  // what the preheat sets
   struct Need {
@@ -78,10 +80,9 @@ struct GapCost {
 
 // The temperature `after_s` into a gap that cools towards a floor (0: none), and the seconds of
 // full drive from there to `to_c`.
-[[nodiscard]] double parked_at(const thermal::Hotend& hotend, double start_c, double floor_c,
-                               double after_s);
-[[nodiscard]] double drive_s(const thermal::Hotend& hotend, double start_c, double floor_c,
-                             double after_s, double to_c);
+[[nodiscard]] double parked_at(const GapQuestion& question, double floor_c, double after_s);
+[[nodiscard]] double drive_s(const GapQuestion& question, double floor_c, double after_s,
+                             double to_c);
 
 // The same gap at its physical best: how long it must be hot, how late it must be. `until_s` is
 // when the toolhead is picked.

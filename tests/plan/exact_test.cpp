@@ -310,7 +310,7 @@ TEST_CASE("a margin costs no more than the time it asks for") {
     const double later = *answer.preheat_after_s + p.step_s;
     const double floor_c =
         answer.treatment == plan::Treatment::standby ? std::min(p.q.standby_c, p.q.ready_c) : 0;
-    const double from_c = plan::parked_at(p.q.hotend, p.q.start_c, floor_c, later);
+    const double from_c = plan::parked_at(p.q, floor_c, later);
     const double lead =
         plan::Margin(gap).lead_s(p.q.hotend, from_c, from_c == floor_c, p.q.ready_c, 0, 0);
     CHECK(later + lead > p.q.needs.front().after_s);
