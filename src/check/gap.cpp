@@ -216,7 +216,9 @@ class Judge {
       }
     }
     const double next = r_.lines.line_end(order.at_s + kLineSlackS);
-    if (would_do(past(next, preheat).course, next, 0.01 * (needs_.front().at_s - next)) &&
+    constexpr double kSpareS = 0.3;
+    if (would_do(past(next, preheat).course, next,
+                 kSpareS + 0.01 * (needs_.front().at_s - next)) &&
         uncontended()) {
       const double needed = lead_s(there, order.at_s, needs_.front());
       // Others may have gone before those that came near.
@@ -280,7 +282,7 @@ class Judge {
     const bool off = lowest <= h_.ambient_c;
     const double start_c = g_.start.temperature_c();
     if (r_.gap.off_over_best) {
-      dearer(preheat, off, line);
+      dearer(preheat, lowest, line);
       return;
     }
     if (!off && needed_s > r_.gap.off_over_s + slack && back_from_off()) {
@@ -315,12 +317,13 @@ class Judge {
   }
 
   // Where costs decide between standby and off: the other must not have been clearly cheaper.
-  void dearer(std::size_t preheat, bool off, std::uint64_t line) {
+  void dearer(std::size_t preheat, double floor_c, std::uint64_t line) {
+    const bool off = floor_c <= h_.ambient_c;
     if (r_.around.limited() || (g_.start.target_c() <= h_.ambient_c && !off)) return;
     const double need_s = needs_.front().at_s;
-    const auto cost = [&](double floor_c) {
+    const auto cost = [&](double parked_c) {
       Course course = g_.start;
-      course.set_target(floor_c);
+      course.set_target(parked_c);
       // As late as physics allows, by trial; margins are much the same for both.
       double early = g_.from_s;
       double late = need_s;
@@ -336,11 +339,12 @@ class Judge {
       spent.add(course.advance(need_s - early, warm_c_));
       return spent.above_s / 3600 * r_.gap.hot_idle_cost_per_h +
              spent.energy_j / 3.6e6 * r_.gap.energy_cost_per_kwh +
-             (floor_c <= 0 ? r_.gap.restart_cost : 0);
+             (parked_c <= 0 ? r_.gap.restart_cost : 0);
     };
     if (!back_from_off() || preheat == kHeld) return;
     const double of_off = cost(0);
-    const double of_standby = cost(standby_c_);
+    // It may be parked cooler than on standby, where start code has left it so.
+    const double of_standby = cost(off ? standby_c_ : std::min(floor_c, standby_c_));
     const double slack = 0.03 * std::max(of_off, of_standby);
     if (off && of_off > of_standby + slack && g_.start.temperature_c() > warm_c_ &&
         !hot_too_long()) {
@@ -432,7 +436,7 @@ void judge_last(const Gap& gap, const GapRules& rules, bool ever_fed, Findings& 
   };
   // The job may wait for it to cool down; a target is what that takes.
   const auto cool_down = [&gap](const Order& o) {
-    return !o.inserted && o.waits && o.cooling && *o.target_c < gap.used_c;
+    return !o.inserted && o.waits && o.cooling && *o.target_c < gap.highest_c;
   };
   for (const Order& o : gap.parting) {
     const bool own_wait = !o.inserted && o.waits;

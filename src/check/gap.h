@@ -58,6 +58,7 @@ struct Gap {
   // Given after its last feeding but before it was put away: `start` has them behind it.
   std::vector<Order> parting = {};
   std::uint64_t fed_line = 0;  // of its last movement of filament, either way
+  double highest_c = 0;        // of all targets that it was ever given
   double used_c = 0;           // the target at its last use; at `start` if there was none
   // Once it is over:
   double to_s = 0;         // picked

@@ -42,7 +42,7 @@ void Heaters::open_gap(Head& head, double at_s) {
                        .orders = {},
                        .parting = head.since,
                        .fed_line = head.fed_line,
-                       .used_c = head.used ? head.last_c : head.highest_c});
+                       .used_c = head.used ? head.last_c : head.course.target_c()});
   head.put_away = true;
 }
 
@@ -73,7 +73,7 @@ void Heaters::start(double at_s, bool with_prelude, std::size_t printing) {
     head.gap.emplace(Gap{.start = head.before,
                          .from_s = start_s_,
                          .orders = head.prelude,
-                         .used_c = head.used ? head.before.target_c() : head.highest_c});
+                         .used_c = head.before.target_c()});
     head.waited_c = std::numeric_limits<double>::quiet_NaN();
     for (const Order& o : head.prelude) {
       if (o.waits) head.waited_c = o.target_c.value_or(head.course.target_c());
@@ -145,16 +145,16 @@ void Heaters::of_steps(std::size_t h, const Order& o) {
   if (!head.before_steps) head.before_steps = head.course.target_c();
   const auto is = [&o](double c) { return std::abs(*o.target_c - c) <= kSameC; };
   // What it was used at last, in this visit or before.
-  const double used_c =
-      h == mounted_ && !visit_.fed && visit_.pull ? visit_.pull->wanted_c : head.last_c;
+  const bool only_pulled = h == mounted_ && !visit_.fed && visit_.pull && !head.printed;
+  const double used_c = only_pulled ? visit_.pull->wanted_c : head.last_c;
   bool known = is(*head.before_steps) || is(used_c);
   for (const rules::Step& step : o.steps->steps) {
     using Action = rules::Step::Action;
     known |= step.action == Action::temp && is(step.amount);
     if (step.action != Action::temp_offset) continue;
     known |= is(used_c + step.amount) || is(*head.before_steps + step.amount);
-    known |= head.tool >= 0 &&
-             is(rules_.filament(head.tool).exchange_c.value_or(used_c) + step.amount);
+    known |=
+        head.tool >= 0 && is(rules_.filament(head.tool).exchange_c.value_or(used_c) + step.amount);
   }
   if (known) return;
   say(Id::invented_target, h, o.line,
@@ -212,6 +212,7 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
   visit_.wanted_c = wanted_c;
   visit_.judged = started_;
   if (s.exchange) {
+    to.printed = false;
     visit_.out_c = to.used ? to.last_c : 0;
     if (to.used) visit_.out_c = rules_.filament(to.tool).exchange_c.value_or(visit_.out_c);
     visit_.in_c = rules_.filament(tool).exchange_c.value_or(0);
@@ -292,8 +293,8 @@ void Heaters::end_visit(std::size_t h, double at_s, std::uint64_t line) {
   }
   forget_orders_after(h, used_line);
   if (started_) close(h, used_s, work_c, head.tool, used_line);
-  // A wait alone says nothing of the filament.
-  if (visit_.pull || !head.used) head.last_c = work_c;
+  // What it is pulled or waited for at says less than what it was printed at before.
+  if (!head.printed) head.last_c = work_c;
   head.used = true;
 }
 
@@ -375,7 +376,7 @@ void Heaters::filament(double at_s, const Movement& m) {
     head.least_c = m.wanted_c;
   }
   if (m.forwards) {
-    visit_.fed = head.fed = true;
+    visit_.fed = head.fed = head.printed = true;
     head.last_c = m.wanted_c;
   }
   head.used = true;
@@ -457,9 +458,7 @@ void Heaters::finish(double at_s) {
     if (!head.gap) {
       // Mounted to the end: its last gap begins where it last moved filament.
       const double from = std::max(head.fed_until_s, start_s_);
-      Gap gap{.start = head.since.empty() ? head.course : head.mark,
-              .from_s = from,
-              .used_c = head.last_c};
+      Gap gap{.start = head.since.empty() ? head.course : head.mark, .from_s = from};
       double now = head.since.empty() ? at_s : head.mark_s;
       for (const Order& o : head.since) {
         if (o.line > head.fed_line && o.at_s >= from - 1e-6) {
@@ -481,6 +480,7 @@ void Heaters::finish(double at_s) {
       head.gap = std::move(gap);
     }
     head.gap->to_s = at_s;
+    head.gap->highest_c = head.highest_c;
     of_filament(*head.gap, h, head.tool >= 0 ? head.tool : heads_[h].tools.front());
     judge_last(*head.gap, {heads_[h], h, rules_.gap, lines_, around_}, head.used, found_);
   }

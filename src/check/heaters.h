@@ -59,13 +59,14 @@ class Heaters {
     double now_s = 0;
     double fed_until_s = 0;
     std::uint64_t fed_line = 0;
-    bool used = false;   // ever: filament moved or exchanged, or the job waited for it
-    bool fed = false;    // ever
-    bool met = false;    // heated or fed, ever
-    double last_c = 0;   // the job's target at its last feeding
+    bool used = false;     // ever: filament moved or exchanged, or the job waited for it
+    bool fed = false;      // ever
+    bool printed = false;  // what is in it was fed
+    bool met = false;      // heated or fed, ever
+    double last_c = 0;     // the job's target at its last feeding
     double highest_c = 0;  // of all that it was given
-    double least_c = 0;  // the lowest target that it fed at in this visit
-    int tool = -1;       // whose filament is in it; -1: not known yet
+    double least_c = 0;    // the lowest target that it fed at in this visit
+    int tool = -1;         // whose filament is in it; -1: not known yet
     double waited_c = std::numeric_limits<double>::quiet_NaN();  // made sure of by a wait…
     bool put_away = false;                                       // …but put away since
     std::optional<double> before_steps;  // the target when the present sequence began to set it

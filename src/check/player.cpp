@@ -240,9 +240,8 @@ void Player::feed(bool forwards, double mm, Side side) {
   if (side == Side::inserted) {
     mm *= std::as_const(clock_).limits().flow_factor;
     // What charges the filament that came in is not to come out again.
-    const bool charges =
-        exchanged_ && steps_ != nullptr &&
-        steps_ == rules_.sequence(rules_.filament(mount_.tool()).after_exchange);
+    const bool charges = exchanged_ && steps_ != nullptr &&
+                         steps_ == rules_.sequence(rules_.filament(mount_.tool()).after_exchange);
     if (!charges) fed_in_blocks_ += mm;
     if (steps_ != nullptr) step_given(head, mm);
     if (!forwards) return;

@@ -65,7 +65,8 @@ std::uint64_t Job::count(Change kind) const {
 
 void set_temperatures(Job& job) {
   std::vector<std::optional<double>> now(job.heads.size());
-  auto before = now;  // at each toolhead's last stint
+  auto before = now;   // at each toolhead's last stint
+  auto printed = now;  // what is in it was last fed at
   std::size_t t = 0;
   const auto advance = [&](std::uint64_t offset) {
     for (; t < job.targets.size() && job.targets[t].at.offset < offset; ++t) {
@@ -88,8 +89,10 @@ void set_temperatures(Job& job) {
     }
     advance(s.extruded_end);
     s.last_c = s.kind == Stint::Kind::fed ? now[s.head] : s.work_c;
-    // A wait alone says nothing of the filament.
-    if (s.kind == Stint::Kind::waited && before[s.head]) s.last_c = before[s.head];
+    // What it is pulled or waited for at says less than what it was printed at before.
+    if (s.select != kNone && job.selects[s.select].exchanges()) printed[s.head].reset();
+    if (s.kind == Stint::Kind::fed) printed[s.head] = s.last_c;
+    if (printed[s.head]) s.last_c = printed[s.head];
     before[s.head] = s.last_c;
   }
 }

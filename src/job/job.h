@@ -77,8 +77,7 @@ struct Stint {
   double last_end_s = 0;           // job time there
   double let_go_c = 0;             // its target before an off that nothing was fed after; 0: none
   std::optional<double> work_c;    // what it has to be at by `first`
-  // The target at its last extrusion; without one, work_c; of a visit that only waits, that of the
-  // one before.
+  // The target at its last extrusion, be it of a stint before; without one, work_c.
   std::optional<double> last_c;
   [[nodiscard]] bool moves_filament() const { return kind >= Kind::pulled; }
 };

@@ -14,10 +14,9 @@
 namespace forewarm::plan {
 
 // Order of inserted lines at one place. What was lifted before the select comes down first, then
-// comes what another heater may do meanwhile; then what
-// a toolhead that was picked before waits for and is given; then what one that is put away is
-// given, and that it is let go of; then what has to be before the select: waits, and what follows
-// them.
+// comes what another heater may do meanwhile; then what a toolhead that was picked before waits for
+// and is given; then what one that is put away is given, and that it is let go of; then what has to
+// be before the select: waits, and what follows them; then what another heater may do after that.
 enum Inserted : int {
   kBegin = 0,
   kLower = 1,
@@ -27,7 +26,8 @@ enum Inserted : int {
   kLetGo = 5,
   kNext = 6,
   kShaping = 7,
-  kLast = 8,
+  kAfter = 8,
+  kLast = 9,
 };
 
 // `parked`: which of `breaks` are gaps, in the order in which events number them. `disabled`: of

@@ -353,7 +353,9 @@ class Layout {
     bool waits = b.from.time_s - end.time_s > kAtOnceS;
     for_targets(b.head, end.offset, b.from.offset,
                 [&](std::size_t t) { waits |= job_.targets[t].waits; });
-    if (waits) b.from = end;
+    if (!waits) return;
+    b.from = end;
+    b.arrived_at_from = s.kind == Stint::Kind::exchanged;
   }
 
   // Nothing comes after: off, whatever the job says later.

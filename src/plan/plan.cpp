@@ -223,10 +223,10 @@ class Planner {
     q.delays_from_s = from;
     q.told_at_s.reset();
     q.line_at = [this, g](double after_s) {
-      const Place p = place_at(outcome_.gaps[g].from_s + after_s, g);
-      return p.offset <= breaks_[parked_[g]].from.offset
+      const Spot spot = spot_at(outcome_.gaps[g].from_s + after_s, g);
+      return spot.at.offset <= breaks_[parked_[g]].from.offset
                  ? 0.0
-                 : outcome_.waits.wall(p) - outcome_.gaps[g].from_s;
+                 : spot.wall_s - outcome_.gaps[g].from_s;
     };
   }
 
@@ -293,7 +293,7 @@ class Planner {
       h.watts = job_.heads[b.head].hotend.power_w;
       h.heater = b.head;
       // No more than two words each: such functions need no memory of their own.
-      h.line_at = [this, g](double wall_s) { return outcome_.waits.wall(place_at(wall_s, g)); };
+      h.line_at = [this, g](double wall_s) { return spot_at(wall_s, g).wall_s; };
       h.line_after = [this](double wall_s) {
         const Place p = job_.index.first_not(
             [&](const Place& c) { return outcome_.waits.wall(c) < wall_s - 1e-9; });
@@ -349,8 +349,26 @@ class Planner {
     origins_.push_back(origin);
   }
 
-  // The last place that is reached, waits included, no later than `wall_s`; not behind the first
-  // need, whose wait heats whatever was told.
+  // Where a command may stand: before the line at a place, or right before it, after what waits and
+  // sequences there take.
+  struct Spot {
+    Place at;
+    bool after = false;
+    double wall_s = 0;
+  };
+  // The last that is reached no later than `wall_s`; not behind the first need, whose wait heats
+  // whatever was told.
+  [[nodiscard]] Spot spot_at(double wall_s, std::size_t g) const {
+    const Break& b = breaks_[parked_[g]];
+    const Place p = place_at(wall_s, g);
+    const Spot before{p, false, outcome_.waits.wall(p)};
+    if (p.offset <= b.from.offset) return before;
+    if (!b.needs.empty() && p.offset >= b.needs.front().at.offset) return before;
+    const double after_s = p.time_s + outcome_.waits.before_line(p.offset);
+    if (after_s <= before.wall_s || after_s > wall_s + 1e-9) return before;
+    return {p, true, after_s};
+  }
+
   [[nodiscard]] Place place_at(double wall_s, std::size_t g) const {
     const Break& b = breaks_[parked_[g]];
     const Window& w = windows_[g];
@@ -404,10 +422,20 @@ class Planner {
     for (std::size_t g = 0; g < parked_.size(); ++g) {
       const GapAnswer& a = answers_[g];
       if (!a.preheat_after_s) continue;
-      preheats_s_[g] =
-          outcome_.waits.wall(place_at(outcome_.gaps[g].from_s + *a.preheat_after_s, g));
+      preheats_s_[g] = spot_at(outcome_.gaps[g].from_s + *a.preheat_after_s, g).wall_s;
     }
-    say_commands();
+    std::vector<Timeline::Key> keys;
+    keys.reserve(given_.size());
+    for (const Given& c : given_) {
+      keys.push_back({c.at.offset, std::uint32_t(c.rank), std::uint32_t(keys.size())});
+    }
+    std::sort(keys.begin(), keys.end());
+    plan_.commands.reserve(keys.size());
+    for (const Timeline::Key& k : keys) {
+      Command& c = plan_.commands.emplace_back();
+      static_cast<Given&>(c) = given_[k.event];
+      plan::say(c, origins_[k.event], rules_.dialect, answers_, steps_);
+    }
   }
 
   void give(std::size_t s, int rank) {
@@ -434,40 +462,28 @@ class Planner {
     }
   }
 
-  void say_commands() {
-    std::vector<Timeline::Key> keys;
-    keys.reserve(given_.size());
-    for (const Given& c : given_) {
-      keys.push_back({c.at.offset, std::uint32_t(c.rank), std::uint32_t(keys.size())});
-    }
-    std::sort(keys.begin(), keys.end());
-    plan_.commands.reserve(keys.size());
-    for (const Timeline::Key& k : keys) {
-      Command& c = plan_.commands.emplace_back();
-      static_cast<Given&>(c) = given_[k.event];
-      plan::say(c, origins_[k.event], rules_.dialect, answers_, steps_);
-    }
-  }
-
   void compose_parked(const Break& b, std::size_t g) {
     const GapAnswer& a = answers_[g];
     const double from_s = outcome_.gaps[g].from_s;
     for (std::size_t i = 0; i < a.actions.size(); ++i) {
       const GapAction& action = a.actions[i];
-      const Place at = action.after_s <= 0 ? b.from : place_at(from_s + action.after_s, g);
+      const Spot spot = action.after_s <= 0 ? Spot{b.from} : spot_at(from_s + action.after_s, g);
+      const Place at = spot.at;
       // Superseded if the next one falls on the same line.
       if (i + 1 < a.actions.size() &&
-          place_at(from_s + a.actions[i + 1].after_s, g).offset == at.offset) {
+          spot_at(from_s + a.actions[i + 1].after_s, g).at.offset == at.offset) {
         continue;
       }
       const double now_c = outcome_.gaps[g].start_target_c;
       const bool same_as_now = i == 0 && at.offset == b.from.offset && action.target_c == now_c &&
                                b.disabled.empty() && now_c <= 0;
       if (same_as_now) continue;
+      const bool parting = at.offset == b.from.offset && (b.leaving != kNone || b.arrived_at_from);
       add(at, Command::What::set, b, action.target_c,
           {Origin::Kind::action, std::uint32_t(i), std::uint32_t(g)},
-          (b.leaving != kNone || b.arrived_at_from) && at.offset == b.from.offset ? kLetGo
-                                                                                  : kFirst);
+          spot.after ? kAfter
+          : parting  ? kLetGo
+                     : kFirst);
       given_.back().preheat = action.what == GapAction::What::preheat;
     }
   }

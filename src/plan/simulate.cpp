@@ -71,15 +71,18 @@ struct Track {
   std::size_t drive = job::kNone;  // the last one
 };
 
+// A drive that a wait ends, and one that begins after the wait, do not overlap by rounding.
+constexpr double kRoundingS = 1e-6;
+
 double peak_of(const std::vector<Drive>& drives, const job::Job& job) {
   std::vector<std::pair<double, double>> steps;
   for (const Drive& d : drives) {
-    if (d.to_s <= d.from_s) continue;
+    if (d.to_s - d.from_s <= kRoundingS) continue;
     const double power = job.heads[d.head].hotend.power_w;
     steps.emplace_back(d.from_s, power);
-    steps.emplace_back(d.to_s, -power);
+    steps.emplace_back(d.to_s - kRoundingS, -power);
   }
-  std::sort(steps.begin(), steps.end());  // an end before a start at the same time
+  std::sort(steps.begin(), steps.end());
   double now = 0;
   double peak = 0;
   for (const auto& [time, power] : steps) peak = std::max(peak, now += power);

@@ -243,9 +243,8 @@ double drive_s(const GapQuestion& q, double floor_c, double after_s, double to_c
     return course.seconds_until_warm(to_c);
   }
   const double from_c = parked_at(q, floor_c, after_s);
-  return held_at(q.hotend, floor_c, from_c)
-             ? thermal::seconds_to_heat_held(q.hotend, from_c, to_c)
-             : thermal::seconds_to_heat(q.hotend, from_c, to_c);
+  return held_at(q.hotend, floor_c, from_c) ? thermal::seconds_to_heat_held(q.hotend, from_c, to_c)
+                                            : thermal::seconds_to_heat(q.hotend, from_c, to_c);
 }
 
 GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, const Margin& margin,

@@ -116,7 +116,6 @@ T0
   G92 E180 ; untuck: it is back
   G1 F600 ; untuck: it is back
   M104 T1 S200
-  M104 T4 S240
   M400 ; withdraw: its last use is over
   G1 E-40 F1200 ; withdraw: its last use is over
   G92 E240 ; withdraw: its last use is over
@@ -124,6 +123,7 @@ T0
   M104 T0 S0
   M109 T1 S200
   M104 T1 S210
+  M104 T4 S240
 T1
   G1 Z1.4 F600 ; charge: T1 came in
   G1 X310 Y20 F12000 ; charge: T1 came in

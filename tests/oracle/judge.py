@@ -202,6 +202,8 @@ class Judged:
         """No parked heater is hot for long beyond what its filament allows, what it takes to cool and to heat
         again, and lines in which no command can stand."""
         for p in self.b.parked:
+            if p.tool is None:
+                continue
             head = self.machine.heads[p.head]["heater"]
             allowed = self.of(p.tool, "max_hot_idle_s", 900)
             longest = max((b - a for a, b in self.b.long_lines if b > p.from_s and a < p.to_s), default=0)
@@ -256,7 +258,7 @@ class Judged:
             code = re.sub(r"^N\d+ ?", "", text, flags=re.I)
             if not re.match(r"M10[49](?!\d)|WARM_HEAD|AWAIT_HEAD", code, re.I):
                 self.say("line-lost", f"line {origin + 1} of the job: {text}")
-            if re.match(r"M109(?!\d)[^;]*R\d", code, re.I):
+            if re.match(r"M109(?!\d)[^;]*R\d", code, re.I) and self.a.cools.get(origin, True):
                 ended = origin > max(last.values(), default=-1)
                 self.say("cooling-wait-lost" if ended else "cooling-wait-lost-within",
                          f"line {origin + 1} of the job: {text}")

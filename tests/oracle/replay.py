@@ -181,6 +181,7 @@ class Replay:
         self.away, self.parked = {}, []
         self.long_lines = []  # from when to when
         self.cold_starts = 0
+        self.cools = {}       # line of the job: whether its M109 R finds the heater hotter than that
         self.told = []        # (when, head, target, by the job's own wait for cooling)
         self.busy = {}        # head: when it last fed, exchanged or got a sequence, or was put away after that
         self.busy_in = -1     # the select after which the last of these was
@@ -246,8 +247,9 @@ class Replay:
 
     def put_away(self, head):
         heater = self.heaters[head]
-        tool = self.loaded.get(head, self.m.heads[head]["tools"][0])
-        heater.warm = min(self.m.of_filament(tool, "standby_c", 175), heater.max_c) + 5
+        tool = self.loaded.get(head)  # None: what will be used first in it is not known yet
+        within = self.m.heads[head]["tools"][0] if tool is None else tool
+        heater.warm = min(self.m.of_filament(within, "standby_c", 175), heater.max_c) + 5
         heater.hot_s = 0.0
         self.away[head] = (tool, self.now, heater.temp)
 
@@ -364,6 +366,8 @@ class Replay:
             given = value.get("R") if cooling else value.get("S")
             if head is None:
                 return
+            if cooling and self.at.origin is not None:
+                self.cools[self.at.origin] = self.heaters[head].temp > (given or 0) + 1
             if given is not None:
                 self.set(head, given, cooling)
             if code == 109:
