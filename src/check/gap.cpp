@@ -232,6 +232,7 @@ class Judge {
   }
 
   void held(const Past& actual) {
+    if (let_go_before_wait()) return;
     const double start_c = g_.start.temperature_c();
     double dip_c = start_c;
     for (const Need& n : needs_) {
@@ -298,9 +299,18 @@ class Judge {
     }
   }
 
+  // Another heater was waited for at the same select: it was, or would have been, let go of before
+  // that, and may then be too cold to be back.
+  [[nodiscard]] bool let_go_before_wait() const {
+    return std::any_of(g_.parting.begin(), g_.parting.end(), [this](const Order& o) {
+      return o.inserted && o.at_s < g_.from_s - kLineSlackS;
+    });
+  }
+
   // Whether standby, too, would be hot for longer than is allowed, or nearly.
   [[nodiscard]] bool hot_too_long() const {
-    const double start_c = g_.start.temperature_c();
+    const double start_c =
+        std::max(g_.start.temperature_c(), let_go_before_wait() ? g_.used_c : 0);
     if (start_c <= warm_c_) return false;
     const double hot_s = thermal::seconds_to_cool(h_, start_c, warm_c_) +
                          thermal::seconds_to_heat(h_, std::min(warm_c_, ready_c_), ready_c_);
@@ -309,6 +319,7 @@ class Judge {
 
   // Whether, shut down at the first chance and told again at the next, it would be back in time.
   [[nodiscard]] bool back_from_off() const {
+    if (let_go_before_wait()) return false;
     Course cold = g_.start;
     cold.set_target(0);
     const double next = r_.lines.line_end(g_.from_s + kLineSlackS);

@@ -230,8 +230,7 @@ class Planner {
     };
   }
 
-  // Gaps that are asked about anew: they start otherwise than in the round before, or what is
-  // waited for within them is not the same.
+  // Gaps that are asked about anew: they start otherwise, or what is waited for within them differs.
   void find_stale(const Outcome& next) {
     const Waits::Changes changed = next.waits.unlike(outcome_.waits);
     for (std::size_t g = 0; g < parked_.size(); ++g) {
