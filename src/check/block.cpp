@@ -76,4 +76,18 @@ bool goes_to(const rules::Sequence& sequence, double z) {
   });
 }
 
+void Displaced::add(bool lost, std::string_view code, std::size_t finding) {
+  moves_.push_back({lost, std::string(code), finding});
+  if (moves_.size() > most_) moves_.pop_front();
+}
+
+std::optional<std::size_t> Displaced::take(bool lost, std::string_view code) {
+  const auto same = std::find_if(moves_.begin(), moves_.end(),
+                                 [&](const Move& m) { return m.lost != lost && m.code == code; });
+  if (same == moves_.end()) return std::nullopt;
+  const std::size_t finding = same->finding;
+  moves_.erase(same);
+  return finding;
+}
+
 }  // namespace forewarm::check

@@ -3,7 +3,11 @@
 // Pure. Positions and heights in mm.
 #pragma once
 
+#include <cstddef>
+#include <deque>
+#include <optional>
 #include <string>
+#include <string_view>
 
 #include "check/told.h"
 #include "gcode/state.h"
@@ -23,5 +27,24 @@ namespace forewarm::check {
 [[nodiscard]] bool ends_lifted(const rules::Sequence& sequence, double z, double top_z);
 // Whether a step of it goes to the height `z` at a place of its own: beside the part.
 [[nodiscard]] bool goes_to(const rules::Sequence& sequence, double z);
+
+// Moves that are in one text alone, the last few of them: one lost here and added a little further
+// on, or the other way round, has changed places.
+class Displaced {
+ public:
+  explicit Displaced(std::size_t most) : most_(most) {}
+  void add(bool lost, std::string_view code, std::size_t finding);
+  // Of the one that this one is, on the other side, the finding; it is forgotten.
+  [[nodiscard]] std::optional<std::size_t> take(bool lost, std::string_view code);
+
+ private:
+  struct Move {
+    bool lost;
+    std::string code;
+    std::size_t finding;
+  };
+  std::size_t most_;
+  std::deque<Move> moves_;
+};
 
 }  // namespace forewarm::check

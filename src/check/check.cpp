@@ -13,6 +13,7 @@
 #include "check/pairing.h"
 #include "check/player.h"
 #include "check/told.h"
+#include "gcode/lines.h"
 #include "gcode/state.h"
 #include "gcode/straight.h"
 #include "machine/move_filaments.h"
@@ -25,6 +26,15 @@ namespace {
 
 using gcode::kE;
 using gcode::kZ;
+
+// Two texts that have nothing to do with each other are not compared line by line.
+Report of_another_original() {
+  Report report;
+  report.has_header = true;
+  report.findings.add(Id::original_hash, 0,
+                      "the first line names another original than the one given");
+  return report;
+}
 
 class Check final : private Player {
  public:
@@ -55,7 +65,12 @@ class Check final : private Player {
     }
     close_block({});
     finish();
-    hashes(pairing, original != nullptr);
+    if (header_ && original != nullptr &&
+        (pairing.original_bytes() != header_->bytes ||
+         pairing.original_hash() != header_->original)) {
+      return of_another_original();
+    }
+    hashes(pairing);
     auto& list = report_.findings.list();
     std::stable_sort(list.begin(), list.end(),
                      [](const Finding& a, const Finding& b) { return a.line < b.line; });
@@ -470,25 +485,18 @@ class Check final : private Player {
     constexpr std::array<Id, 3> kLost{Id::line_lost, Id::select_lost, Id::move_lost};
     constexpr std::array<Id, 3> kAdded{Id::line_added, Id::select_added, Id::move_added};
     if (kind == 2) {
-      const auto same = std::find_if(recent_.begin(), recent_.end(), [&](const Recent& r) {
-        return r.lost != lost && r.code == code;
-      });
-      if (same != recent_.end()) {
-        if (same->finding < report_.findings.list().size()) {
-          report_.findings.list()[same->finding].id = Id::move_reordered;
+      if (const auto same = recent_.take(lost, code)) {
+        if (*same < report_.findings.list().size()) {
+          report_.findings.list()[*same].id = Id::move_reordered;
         }
-        recent_.erase(same);
         return;
       }
     }
     say(lost ? kLost[std::size_t(kind)] : kAdded[std::size_t(kind)], number, text);
-    if (kind == 2) {
-      recent_.push_back({lost, std::string(code), report_.findings.list().size() - 1});
-      if (recent_.size() > Pairing::kWindow) recent_.pop_front();
-    }
+    if (kind == 2) recent_.add(lost, code, report_.findings.list().size() - 1);
   }
 
-  void hashes(const Pairing& pairing, bool has_original) {
+  void hashes(const Pairing& pairing) {
     if (!header_) {
       if (report_.inserted + report_.disabled > 0 && !report_.findings.count(Id::mark_damaged)) {
         say(Id::mark_damaged, 1, "there are marks, but the first line is no header");
@@ -501,9 +509,6 @@ class Check final : private Player {
           fmt::format("the first line says {} bytes; undoing the marks gives {}{}", header_->bytes,
                       pairing.restored_bytes(),
                       pairing.restored_bytes() == header_->bytes ? ", other ones" : ""));
-    } else if (has_original && (pairing.original_bytes() != header_->bytes ||
-                                pairing.original_hash() != header_->original)) {
-      say(Id::original_hash, 0, "the first line names another original than the one given");
     }
   }
 
@@ -524,13 +529,17 @@ class Check final : private Player {
   double lifted_mm_ = 0;                         // across a select
   bool lift_is_old_ = false;                     // the select has been
   motion::Limits limits_;
-  struct Recent {
-    bool lost;
-    std::string code;
-    std::size_t finding;
-  };
-  std::deque<Recent> recent_;
+  Displaced recent_{Pairing::kWindow};
 };
+
+// The first line of `rewritten`, if it is a header; one that cannot be read says nothing here.
+Result<std::optional<rewrite::Header>> header_of(ByteSource& rewritten) {
+  gcode::LineReader reader(rewritten, 0, UINT64_MAX, 1, 256);
+  gcode::RawLine line;
+  auto more = reader.next(line);
+  if (!more) return std::move(more.error());
+  return *more ? rewrite::read_header(line.text) : std::nullopt;
+}
 
 // As if the job had always named the tools that the marks have moved its filaments to.
 Result<Report> check_moved(Moved& moved, ByteSource* original, ByteSource& rewritten,
@@ -577,6 +586,11 @@ Result<Report> check(ByteSource* original, ByteSource& rewritten, const rules::R
                      const Options& options) {
   auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
   if (!recogniser) return std::move(recogniser.error());
+  if (original != nullptr) {
+    auto header = header_of(rewritten);
+    if (!header) return std::move(header.error());
+    if (*header && (*header)->bytes != original->size()) return of_another_original();
+  }
   auto moved = read_moved(rewritten, rules, *recogniser);
   if (!moved) return std::move(moved.error());
   if (!*moved) return Check(rules, options, std::move(*recogniser)).run(original, rewritten);

@@ -4,7 +4,8 @@
 // Shares nothing with planning: it reads both texts line by line, follows modes, tools, filaments
 // and temperatures itself, times the rewritten one with motion/ and heats with thermal/. Streams:
 // memory grows with the number of changes, not with bytes. Errors (kind `refused` or `io`) are for
-// texts that cannot be followed at all; whatever is wrong with the rewrite is a finding.
+// texts that cannot be followed at all; whatever is wrong with the rewrite is a finding. Where the
+// first line names another original than the one given, that is the only one.
 //
 // What is judged against physics and margins (early, late, held, ...) is judged for policy
 // "lookahead" alone: the others are wasteful by their nature. Bounds have slack for what a line of

@@ -217,8 +217,7 @@ class Judge {
     }
     const double next = r_.lines.line_end(order.at_s + kLineSlackS);
     constexpr double kSpareS = 0.3;
-    if (would_do(past(next, preheat).course, next,
-                 kSpareS + 0.01 * (needs_.front().at_s - next)) &&
+    if (would_do(past(next, preheat).course, next, kSpareS + 0.01 * (needs_.front().at_s - next)) &&
         uncontended()) {
       const double needed = lead_s(there, order.at_s, needs_.front());
       // Others may have gone before those that came near.
@@ -309,8 +308,7 @@ class Judge {
 
   // Whether standby, too, would be hot for longer than is allowed, or nearly.
   [[nodiscard]] bool hot_too_long() const {
-    const double start_c =
-        std::max(g_.start.temperature_c(), let_go_before_wait() ? g_.used_c : 0);
+    const double start_c = std::max(g_.start.temperature_c(), let_go_before_wait() ? g_.used_c : 0);
     if (start_c <= warm_c_) return false;
     const double hot_s = thermal::seconds_to_cool(h_, start_c, warm_c_) +
                          thermal::seconds_to_heat(h_, std::min(warm_c_, ready_c_), ready_c_);

@@ -827,6 +827,21 @@ TEST_CASE("rules other than those that it was rewritten by") {
   CHECK(all(report).empty());
 }
 
+TEST_CASE("another original than the one it was made of is said once, and nothing else") {
+  // Of the same length, and of another.
+  std::string same = map_job();
+  same[same.find("X100")] = 'Y';
+  for (const std::string& other :
+       {same, map_job() + "M84\n", unloading_job(), std::string("T0\n")}) {
+    const check::Report report = report_of(&other, map_rewritten(), two_heads());
+    CHECK(all(report) ==
+          "0: original-hash: the first line names another original than the one given\n");
+  }
+  const std::string moved = moved_rewrite_of(map_job(), two_heads(), kSwap);
+  CHECK(all(report_of(&same, moved, two_heads())) ==
+        "0: original-hash: the first line names another original than the one given\n");
+}
+
 TEST_CASE("a text without marks") {
   const check::Report report = report_of(&map_job(), map_job(), two_heads());
   CHECK_FALSE(report.has_header);
