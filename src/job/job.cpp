@@ -27,11 +27,33 @@ void Index::take(Place place, bool always) {
   if (places_.size() == kMost / 64) places_.reserve(kMost);
   always_ = always;
   places_.push_back(place);
-  if (places_.size() < kMost) return;
-  step_s_ *= 2;
+  always_there_.push_back(always);
+  if (places_.size() >= most_) thin();
+}
+
+void Index::thin() {
+  step_s_ = std::min(kNearStepS, 2 * step_s_);
+  far_step_s_ *= 2;
+  const double now_s = places_.back().time_s;  // a change may come any moment
   std::size_t kept = 0;
-  for (std::size_t i = 0; i < places_.size(); i += 2) places_[kept++] = places_[i];
+  std::size_t next = 0;  // change
+  for (std::size_t i = 0; i < places_.size(); ++i) {
+    const double time_s = places_[i].time_s;
+    while (next < changes_s_.size() && changes_s_[next] < time_s) ++next;
+    const double ahead_s = (next < changes_s_.size() ? changes_s_[next] : now_s) - time_s;
+    const double step_s = ahead_s <= kNearS  ? step_s_
+                          : ahead_s <= kFarS ? std::min(far_step_s_, 2 * kNearStepS)
+                                             : far_step_s_;
+    const bool keep = kept == 0 || always_there_[i] || always_there_[kept - 1] ||
+                      time_s >= places_[kept - 1].time_s + step_s;
+    if (!keep) continue;
+    places_[kept] = places_[i];
+    always_there_[kept] = always_there_[i];
+    ++kept;
+  }
   places_.resize(kept);
+  always_there_.resize(kept);
+  most_ = std::max(most_, kept + kept / 2);
 }
 
 const char* name_of(Change kind) {

@@ -89,10 +89,14 @@ struct Material {
   double exchange_purge_mm3 = 0;     // what these send to waste, by the rules
 };
 
-// Time of lines, ascending, a step apart that doubles when there would be too many.
+// Time of lines, ascending. A command is wanted before a change of tool, mostly seconds or minutes
+// before it: there, places stay no further apart than kNearStepS, up to kNearS, and twice that, up
+// to kFarS before it, however long the job is. Elsewhere the step doubles when there would be too
+// many, so that the size follows print time slowly, and changes.
 class Index {
  public:
   static constexpr std::size_t kMost = 600'000;
+  static constexpr double kNearS = 180, kFarS = 600, kNearStepS = 1;
   // `always`: also less than a step after the one before.
   void add(Place place, bool always = false) {
     if (!places_.empty()) {
@@ -103,6 +107,8 @@ class Index {
     }
     take(place, always);
   }
+  // A tool is changed then. REQUIRES: in the order of time.
+  void change(double time_s) { changes_s_.push_back(time_s); }
   // The last place of which `early_enough` holds; the first if of none. REQUIRES: it holds for a
   // place whenever it holds for a later one.
   template <class Predicate>
@@ -130,12 +136,15 @@ class Index {
     return at == places_.end() ? places_.back() : *at;
   }
   [[nodiscard]] std::size_t size() const { return places_.size(); }
-  [[nodiscard]] double step_s() const { return step_s_; }
 
  private:
   void take(Place place, bool always);
+  void thin();
   std::vector<Place> places_;
-  double step_s_ = 0.25;
+  std::vector<bool> always_there_;  // as places_
+  std::vector<double> changes_s_;
+  std::size_t most_ = kMost;
+  double step_s_ = 0.25, far_step_s_ = 0.25;
   bool always_ = false;  // how the last one was added
 };
 

@@ -300,6 +300,7 @@ class Scanner final : public motion::Clock::Listener {
     s.exchange_s = m.exchange_s;
     s.kind = kind_of(m);
     job_.index.add(s.at, true);
+    job_.index.change(s.at.time_s);
     clock_.pass(s.park_s + s.pick_s + s.exchange_s);
     s.end_s = clock_.now_s();
     // Waits come next: what is due during them has to find a place before them.

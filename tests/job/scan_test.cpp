@@ -232,11 +232,34 @@ TEST_CASE("the index keeps its size and its order however long the job") {
   job::Index index;
   for (int i = 0; i < 3'000'000; ++i) index.add({std::uint64_t(i) * 20, double(i)});
   CHECK(index.size() <= job::Index::kMost);
-  CHECK(index.step_s() >= 4);
   const job::Place p = index.last_where([](const job::Place& c) { return c.time_s <= 1e6; });
   CHECK(p.time_s <= 1e6);
-  CHECK(p.time_s > 1e6 - 2 * index.step_s());
+  CHECK(p.time_s > 1e6 - 32);
   CHECK(p.offset == std::uint64_t(p.time_s) * 20);
+}
+
+TEST_CASE("before a change of tool the index is as fine in a long job as in a short one") {
+  // 1,300 h with a change every 1,000 s, and none in the second half.
+  job::Index index;
+  constexpr int kEvery = 1000;
+  constexpr int kSeconds = 4'700'000;
+  for (int i = 0; i < kSeconds; ++i) {
+    const double time_s = i;
+    if (i % kEvery == 0 && i < kSeconds / 2) index.change(time_s);
+    index.add({std::uint64_t(i) * 20, time_s}, i % kEvery == 0);
+  }
+  const auto coarse_s = [&](double at_s) {
+    const auto early = [at_s](const job::Place& c) { return c.time_s <= at_s; };
+    return at_s - index.last_where(early).time_s;
+  };
+  for (int change = kEvery; change < kSeconds / 2; change += 77 * kEvery) {
+    INFO("change at " << change);
+    CHECK(coarse_s(change) == 0);
+    for (const double ahead_s : {0.5, 20.5, 179.5}) CHECK(coarse_s(change - ahead_s) < 1);
+    for (const double ahead_s : {182.5, 400.5, 580.5}) CHECK(coarse_s(change - ahead_s) < 2);
+  }
+  CHECK(coarse_s(kSeconds - 100.5) < 1);
+  CHECK(index.size() < 3 * job::Index::kMost);  // 4.7 million without
 }
 
 TEST_CASE("the index is searched from anywhere, and in part, as in whole") {
