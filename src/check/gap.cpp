@@ -277,24 +277,23 @@ class Judge {
     for (const Order& o : g_.parting) look(o);
     for (std::size_t i = 0; i < preheat; ++i) look(g_.orders[i]);
     const double lowest = given.value_or(g_.start.target_c());
-    const double needed_s = needs_.front().at_s - g_.from_s;
-    const double slack = slack_s(needed_s);
+    const double slack = slack_s(length());
     const bool off = lowest <= h_.ambient_c;
     const double start_c = g_.start.temperature_c();
     if (r_.gap.off_over_best) {
       dearer(preheat, lowest, line);
       return;
     }
-    if (!off && needed_s > r_.gap.off_over_s + slack && back_from_off()) {
+    if (!off && length() > r_.gap.off_over_s + slack && back_from_off()) {
       say(Id::standby_long, line,
-          fmt::format("on standby for {:.0f} s; over {:.0f} s it is to be off", needed_s,
+          fmt::format("on standby for {:.0f} s; over {:.0f} s it is to be off", length(),
                       r_.gap.off_over_s));
     }
     const bool cools_below =
         past(g_.orders[preheat].at_s, preheat).course.temperature_c() < standby_c_ - 0.5;
-    if (off && g_.used_c > h_.ambient_c && cools_below && needed_s < r_.gap.off_over_s - slack &&
+    if (off && g_.used_c > h_.ambient_c && cools_below && length() < r_.gap.off_over_s - slack &&
         start_c >= standby_c_ && !hot_too_long()) {
-      say(Id::off_short, line, fmt::format("off for a gap of {:.0f} s only", needed_s));
+      say(Id::off_short, line, fmt::format("off for a gap of {:.0f} s only", length()));
     }
   }
 

@@ -36,10 +36,19 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
   struct Window {
     std::uint64_t from, to;
     std::uint32_t gap;
+    Event::At at;
   };
   std::vector<std::vector<Window>> windows(job.heads.size());
-  for (std::uint32_t g = 0; g < parked.size(); ++g) {
-    const Break& b = breaks[parked[g]];
+  std::uint32_t g = 0;
+  for (const Break& b : breaks) {
+    const std::uint64_t last_need = b.needs.empty() ? 0 : b.needs.back().at.offset;
+    const Window window{b.from.offset, std::max(b.to.offset, last_need),
+                        b.parked ? g : Event::kNoGap,
+                        !b.after    ? Event::At::end
+                        : !b.parked ? Event::At::exchange
+                                    : Event::At::gap};
+    windows[b.head].push_back(window);
+    if (!b.parked) continue;
     // What is given while it is still mounted comes before.
     const bool later = b.arrived_at_from || (b.leaving != job::kNone && !b.put_away);
     Event& begin =
@@ -47,12 +56,11 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
     begin.gap = g;
     begin.temp_c = std::min(b.standby_c, b.after ? b.ready_c : 1e9) + kHotAboveStandbyC;
     put(b.to, kGapEnds, b.head, Event::What::gap_ends).gap = g;
-    windows[b.head].push_back(
-        {b.from.offset, std::max(b.to.offset, b.needs.empty() ? 0 : b.needs.back().at.offset), g});
+    ++g;
   }
   // What is asked about next is mostly near what was asked about last.
   std::vector<std::size_t> last(job.heads.size(), 0);
-  const auto gap_of = [&](std::size_t head, std::uint64_t offset) {
+  const auto window_of = [&](std::size_t head, std::uint64_t offset) -> const Window* {
     const std::vector<Window>& all = windows[head];
     std::size_t& after = last[head];
     constexpr int kMostSteps = 8;
@@ -64,9 +72,16 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
                                        [](std::uint64_t o, const Window& w) { return o < w.from; });
       after = std::size_t(at - all.begin());
     }
-    if (after == 0) return Event::kNoGap;
+    if (after == 0) return nullptr;
     const Window& w = all[after - 1];
-    return offset <= w.to ? w.gap : Event::kNoGap;
+    return offset <= w.to ? &w : nullptr;
+  };
+  const auto place = [&](Event& e, std::uint64_t offset) {
+    const Window* w = window_of(e.head, offset);
+    if (w != nullptr) e.gap = w->gap;
+    const bool starts = job.start && (offset < job.start->offset ||
+                                      (offset == job.start->offset && e.gap == Event::kNoGap));
+    e.at = starts ? Event::At::start_code : w != nullptr ? w->at : Event::At::use;
   };
   for (const Given& c : commands) {
     if (c.what == Command::What::raw) {
@@ -80,7 +95,7 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
     e.temp_c = c.temp_c;
     e.preheat = c.preheat;
     e.step = c.step;
-    if (!c.step) e.gap = gap_of(c.head, c.at.offset);
+    if (!c.step) place(e, c.at.offset);
   }
   std::size_t d = 0;
   for (std::size_t t = 0; t < job.targets.size(); ++t) {
@@ -92,7 +107,7 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
     e.has_temp = target.has_temp;
     e.temp_c = target.temp_c;
     e.cooling = target.cooling;
-    e.gap = gap_of(target.head, target.at.offset);
+    place(e, target.at.offset);
   }
   std::sort(keys.begin(), keys.end());
 }
@@ -117,6 +132,7 @@ void own_events_of(const job::Job& job, Timeline& into) {
     e.has_temp = t.has_temp;
     e.temp_c = t.temp_c;
     e.cooling = t.cooling;
+    if (!job.start || t.at.offset < job.start->offset) e.at = Event::At::start_code;
     into.order.push_back({t.at.offset, 0, std::uint32_t(into.events.size())});
     into.events.push_back(e);
   }

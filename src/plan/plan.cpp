@@ -129,7 +129,7 @@ class Planner {
     std::sort(plan_.disabled.begin(), plan_.disabled.end());
   }
 
-  // Before the first simulation: no waits, every heater where its last target says.
+  // Before the first simulation: no waits, heaters where their last targets say.
   void first_guess() {
     outcome_.gaps.resize(parked_.size());
     for (std::size_t g = 0; g < parked_.size(); ++g) {
@@ -213,6 +213,7 @@ class Planner {
     q.max_hot_idle_s = b.max_hot_idle_s;
     q.ready_c = b.approach_c;
     const double from = outcome_.gaps[g].from_s;
+    q.parked_s = std::max(0.0, b.to.time_s + outcome_.waits.before_line(b.to.offset) - from);
     q.needs.clear();
     for (const Need& n : b.needs) {
       if (in_exchange(b, n)) continue;
@@ -230,7 +231,8 @@ class Planner {
     };
   }
 
-  // Gaps that are asked about anew: they start otherwise, or what is waited for within them differs.
+  // Gaps that are asked about anew: they start otherwise, or what is waited for within them
+  // differs.
   void find_stale(const Outcome& next) {
     const Waits::Changes changed = next.waits.unlike(outcome_.waits);
     for (std::size_t g = 0; g < parked_.size(); ++g) {
@@ -536,7 +538,6 @@ class Planner {
       by_start.emplace_back(outcome_.gaps[g].from_s, g);
     }
     std::sort(by_start.begin(), by_start.end());
-    plan_.gaps.reserve(parked_.size());
     time_gaps();
     GapQuestion q;
     for (const auto& [from_s, g] : by_start) {

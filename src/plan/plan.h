@@ -45,7 +45,7 @@ struct Because {
     no_time_for_off,  // standby: longer than limit_s, but from off it would be late
   };
   Cause cause = Cause::no_further_use;
-  double length_s = 0;  // to the first need
+  double length_s = 0;  // parked: until it is picked
   double drop_c = 0, hot_s = 0, limit_s = 0, late_s = 0;
   double cost_off = 0, cost_standby = 0, cost_hold = 0;
   // Of the preheat, if there is one.
@@ -88,11 +88,21 @@ struct Gap {
   std::string reason;
 };
 
+// What the machine waits for heaters at; together Figures::wait_s.
+struct WaitCauses {
+  double start_code_s = 0;  // up to the first print move
+  double gap_s = 0;         // for a toolhead that was parked
+  double exchange_s = 0;    // for one that is mounted, at an exchange
+  double use_s = 0;         // for another target within a use
+  double end_s = 0;         // after a last use
+};
+
 struct Figures {
   double duration_s = 0, wait_s = 0, hot_idle_s = 0, energy_wh = 0;
   std::uint64_t cold_starts = 0;
   double peak_heating_w = 0;
   double sequence_s = 0;  // step sequences, and what they wait for
+  WaitCauses waits = {};
 };
 
 struct HeadFigures {

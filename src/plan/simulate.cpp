@@ -115,6 +115,26 @@ double over_limit_s(const std::vector<Drive>& drives, const job::Job& job, doubl
   return over;
 }
 
+namespace {
+
+double& seconds_of(WaitCauses& waits, Event::At at) {
+  switch (at) {
+    case Event::At::start_code:
+      return waits.start_code_s;
+    case Event::At::gap:
+      return waits.gap_s;
+    case Event::At::exchange:
+      return waits.exchange_s;
+    case Event::At::use:
+      break;
+    case Event::At::end:
+      return waits.end_s;
+  }
+  return waits.use_s;
+}
+
+}  // namespace
+
 Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_count) {
   Outcome out;
   out.heads.resize(job.heads.size());
@@ -198,6 +218,7 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
         continue;
       }
       out.figures.wait_s += wait;
+      seconds_of(out.figures.waits, e.at) += wait;
       out.heads[e.head].wait_s += wait;
       if (e.gap != Event::kNoGap) out.gaps[e.gap].wait_s += wait;
     }

@@ -28,6 +28,7 @@ struct Event {
   bool cooling = false;  // the wait is for cooling, too
   bool preheat = false;  // the plan's own command to come back
   bool step = false;     // of a sequence: its seconds and waits are the sequence's
+  enum class At : std::uint8_t { start_code, gap, exchange, use, end } at = At::use;  // of a wait
 };
 
 // Events, and the order of the text: by place, at one place by rank, and then as they were put in.

@@ -159,11 +159,13 @@ Option option_of(const GapQuestion& q, const Margin& margin, double floor_c) {
   return o;
 }
 
+double length_s(const GapQuestion& q) { return q.parked_s.value_or(q.needs.front().after_s); }
+
 GapAnswer timers(const GapQuestion& q, const rules::Gap& gap) {
   GapAnswer a;
   a.treatment = Treatment::hold;
   a.because.cause = Cause::timer;
-  a.because.length_s = q.needs.front().after_s;
+  a.because.length_s = length_s(q);
   if (a.because.length_s > gap.timer_standby_s) {
     a.treatment = Treatment::standby;
     a.because.limit_s = gap.timer_standby_s;
@@ -256,7 +258,7 @@ GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, const Margin& margi
   }
   if (policy == rules::Policy::timers) return timers(q, gap);
   Because why;
-  why.length_s = q.needs.front().after_s;
+  why.length_s = length_s(q);
   if (policy == rules::Policy::hold) {
     why.cause = Cause::policy_hold;
     return hold(q, why);

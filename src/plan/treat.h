@@ -30,7 +30,8 @@ struct GapQuestion {
   // The heater there, perhaps in the midst of a drive; without it, as if its target were new.
   std::optional<thermal::Course> start = {};
   double standby_c = 0, max_hot_idle_s = 0;
-  double ready_c = 0;  // what the preheat sets
+  double ready_c = 0;                   // what the preheat sets
+  std::optional<double> parked_s = {};  // until it is picked; without it, until the first need
   struct Need {
     double after_s;
     double temp_c;

@@ -65,6 +65,14 @@ Causes time_by_cause(const job::Job& job, const plan::Plan& plan) {
   return out;
 }
 
+std::array<WaitCause, 5> wait_causes(const plan::WaitCauses& waits) {
+  return {{{"start_code_s", "start code", waits.start_code_s},
+           {"gap_s", "parked", waits.gap_s},
+           {"exchange_s", "exchanges", waits.exchange_s},
+           {"use_s", "within uses", waits.use_s},
+           {"end_s", "after last", waits.end_s}}};
+}
+
 std::vector<const plan::Gap*> worst(const plan::Plan& plan, std::size_t most) {
   std::vector<const plan::Gap*> out;
   for (const plan::Gap& gap : plan.gaps) {

@@ -48,6 +48,14 @@ struct Causes {
 };
 [[nodiscard]] Causes time_by_cause(const job::Job& job, const plan::Plan& plan);
 
+// What is waited for, in the order of a report; together Causes::wait_s.
+struct WaitCause {
+  const char* key;   // in the JSON
+  const char* name;  // no longer than a column
+  double seconds;
+};
+[[nodiscard]] std::array<WaitCause, 5> wait_causes(const plan::WaitCauses& waits);
+
 // The worst gaps first: by what they make the machine wait, then by how long they are hot.
 [[nodiscard]] std::vector<const plan::Gap*> worst(const plan::Plan& plan, std::size_t most);
 

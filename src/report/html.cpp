@@ -169,7 +169,9 @@ class Page {
     row("", "Parking and picking", c.park_pick_s);
     row("", "Exchanging", c.exchange_s);
     row("", "Step sequences", c.sequence_s);
-    row("", "Waiting", c.wait_s);
+    for (const WaitCause& cause : wait_causes(s_.lookahead.figures.waits)) {
+      row("", fmt::format("Waiting: {}", cause.name).c_str(), cause.seconds);
+    }
     row("", "Other", c.other_s);
     row(" class=\"bound\"", "together", all_s);
     close_table();

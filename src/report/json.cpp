@@ -153,6 +153,9 @@ std::string json(const Summary& summary) {
     out["filaments"].push_back(filament_of(material, summary.rules.filament(material.tool), plan));
   }
   out["time_by_cause"] = causes_of(time_by_cause(job, plan));
+  for (const WaitCause& cause : wait_causes(plan.figures.waits)) {
+    out["wait_by_cause"][cause.key] = rounded(cause.seconds);
+  }
   out["attention"] = attention_of(summary);
   return written(out);
 }

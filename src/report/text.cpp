@@ -115,6 +115,16 @@ class Table : private Lines {
          "waiting", "other");
     line(fmt::runtime(row), "lookahead", duration(c.motion_s), duration(c.park_pick_s),
          duration(c.exchange_s), duration(c.sequence_s), duration(c.wait_s), duration(c.other_s));
+    const auto causes = wait_causes(s_.lookahead.figures.waits);
+    std::string head = fmt::format("{:<16}", "waiting for");
+    std::string seconds = fmt::format("{:<16}", "lookahead");
+    for (const WaitCause& cause : causes) {
+      head += fmt::format(" {:>12}", cause.name);
+      seconds += fmt::format(" {:>12}", duration(cause.seconds));
+    }
+    out_ += '\n';
+    line("{}", head);
+    line("{}", seconds);
   }
 
   void gap_table() {

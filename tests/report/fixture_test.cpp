@@ -88,7 +88,13 @@ TEST_CASE("the figures of a real job agree with each other") {
     INFO(gap.dump());
     CHECK(gap["from_s"] <= gap["to_s"]);
     CHECK(gap["to_s"].get<double>() <= policy["duration_s"].get<double>() + close);
-    CHECK_FALSE(gap["reason"].get<std::string>().empty());
+    const std::string reason = gap["reason"];
+    CHECK_FALSE(reason.empty());
+    // "parked 265 s": the stretch that from and to give.
+    if (reason.starts_with("parked ")) {
+      CHECK(std::abs(std::stod(reason.substr(7)) -
+                     (gap["to_s"].get<double>() - gap["from_s"].get<double>())) < 0.6);
+    }
     if (!gap["preheat_at_s"].is_null()) {
       CHECK(gap["from_s"] <= gap["preheat_at_s"]);
       CHECK(gap["preheat_at_s"] <= gap["to_s"]);
@@ -110,6 +116,12 @@ TEST_CASE("the figures of a real job agree with each other") {
   agree(seconds, policy["duration_s"].get<double>());
   CHECK(cause["motion_s"] == j["job"]["motion_s"]);
   agree(cause["wait_s"].get<double>(), policy["wait_s"].get<double>());
+  const Json& waits = j["wait_by_cause"];
+  double waited_s = 0;
+  for (const auto& [key, value] : waits.items()) waited_s += value.get<double>();
+  agree(waited_s, policy["wait_s"].get<double>());
+  agree(waits["gap_s"].get<double>() + waits["end_s"].get<double>(), sum(j["gaps"], "wait_s"));
+  agree(sum(j["toolheads"], "wait_s"), policy["wait_s"].get<double>());
   CHECK(cause["exchange_s"] == 33 * sum(j["filaments"], "exchanges"));  // config/demo.toml
 
   CHECK(double(j["attention"]["exchanges"].size()) == sum(j["filaments"], "exchanges"));

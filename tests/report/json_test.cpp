@@ -24,7 +24,7 @@ TEST_CASE("the JSON has the documented keys, in order, and no others") {
   const Json j = Json::parse(json(Sample().summary()));
   CHECK(keys(j) ==
         "schema_version job rules changes policies bound toolheads gaps filaments "
-        "time_by_cause attention");
+        "time_by_cause wait_by_cause attention");
   CHECK(keys(j["job"]) == "path bytes lines motion_s layers");
   CHECK(keys(j["changes"]) == "toolhead filament both redundant");
   CHECK(keys(j["policies"]) == "as_sliced timers hold lookahead");
@@ -56,9 +56,11 @@ TEST_CASE("the JSON's values") {
   CHECK(j["policies"]["hold"]["duration_s"] == 3540);
   CHECK(j["policies"]["lookahead"]["energy_wh"].dump() == "61.235");
   CHECK(j["bound"].dump() == R"({"wait_s":10.0,"hot_idle_s":100.25})");
+  CHECK(j["wait_by_cause"].dump() ==
+        R"({"start_code_s":60.0,"gap_s":12.55,"exchange_s":0.0,"use_s":0.0,"end_s":0.0})");
   CHECK(j["toolheads"].dump() ==
         R"([{"name":"left","uses":2,"hold":0,"standby":1,"off":1,"hot_idle_s":90.5,)"
-        R"("energy_wh":40.0,"wait_s":12.55},)"
+        R"("energy_wh":40.0,"wait_s":72.55},)"
         R"({"name":"right","uses":1,"hold":1,"standby":0,"off":1,"hot_idle_s":40.0,)"
         R"("energy_wh":21.235,"wait_s":0.0}])");
   CHECK(j["gaps"].size() == 3);

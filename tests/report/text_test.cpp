@@ -26,7 +26,7 @@ physical bound                      10.0 s   1 min 40 s
 hot idle of any plan that waits no longer. Start code and exchanges may wait besides.
 
 toolhead           uses   hold  standby    off      hot idle      energy      waiting
-left                  2      0        1      1    1 min 31 s     40.0 Wh       12.6 s
+left                  2      0        1      1    1 min 31 s     40.0 Wh   1 min 13 s
 right                 1      1        0      1        40.0 s     21.2 Wh          0 s
 
 filament           tool        part       purge  exchanges
@@ -37,6 +37,9 @@ together                      4.5 g       0.6 g          1
 
 time by cause          moving   park, pick   exchanging    sequences      waiting        other
 lookahead         55 min 00 s       35.0 s   1 min 10 s          0 s   1 min 13 s   2 min 02 s
+
+waiting for        start code       parked    exchanges  within uses   after last
+lookahead          1 min 00 s       12.6 s          0 s          0 s          0 s
 
 attention
   expected stops and chance of none not known: give fault_odds in [feeder] or [[toolhead]]

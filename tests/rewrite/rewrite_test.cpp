@@ -159,7 +159,7 @@ TEST_CASE("a small job, whole") {
         ";forewarm 1 rules=0000000000001234 original=120:" +
             rewrite::header_line({0, 0, scan_of(text, rules).hash}).substr(46) + "\r\n" +
             "M83\r\nM109 T0 S210\r\nM109 T1 S215\r\nT0\r\n"
-            "M104 T1 S215 ;fw+ hold: parked 11 s, would dip only 5.5 C\r\n"
+            "M104 T1 S215 ;fw+ hold: parked 1 s, would dip only 5.5 C\r\n"
             "G1 X100 E1 F6000\r\n"
             ";fw- M104 T0 S150\r\n"
             "M104 T0 S0 ;fw+ off: no further use\r\n"
