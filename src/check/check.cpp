@@ -16,6 +16,7 @@
 #include "gcode/lines.h"
 #include "gcode/state.h"
 #include "gcode/straight.h"
+#include "machine/ending.h"
 #include "machine/move_filaments.h"
 #include "motion/clock.h"
 #include "rules/recogniser.h"
@@ -71,9 +72,10 @@ class Check final : private Player {
       return of_another_original();
     }
     hashes(pairing);
-    auto& list = report_.findings.list();
-    std::stable_sort(list.begin(), list.end(),
-                     [](const Finding& a, const Finding& b) { return a.line < b.line; });
+    const auto on = std::count_if(wanted_.begin(), wanted_.end(), [](double c) { return c > 0; });
+    const std::string breaks_off = ending_.ending(pairing.restored_ends_open(), int(on)).warning();
+    if (!breaks_off.empty()) say(Id::job_breaks_off, 0, breaks_off);
+    report_.findings.sort_by_line();
     return std::move(report_);
   }
 
@@ -187,6 +189,10 @@ class Check final : private Player {
       }
     }
     const gcode::Effect& e = told.effect;
+    if (!e.moves) {
+      ending_.take(told.words, std::any_of(told.found.begin(), told.found.end(),
+                                           [](const auto& r) { return r.lets_go(); }));
+    }
     if (told.feeds()) {
       original_feeds(e.moves && (e.delta[0] != 0 || e.delta[1] != 0 || e.arc));
     }
@@ -196,6 +202,7 @@ class Check final : private Player {
 
   void original_feeds(bool on_the_way) {
     ++report_.moves;
+    ending_.fed();
     if (!let_go_.empty()) let_go_.clear();
     (void)original_mount_.feeding();
     if (!original_started_ && on_the_way) begin();
@@ -514,6 +521,7 @@ class Check final : private Player {
 
   rules::Recogniser recogniser_;
   Dialect dialect_;
+  machine::EndingWatch ending_;  // of the original
   bool ask_lines_ = false, ask_moves_ = false;
   std::optional<rewrite::Header> header_;
 
@@ -531,15 +539,6 @@ class Check final : private Player {
   motion::Limits limits_;
   Displaced recent_{Pairing::kWindow};
 };
-
-// The first line of `rewritten`, if it is a header; one that cannot be read says nothing here.
-Result<std::optional<rewrite::Header>> header_of(ByteSource& rewritten) {
-  gcode::LineReader reader(rewritten, 0, UINT64_MAX, 1, 256);
-  gcode::RawLine line;
-  auto more = reader.next(line);
-  if (!more) return std::move(more.error());
-  return *more ? rewrite::read_header(line.text) : std::nullopt;
-}
 
 // As if the job had always named the tools that the marks have moved its filaments to.
 Result<Report> check_moved(Moved& moved, ByteSource* original, ByteSource& rewritten,
@@ -567,13 +566,11 @@ Result<Report> check_moved(Moved& moved, ByteSource* original, ByteSource& rewri
   auto report =
       Check(as_loaded, options, std::move(recogniser)).run(before ? &*before : nullptr, after);
   if (!report) return report;
-  auto& list = report->findings.list();
-  for (Finding& f : list) f.line = f.line == 0 ? 0 : moved.line_of(f.line);
+  for (Finding& f : report->findings.list()) f.line = f.line == 0 ? 0 : moved.line_of(f.line);
   for (const Finding& f : moved.findings.list()) {
     report->findings.add(f.id, f.line, f.message);
   }
-  std::stable_sort(list.begin(), list.end(),
-                   [](const Finding& a, const Finding& b) { return a.line < b.line; });
+  report->findings.sort_by_line();
   report->lines += moved.pairs.size();
   report->inserted += moved.pairs.size() + moved.inserted;
   report->disabled += moved.pairs.size();

@@ -1,5 +1,7 @@
 #include "check/finding.h"
 
+#include <algorithm>
+
 namespace forewarm::check {
 
 namespace {
@@ -90,6 +92,9 @@ constexpr std::array<Entry, kIds> kEntries{{
     {Id::wait_lost, "wait-lost",
      "A wait that the job gives a mounted toolhead, or one for cooling down, was removed, and no "
      "other takes its place."},
+    {Id::job_breaks_off, "job-breaks-off",
+     "The job ends while it prints, and leaves on what its beginning switched on: it may have been "
+     "cut off in a copy, or by a full disk."},
     {Id::above_max, "above-max", "A target is above the toolhead's max_c."},
     {Id::invented_target, "invented-target",
      "A line that was put in sets a temperature that is neither off, nor the filament's standby, "
@@ -153,6 +158,11 @@ void Findings::add(Id id, std::uint64_t line, std::string message) {
     return;
   }
   list_.push_back({id, line, std::move(message)});
+}
+
+void Findings::sort_by_line() {
+  std::stable_sort(list_.begin(), list_.end(),
+                   [](const Finding& a, const Finding& b) { return a.line < b.line; });
 }
 
 }  // namespace forewarm::check

@@ -48,6 +48,7 @@ enum class Id : std::uint8_t {
   exchange_without_wait,
   use_without_wait,
   wait_lost,
+  job_breaks_off,
   above_max,
   invented_target,
   set_in_gap,
@@ -81,6 +82,7 @@ class Findings {
  public:
   static constexpr std::uint64_t kMostOfOne = 1000;
   void add(Id id, std::uint64_t line, std::string message);
+  void sort_by_line();  // those of one line stay in the order found
   [[nodiscard]] const std::vector<Finding>& list() const { return list_; }
   [[nodiscard]] std::vector<Finding>& list() { return list_; }
   [[nodiscard]] std::uint64_t count(Id id) const { return counts_[std::size_t(id)]; }

@@ -289,4 +289,12 @@ Result<bool> Pairing::from_held(Step& step) {
   return true;
 }
 
+Result<std::optional<rewrite::Header>> header_of(ByteSource& rewritten) {
+  gcode::LineReader reader(rewritten, 0, UINT64_MAX, 1, 256);
+  gcode::RawLine line;
+  auto more = reader.next(line);
+  if (!more) return std::move(more.error());
+  return *more ? rewrite::read_header(line.text) : std::nullopt;
+}
+
 }  // namespace forewarm::check

@@ -47,6 +47,9 @@ class Pairing {
   // After the end. What undoing the marks gives.
   [[nodiscard]] std::uint64_t restored_bytes() const;
   [[nodiscard]] std::uint64_t restored_hash() const;
+  [[nodiscard]] bool restored_ends_open() const {
+    return ends_inserted_open_ || open_ending_.empty();
+  }
   // After the end, with an original: its own. REQUIRES: an original was given.
   [[nodiscard]] std::uint64_t original_bytes() const;
   [[nodiscard]] std::uint64_t original_hash() const;
@@ -89,5 +92,8 @@ class Pairing {
   std::size_t lose_ = 0, add_ = 0, change_ = 0;  // what to do with their fronts
   Held now_rewritten_, now_original_;
 };
+
+// The first line of `rewritten`, if it is a header; one that cannot be read says nothing here.
+[[nodiscard]] Result<std::optional<rewrite::Header>> header_of(ByteSource& rewritten);
 
 }  // namespace forewarm::check

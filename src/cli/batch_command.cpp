@@ -208,6 +208,9 @@ class Batch {
     if (stdout_) stdout_ = output_.sink().write(batch_line(did));
     if (stdout_) stdout_ = output_.sink().flush();
     if (!did.warning.empty()) context_.note(did.warning);
+    if (!did.breaks_off.empty()) {
+      context_.warn(printable(did.entry.path) + ": " + did.breaks_off);
+    }
     if (!did.entry.error) return;
     Error error = *did.entry.error;
     if (did.old_output) {

@@ -115,6 +115,7 @@ Status rewrite_one(const Order& order, Did& did) {
   }
   if (auto s = (*replacement)->commit(&input->text); !s) return s;
   if ((*replacement)->warning()) did.warning = render(*(*replacement)->warning());
+  did.breaks_off = job->ending.warning();
   entry.output_bytes = sink.fingerprint().bytes;
   entry.output = sink.fingerprint().hash;
   entry.figures = figures_of(*job, *plan);

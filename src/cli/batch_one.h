@@ -19,7 +19,8 @@ struct Did {
   bool kept = false;  // the entry is that of an earlier run
   // With an error: in the folder there is still an output of this name, of something else.
   bool old_output = false;
-  std::string warning;  // the output is there, but
+  std::string warning;     // the output is there, but
+  std::string breaks_off;  // the job does, it seems
 };
 
 struct Order {

@@ -48,6 +48,8 @@ void Context::note(std::string_view text) const {
   if (!common_.quiet) spdlog::info("{}", text);
 }
 
+void Context::warn(std::string_view text) const { spdlog::warn("{}", text); }
+
 bool Context::progress_wanted() const { return !common_.quiet && isatty(2) != 0; }
 
 Result<rules::Rules> Context::rules(Guesses guesses) const {

@@ -30,6 +30,7 @@ class Context {
   // Says what went wrong on stderr; the exit code for it.
   int fail(const Error& error) const;
   void note(std::string_view text) const;  // one line on stderr, unless quiet
+  void warn(std::string_view text) const;  // likewise, quiet or not
   [[nodiscard]] bool progress_wanted() const;
 
   // Those in force (cli/rule_file.h), with a note of which they are.

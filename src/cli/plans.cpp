@@ -17,6 +17,10 @@ Result<job::Job> scan_job(const Context& context, ByteSource& source, const rule
   options.progress = [&](std::uint64_t done) { progress.update(done); };
   auto job = job::scan(source, rules, options);
   progress.finish();
+  if (job) {
+    const std::string breaks_off = job->ending.warning();
+    if (!breaks_off.empty()) context.warn(printable(options.name) + ": " + breaks_off);
+  }
   return job;
 }
 

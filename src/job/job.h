@@ -16,6 +16,7 @@
 #include <vector>
 
 #include "gcode/state.h"
+#include "machine/ending.h"
 #include "motion/limits.h"
 #include "rules/rules.h"
 
@@ -159,7 +160,8 @@ struct Job {
   std::string name;
   std::uint64_t bytes = 0, lines = 0, hash = 0;  // XXH3 of the bytes
   bool numbered = false;                         // lines with N and checksum
-  std::vector<rules::Toolhead> heads;            // as the rules say, or one per T number seen
+  machine::Ending ending;
+  std::vector<rules::Toolhead> heads;  // as the rules say, or one per T number seen
   std::vector<Select> selects;
   std::vector<Target> targets;
   std::vector<Stint> stints;   // in order

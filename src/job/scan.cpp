@@ -17,6 +17,7 @@
 #include "job/materials.h"
 #include "job/modals.h"
 #include "job/pending_times.h"
+#include "machine/ending.h"
 #include "machine/heads.h"
 #include "motion/clock.h"
 #include "rules/recogniser.h"
@@ -161,6 +162,7 @@ class Scanner final : public motion::Clock::Listener {
       Stint& stint = job_.stints[stint_];
       if (e > 0) {
         extrudes(stint);
+        ending_.fed();
         if (!let_go_.empty()) let_go_.clear();
       }
       stint.last_end = line_.end_offset();
@@ -193,11 +195,13 @@ class Scanner final : public motion::Clock::Listener {
       return refused(column_of('G'), "G92.1 undoes what step sequences have told the machine of E",
                      "rewrite this job by a rule file whose sequences nothing names");
     }
+    bool lets_go = false;
     if (ask_lines_ && (ask_moves_ || !effect_.moves) && !line_.text.empty()) {
       found_.clear();
       std::optional<double> seconds;
       recogniser_.match(line_.text, found_, seconds);
       for (const rules::Recognised& r : found_) {
+        lets_go |= r.lets_go();
         // A line that also does something else cannot be taken out of the job.
         const bool alone = found_.size() == 1 && !seconds && !effect_.selects && !effect_.moves &&
                            effect_.commands <= 1;
@@ -212,6 +216,8 @@ class Scanner final : public motion::Clock::Listener {
     if (effect_.moves) {
       if (auto status = move(); !status) return status;
       if (effect_.commands <= 1) return success();
+    } else {
+      ending_.take(words_, lets_go);
     }
     if (effect_.commands == 0) return success();
     if (effect_.limits && clock_.limits().take(words_)) {
@@ -458,6 +464,7 @@ class Scanner final : public motion::Clock::Listener {
     job_.stints[stint_].last_end = line_.end_offset();
     if (keep_modals_) modals_.fed(line_.end_offset(), state_);
     if (forwards) {
+      ending_.fed();
       let_go_.clear();
       extrudes(job_.stints[stint_]);
       job_.stints[stint_].extruded_end = line_.end_offset();
@@ -526,6 +533,9 @@ class Scanner final : public motion::Clock::Listener {
     if (keep_modals_) modals_.finish(job_);
     close_stint();
     job_.heads = heads_.list();
+    const auto on =
+        std::count_if(target_of_.begin(), target_of_.end(), [](double c) { return c > 0; });
+    job_.ending = ending_.ending(line_.ending.empty(), int(on));
     job_.duration_s = clock_.now_s();
     job_.motion_s = clock_.moving_s();
     job_.layers = layers_recognised_ > 0 ? layers_recognised_ : layers_by_height_;
@@ -561,6 +571,7 @@ class Scanner final : public motion::Clock::Listener {
 
   machine::Heads heads_{rules_};
   machine::Mount mount_{heads_};
+  machine::EndingWatch ending_;
   int tool_ = -1;  // of the stint under way
   std::size_t mounted_ = kNone;
   std::size_t last_select_ = kNone;

@@ -470,10 +470,9 @@ class Planner {
       const GapAction& action = a.actions[i];
       const Spot spot = action.after_s <= 0 ? Spot{b.from} : spot_at(from_s + action.after_s, g);
       const Place at = spot.at;
-      // Superseded if the next one falls on the same line.
       if (i + 1 < a.actions.size() &&
           spot_at(from_s + a.actions[i + 1].after_s, g).at.offset == at.offset) {
-        continue;
+        continue;  // superseded
       }
       const double now_c = outcome_.gaps[g].start_target_c;
       const bool same_as_now = i == 0 && at.offset == b.from.offset && action.target_c == now_c &&

@@ -58,6 +58,10 @@ class Page {
         job.count(job::Change::toolhead), job.count(job::Change::filament),
         job.count(job::Change::both), job.count(job::Change::redundant),
         escaped(rules_words(s_.rules)));
+    const std::string breaks_off = job.ending.warning();
+    if (!breaks_off.empty()) {
+      add("<p class=\"caution\"><strong>Warning.</strong> The job: {}</p>\n", escaped(breaks_off));
+    }
     add("<p class=\"caution\"><strong>Caution.</strong> {}</p>\n", escaped(kCautions));
   }
 

@@ -14,11 +14,9 @@ Json rounded(double x) {
 }
 
 Json job_json(const std::string& path, const job::Job& job) {
-  return {{"path", path},
-          {"bytes", job.bytes},
-          {"lines", job.lines},
-          {"motion_s", rounded(job.motion_s)},
-          {"layers", job.layers}};
+  return {{"path", path},         {"bytes", job.bytes},
+          {"lines", job.lines},   {"motion_s", rounded(job.motion_s)},
+          {"layers", job.layers}, {"breaks_off", job.ending.broken_off()}};
 }
 
 Json rules_json(const rules::Rules& rules) {

@@ -49,6 +49,8 @@ class Table : private Lines {
     line("{}", clean(s_.path));
     line("  on {}", clean(s_.rules.machine.name));
     line("  rules: {}", rules_words(s_.rules));
+    const std::string breaks_off = job.ending.warning();
+    if (!breaks_off.empty()) out_ += wrapped("warning: " + breaks_off, 2);
     line("  {}: {} moving, {} as sliced, {} with lookahead", counted(job.layers, "layer", "layers"),
          duration(job.motion_s), duration(s_.as_sliced.figures.duration_s),
          duration(s_.lookahead.figures.duration_s));

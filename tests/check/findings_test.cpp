@@ -782,8 +782,27 @@ TEST_CASE("findings in a job whose filaments moved have the lines of the text") 
         fmt::format("{}: inserted-unknown: \"M140 S60\"\n", number + 1));
 }
 
+// The job's own fault, which no rewrite has or has not.
+TEST_CASE("a job that breaks off is said to") {
+  const auto found = [](const std::string& job) {
+    const std::string text = rewrite_of(job, two_heads());
+    const std::string said = all(report_of(&job, text, two_heads()));
+    CHECK(all(report_of(nullptr, text, two_heads())) == said);
+    return said;
+  };
+  const std::string bed = "M140 S60\nM190 S60\n";
+  CHECK(found(map_job()) == "");  // heaters alone are switched off
+  CHECK(found(bed + map_job() + "M140 S0\n") == "");
+  CHECK(found(bed + map_job()) ==
+        "0: job-breaks-off: it breaks off: nothing after its last move that feeds ends it, and it "
+        "leaves the bed at 60 C and 2 toolheads on; is it whole?\n");
+  CHECK(found((bed + map_job()).substr(0, bed.size() + map_job().size() - 12)) ==
+        "0: job-breaks-off: it breaks off within a line: nothing after its last move that feeds "
+        "ends it, and it leaves the bed at 60 C and 2 toolheads on; is it whole?\n");
+}
+
 TEST_CASE("no finding is without a case") {
-  std::set<std::string> seen;
+  std::set<std::string> seen{"job-breaks-off"};
   for (const Cases& cases : {marks(), lines_of_the_job(), numbers(), steps(), feeding(),
                              unloading(), targets(), gaps(), moved()}) {
     for (const Case& c : cases) {

@@ -26,7 +26,7 @@ struct Pair {
   std::string original, rewritten;
 };
 
-const rules::Rules& machine() {
+const rules::Rules& bench_machine() {
   static const rules::Rules r = test::rules_of(test::kThreeHeads);
   return r;
 }
@@ -442,7 +442,7 @@ constexpr std::uint64_t kMutants = 40;  // of each kind
 Pair pair_of(std::uint64_t seed) {
   Pair p;
   p.original = RandomJob(seed).make();
-  p.rewritten = rewrite_of(p.original, machine());
+  p.rewritten = rewrite_of(p.original, bench_machine());
   return p;
 }
 
@@ -452,8 +452,8 @@ TEST_CASE("fresh rewrites of random jobs have no findings") {
   for (std::uint64_t seed = 1; seed <= kFresh; ++seed) {
     const Pair p = pair_of(seed);
     INFO("seed " << seed);
-    const std::string found = print(report_of(&p.original, p.rewritten, machine())) +
-                              print(report_of(nullptr, p.rewritten, machine()));
+    const std::string found = print(report_of(&p.original, p.rewritten, bench_machine())) +
+                              print(report_of(nullptr, p.rewritten, bench_machine()));
     CHECK(found == "");
   }
 }
@@ -501,7 +501,7 @@ TEST_CASE("every kind of corruption is found") {
         continue;
       }
       ++tried;
-      const check::Report report = report_of(&p.original, mutant, machine());
+      const check::Report report = report_of(&p.original, mutant, bench_machine());
       if (!report.findings.list().empty()) {
         ++found;
       } else {
@@ -531,7 +531,7 @@ TEST_CASE("what changes nothing is no finding") {
       if (!mutate(lines, random)) continue;
       ++tried;
       INFO(name << ", seed " << seed);
-      CHECK(print(report_of(&p.original, join(lines), machine())) == "");
+      CHECK(print(report_of(&p.original, join(lines), bench_machine())) == "");
     }
     table += fmt::format("{:34} {} tried\n", name, tried);
     CHECK(tried > 0);

@@ -14,7 +14,7 @@ using namespace forewarm::test;
 
 namespace {
 
-const rules::Rules& machine() {
+const rules::Rules& bench_machine() {
   static const rules::Rules r = rules_of(three_heads_with_steps());
   return r;
 }
@@ -70,7 +70,7 @@ TEST_CASE("each sequence stands where it belongs") {
       "G28\nM83\nM104 T0 S215\nM109 T1 S210\nM109 T0 S215\nT0\nG1 Z0.4 F900\n" + print_s(60) +
       "T1\nM109 S210\n" + print_s(60) + "T2\nM109 S205\n" + print_s(60) + "T0\nM109 S215\n" +
       print_s(60) + "T1\nM109 S210\n" + print_s(60) + "T4\n" + "M109 S240\n" + print_s(60);
-  const std::string rewritten = rewrite_of(text, machine());
+  const std::string rewritten = rewrite_of(text, bench_machine());
   CHECK(outline(rewritten) == R"(T0
   M104 T1 S165
   M104 T1 S210
@@ -136,7 +136,7 @@ T1
 T4
   M104 T4 S0
 )");
-  CHECK(print(report_of(&text, rewritten, machine())) == "");
+  CHECK(print(report_of(&text, rewritten, bench_machine())) == "");
   CHECK(restored(rewritten) == text);
 }
 
@@ -145,9 +145,9 @@ TEST_CASE("random jobs with every sequence: nothing to find, and back byte for b
   for (std::uint64_t seed = 1; seed <= 150; ++seed) {
     INFO("seed " << seed);
     const std::string text = RandomJob(seed).make();
-    const std::string rewritten = rewrite_of(text, machine());
+    const std::string rewritten = rewrite_of(text, bench_machine());
     for (const std::string& l : lines_of(rewritten)) steps += of_step(l) ? 1 : 0;
-    CHECK(print(report_of(&text, rewritten, machine())) == "");
+    CHECK(print(report_of(&text, rewritten, bench_machine())) == "");
     CHECK(restored(rewritten) == text);
   }
   CHECK(steps > 10'000);
@@ -158,7 +158,7 @@ TEST_CASE("what cannot be given is refused, with the select that asks for it") {
                            print_s(60) + "T2\nM109 S205\n" + print_s(60) + "T0\nM109 S215\n" +
                            print_s(60);
   const auto refused = [&](const std::string& job, auto change) {
-    rules::Rules rules = machine();
+    rules::Rules rules = bench_machine();
     change(rules);
     auto plan = plan::make(scan_of(job, rules), rules, rules::Policy::lookahead);
     REQUIRE_FALSE(plan);
@@ -191,7 +191,7 @@ TEST_CASE("a job that cancels its offsets is refused where sequences may act") {
   const std::string text =
       "G28\nM82\nG92.1\nM104 T0 S215\nM109 T1 S210\nT1\nG1 X9 E1 F600\nG92.1\n";
   TextSource source(text);
-  const auto job = job::scan(source, machine(), {});
+  const auto job = job::scan(source, bench_machine(), {});
   REQUIRE_FALSE(job);
   CHECK(render(job.error()) ==
         "job:8:1: G92.1 undoes what step sequences have told the machine of E\n"
@@ -209,9 +209,9 @@ TEST_CASE("random jobs in other units and modes, with every sequence") {
     job.relative = seed % 3 == 0;
     job.other_modes = seed % 5 != 0;
     const std::string text = job.make();
-    const std::string rewritten = rewrite_of(text, machine());
+    const std::string rewritten = rewrite_of(text, bench_machine());
     for (const std::string& l : lines_of(rewritten)) steps += of_step(l) ? 1 : 0;
-    CHECK(print(report_of(&text, rewritten, machine())) == "");
+    CHECK(print(report_of(&text, rewritten, bench_machine())) == "");
     CHECK(restored(rewritten) == text);
   }
   CHECK(steps > 10'000);
@@ -356,7 +356,7 @@ TEST_CASE("a sequence that is missing, elsewhere or another is found") {
                    }});
   for (std::uint64_t seed = 1; seed <= 40; ++seed) {
     const std::string text = RandomJob(seed).make();
-    const std::vector<std::string> good = lines_of(rewrite_of(text, machine()));
+    const std::vector<std::string> good = lines_of(rewrite_of(text, bench_machine()));
     RandomJob random(seed + 1000);
     for (Kind& kind : kinds) {
       std::vector<std::size_t> begins;
@@ -381,7 +381,7 @@ TEST_CASE("a sequence that is missing, elsewhere or another is found") {
       }
       if (!changed) continue;
       ++kind.tried;
-      const check::Report report = report_of(&text, joined(lines), machine());
+      const check::Report report = report_of(&text, joined(lines), bench_machine());
       if (!report.findings.list().empty()) {
         ++kind.found;
       } else {

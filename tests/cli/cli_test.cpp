@@ -677,7 +677,8 @@ TEST_CASE("every fixture: rewritten, restored, and what it prints unchanged") {
   // Moves and selects but for those of step sequences; the count of a numbered job is seen by
   // rewrite_tests.
   const std::string seen =
-      "grep -v -e ' ;fw+ step ' -e ' ;fw+ down ' {} | tr a-z A-Z | grep -E '^(N[0-9]+ )?(G[0-3]|G9|G20|G21|M8[23]|T)'";
+      "grep -v -e ' ;fw+ step ' -e ' ;fw+ down ' {} | tr a-z A-Z | grep -E '^(N[0-9]+ "
+      ")?(G[0-3]|G9|G20|G21|M8[23]|T)'";
   const auto of = [&](const std::string& file) {
     std::string script = seen;
     return run(script.replace(script.find("{}"), 2, file)).out;
@@ -843,6 +844,29 @@ TEST_CASE("check: no fixture's rewrite has findings") {
   CHECK(ran.code == 0);
   CHECK(ran.out.starts_with("no findings: "));
   CHECK(ran.err.empty());
+}
+
+TEST_CASE("a job that breaks off is rewritten, and said to") {
+  Bench run;
+  const std::string whole = get(FOREWARM_FIXTURES "/trail_map.gcode");
+  put(run / "job.gcode", whole.substr(0, whole.size() / 2));
+  const std::string rules = "-q --rules $CONFIG/demo.toml ";
+  const std::string warning =
+      "job.gcode: it breaks off within a line: nothing after its last move that feeds ends it, and "
+      "it leaves the bed at 60 C and 3 toolheads on; is it whole?";
+  const Ran made = run("forewarm rewrite " + rules + "job.gcode -o new.gcode");
+  CHECK(made.code == 0);
+  CHECK(made.err == "forewarm: warning: " + warning + '\n');
+  const Ran checked = run("forewarm check " + rules + "job.gcode new.gcode");
+  CHECK(checked.code == 1);
+  CHECK(checked.out.find("job-breaks-off") != std::string::npos);
+  CHECK(run("forewarm forecast " + rules + "job.gcode").err == made.err);
+  CHECK(run("forewarm compare " + rules + "job.gcode").err == made.err);
+  CHECK(run("forewarm batch " + rules + "-o out job.gcode").err == made.err);
+  // As a hook, too; and what it wrote says nothing more of it than the job did.
+  CHECK(run("forewarm rewrite " + rules + "job.gcode").err == made.err);
+  CHECK(run("forewarm restore -q job.gcode -o back.gcode").code == 0);
+  CHECK(get(run / "back.gcode") == whole.substr(0, whole.size() / 2));
 }
 
 TEST_CASE("forecast: when the exchanges fall") {

@@ -41,7 +41,8 @@ TEST_CASE("map: the last line without an ending") {
       "heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }\n");
   for (const std::string last : {"T0", "M104 T1 S0", "T0\n", "T1\r\nT0", "T0\r"}) {
     CAPTURE(last);
-    const std::string job = "M83\nM104 T0 S200\nM104 T1 S210\nT0\nG1 X9 E1\nT1\nG1 X1 E1\n" + last;
+    const std::string job =
+        "M83\nM104 T0 S200\nM104 T1 S210\nT0\nG1 X9 E1\nT1\nG1 X1 E1\nM84\n" + last;
     put(run / "job.gcode", job);
     const Ran made =
         run("forewarm rewrite --rules rules.toml --map 0=1,1=0 job.gcode -o new.gcode");

@@ -136,7 +136,8 @@ TEST_CASE("the comparison as JSON, whole") {
     "bytes": 4200,
     "lines": 210,
     "motion_s": 3300.0,
-    "layers": 2
+    "layers": 2,
+    "breaks_off": false
   },
   "rules": {
     "path": "bench.toml",

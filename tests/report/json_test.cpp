@@ -25,7 +25,7 @@ TEST_CASE("the JSON has the documented keys, in order, and no others") {
   CHECK(keys(j) ==
         "schema_version job rules changes policies bound toolheads gaps filaments "
         "time_by_cause wait_by_cause attention");
-  CHECK(keys(j["job"]) == "path bytes lines motion_s layers");
+  CHECK(keys(j["job"]) == "path bytes lines motion_s layers breaks_off");
   CHECK(keys(j["changes"]) == "toolhead filament both redundant");
   CHECK(keys(j["policies"]) == "as_sliced timers hold lookahead");
   for (const auto& policy : j["policies"]) {
@@ -46,7 +46,8 @@ TEST_CASE("the JSON's values") {
   const Json j = Json::parse(json(Sample().summary()));
   CHECK(j["schema_version"] == 1);
   CHECK(j["job"].dump() ==
-        R"({"path":"posts.gcode","bytes":4200,"lines":210,"motion_s":3300.0,"layers":2})");
+        R"({"path":"posts.gcode","bytes":4200,"lines":210,"motion_s":3300.0,)"
+        R"("layers":2,"breaks_off":false})");
   CHECK(j["rules"].dump() == R"({"path":"bench.toml","hash":"0123456789abcdef"})");
   CHECK(j["changes"].dump() == R"({"toolhead":1,"filament":1,"both":1,"redundant":1})");
   CHECK(j["policies"]["as_sliced"].dump() ==

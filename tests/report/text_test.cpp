@@ -58,6 +58,23 @@ itself. The machine's manual and local codes come first.
 )");
 }
 
+TEST_CASE("a job that breaks off, in the text, the page and the JSON") {
+  Sample s;
+  CHECK(text(s.summary()).find("breaks off") == std::string::npos);
+  CHECK(html(s.summary()).find("breaks off") == std::string::npos);
+  s.job.ending = {.end_code = false, .open_line = true, .bed_c = 60, .heaters = 2};
+  CHECK(text(s.summary())
+            .find("0123456789abcdef\n"
+                  "  warning: it breaks off within a line: nothing after its last move that feeds "
+                  "ends it,\n"
+                  "  and it leaves the bed at 60 C and 2 toolheads on; is it whole?\n"
+                  "  2 layers: ") != std::string::npos);
+  CHECK(html(s.summary())
+            .find("<p class=\"caution\"><strong>Warning.</strong> The job: it breaks off within a "
+                  "line: ") != std::string::npos);
+  CHECK(json(s.summary()).find("\"breaks_off\": true") != std::string::npos);
+}
+
 TEST_CASE("hostile names do not reach the terminal, nor break the columns") {
   Sample s;
   s.path = "a\x1b]0;gone\x07\xff.gcode";
