@@ -124,6 +124,8 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
 }
 
 void own_events_of(const job::Job& job, Timeline& into) {
+  std::vector<std::uint64_t> last_end(job.heads.size(), 0);
+  for (const job::Stint& s : job.stints) last_end[s.head] = s.last_end;
   for (const job::Target& t : job.targets) {
     Event e;
     e.at_s = t.at.time_s;
@@ -132,7 +134,11 @@ void own_events_of(const job::Job& job, Timeline& into) {
     e.has_temp = t.has_temp;
     e.temp_c = t.temp_c;
     e.cooling = t.cooling;
-    if (!job.start || t.at.offset < job.start->offset) e.at = Event::At::start_code;
+    if (!job.start || t.at.offset < job.start->offset) {
+      e.at = Event::At::start_code;
+    } else if (t.at.offset >= last_end[t.head]) {
+      e.at = Event::At::end;
+    }
     into.order.push_back({t.at.offset, 0, std::uint32_t(into.events.size())});
     into.events.push_back(e);
   }

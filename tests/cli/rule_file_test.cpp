@@ -108,7 +108,7 @@ TEST_CASE("no rule file: what only looks goes by guesses, and says so") {
   CHECK(run("forewarm rules check").out.find("\n  rules: built-in guesses, ") != std::string::npos);
 }
 
-TEST_CASE("built-in asks for the guesses; a file of that name is still had") {
+TEST_CASE("built-in asks for the guesses, and a file of that name is still had") {
   Bench run;
   furnish(run);
   const std::string made = get(std::string(FOREWARM_SOURCE_DIR) + "/config/default.toml");

@@ -61,12 +61,10 @@ TEST_CASE("the lead solves its equation") {
   }
 }
 
-TEST_CASE("no errors, no margin; plain leads are what they say; some are never enough") {
+TEST_CASE("no errors and no margin, plain leads as they say, and some never enough") {
   const double heat = thermal::seconds_to_heat(kHotend, 170, 215);
   CHECK(Margin(of(0.99, 0, 0)).lead_s(kHotend, 170, false, 215, 0, 0) == Approx(heat));
   CHECK(Margin(of(0.5, 0.1, 0.1)).lead_s(kHotend, 170, false, 215, 10, 9) == Approx(heat));
-  CHECK(Margin(of(0.999999, 0.5, 0)).lead_s(kHotend, 170, false, 215, 0, 0) ==
-        std::numeric_limits<double>::infinity());
   CHECK(Margin(of(0.99, 0.03, 0.05)).lead_s(kHotend, 170, false, 460, 0, 0) ==
         std::numeric_limits<double>::infinity());
   rules::Gap gap;
@@ -76,6 +74,32 @@ TEST_CASE("no errors, no margin; plain leads are what they say; some are never e
   CHECK(Margin(gap).lead_s(kHotend, 170, false, 215, 0, 0) == Approx(heat * 1.25));
   gap.lead_stretch.reset();
   CHECK(Margin(gap).lead_s(kHotend, 170, false, 215, 0, 0) == Approx(heat * 1.1));
+}
+
+TEST_CASE("errors of time that no lead makes good are bounded, and it is said") {
+  const double heat = thermal::seconds_to_heat(kHotend, 170, 215);
+  double before = 0;
+  for (const double error : {0.0, 0.1, 0.2, 0.3, 0.43, 0.45, 0.6, 1.0, 5.0}) {
+    INFO(error);
+    const rules::Gap gap = of(0.99, error, 0);
+    const double lead = Margin(gap).lead_s(kHotend, 170, false, 215, 0, 0);
+    CHECK(lead >= before);
+    CHECK(lead <= 2 * heat + 1e-9);
+    // 2.3263 standard deviations: 0.215 of the time is half of it.
+    CHECK(plan::bounded_lead(gap).empty() == (error < 0.215));
+    CHECK((lead == Approx(2 * heat)) == (error > 0.215));
+    // Changes are as sure as the rules say they are, whatever moving is.
+    const double with_changes = Margin(gap).lead_s(kHotend, 170, false, 215, heat / 2, 4);
+    CHECK(with_changes <= 2 * heat + 3 * 2.33 * 2);
+    before = lead;
+  }
+  CHECK(plan::bounded_lead(of(0.999, 0.4, 0)) ==
+        "time_error = 0.4 with on_time = 0.999 asks for leads out of all proportion: errors of "
+        "time add as much as heating takes, and no more");
+  // Plain leads ask for nothing of the kind.
+  rules::Gap plain = of(0.999, 0.4, 0);
+  plain.lead_extra_s = 3;
+  CHECK(plan::bounded_lead(plain).empty());
 }
 
 TEST_CASE("a heater that is weaker takes so much longer") {

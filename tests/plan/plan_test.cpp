@@ -12,32 +12,13 @@
 #include "plan/simulate.h"
 #include "plan/treat.h"
 #include "plan/words.h"
+#include "script.h"
 
 using namespace forewarm;
 using namespace forewarm::test;
 using plan::Treatment;
 
 namespace {
-
-// Plans, and verifies what must hold of every plan.
-plan::Plan plan_of(const job::Job& job, const rules::Rules& rules,
-                   rules::Policy policy = rules::Policy::lookahead) {
-  auto plan = plan::make(job, rules, policy);
-  if (!plan) FAIL(render(plan.error()));
-  CHECK(plan::broken_invariant(job, *plan) == "");
-  return *plan;
-}
-
-// The commands as they would stand in the text, with the line they stand before.
-std::string script(const std::string& text, const plan::Plan& plan) {
-  std::string out;
-  for (const auto& c : plan.commands) {
-    const std::string next = text.substr(c.at.offset, text.find('\n', c.at.offset) - c.at.offset);
-    out += fmt::format("{} T{} {:g} | {}\n", c.what == plan::Command::What::wait ? "wait" : "set",
-                       c.tool, c.temp_c, next);
-  }
-  return out;
-}
 
 std::string file(const std::string& name) {
   std::ifstream in(name, std::ios::binary);

@@ -88,7 +88,7 @@ TEST_CASE("expected stops are the sum of the odds, the chance of none the produc
   CHECK(m.asked().chance_of_none == 0);
 }
 
-TEST_CASE("without any odds nothing is known of stops; an odd of 0 is known") {
+TEST_CASE("without any odds nothing is known of stops, and an odd of 0 is known") {
   Made m;
   m.rules.toolheads = m.job.heads;
   m.at(0, Change::first, 0);

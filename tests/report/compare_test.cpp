@@ -479,7 +479,7 @@ TEST_CASE("figures that are none still make JSON and CSV") {
   CHECK(text(made).find("inf") == std::string::npos);
 }
 
-TEST_CASE("hostile names reach no terminal; no line is wider than one, none ends in spaces") {
+TEST_CASE("hostile names reach no terminal, no line is wider than one, none ends in spaces") {
   Bench bench;
   bench.path = "a\x1b]0;gone\x07\xff.gcode";
   bench.rules.machine.name = "\x1b[2J\tbench";
