@@ -314,6 +314,21 @@ const std::map<std::string, Mutate>& harmful() {
                                  l.insert(l.begin() + long(i), "G0 X150.3 Y10.7 ;fw+ a step");
                                  return true;
                                })},
+      {"down into what is printed, and back", on(is(extrudes),
+                                                 [](Lines& l, std::size_t i, RandomJob& r) {
+                                                   Lines block;
+                                                   const double z = r.between(0.2, 3);
+                                                   for (const std::string& line :
+                                                        {std::string("G91"),
+                                                         fmt::format("G1 Z-{:.2f}", z),
+                                                         fmt::format("G1 Z{:.2f}", z),
+                                                         std::string("G90"), std::string("M83")}) {
+                                                     block.push_back(line + " ;fw+ a step");
+                                                   }
+                                                   l.insert(l.begin() + long(i), block.begin(),
+                                                            block.end());
+                                                   return true;
+                                                 })},
       {"filament pulled back for good",
        on(is(extrudes),
           [](Lines& l, std::size_t i, RandomJob&) {
