@@ -175,17 +175,12 @@ class Check final : private Player {
       if (d[kE] > 0) original_feeds(d[0] != 0 || d[1] != 0 || told.effect.arc);
       return;
     }
-    const auto target = [&](std::size_t head, std::optional<double> temp) {
-      if (head == kNone || !temp) return;
-      want(head, std::max(0.0, *temp));
-      lowest(head) = std::min(lowest(head), wanted(head));
-      fresh(head) = true;
-    };
     for (const rules::Recognised& r : told.found) {
       if (r.as == rules::Recognise::As::change) (void)original_mount_.select(r.tool.value_or(-1));
       if (r.as == rules::Recognise::As::set || r.as == rules::Recognise::As::wait) {
-        target(r.heater ? heads_.of_heater(*r.heater) : heads_.of_tool(r.tool.value_or(-1)),
-               r.temp);
+        original_target(
+            r.heater ? heads_.of_heater(*r.heater) : heads_.of_tool(r.tool.value_or(-1)), r.temp,
+            r.as == rules::Recognise::As::wait, false);
       }
     }
     const gcode::Effect& e = told.effect;
@@ -197,7 +192,10 @@ class Check final : private Player {
       original_feeds(e.moves && (e.delta[0] != 0 || e.delta[1] != 0 || e.arc));
     }
     if (e.selects) (void)original_mount_.select(e.tool);
-    if (e.sets_target && e.has_temp) target(head_meant(e, original_mount_), e.temp_c);
+    if (!e.sets_target) return;
+    original_target(head_meant(e, original_mount_),
+                    e.has_temp ? std::optional(e.temp_c) : std::nullopt, e.waits_for_target,
+                    e.waits_for_cooling);
   }
 
   void original_feeds(bool on_the_way) {
@@ -435,8 +433,10 @@ class Check final : private Player {
       temp = r.temp;
     }
     const double before_c = head == kNone ? 0 : wanted(head);
+    const double for_c = temp.value_or(before_c);
+    const bool needless = head != kNone && e.waits_for_cooling && has_cooled(head, for_c);
     follow_original(other_);
-    if (head != kNone) wait_removed(head, temp.value_or(before_c), before_c, e.waits_for_cooling);
+    if (head != kNone && !needless) wait_removed(head, for_c, before_c, e.waits_for_cooling);
   }
   static bool says_target(const Told& told) {
     return told.says(rules::Recognise::As::set) || told.says(rules::Recognise::As::wait);

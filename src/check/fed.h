@@ -1,4 +1,4 @@
-// At what target a job moves filament, by its text alone.
+// At what target a job moves filament, either way, and what it waits for, by its text alone.
 //
 // One machine without time: it follows selects and targets, line by line, as job/ and the replay
 // do. Two of them side by side show whether two texts treat their filaments alike. Neither plans
@@ -6,6 +6,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <unordered_map>
@@ -14,6 +15,7 @@
 #include "check/heads.h"
 #include "gcode/renumber.h"
 #include "gcode/state.h"
+#include "machine/asked.h"
 #include "rules/recogniser.h"
 
 namespace forewarm::check {
@@ -24,29 +26,49 @@ class Fed {
 
   void line(std::string_view text);  // without its ending
 
-  // Whether the last line moved filament. The rest is of what did so last.
-  [[nodiscard]] bool fed() const { return fed_; }
+  // What the last line did; the rest is of what did something last.
+  // - fed: it moved filament;
+  // - heated: it waited for what is mounted, by no other tool's number;
+  // - cooled: it waited until a heater had cooled down from what it was used at. tool() is what
+  //   that was used with; without a number, what is mounted.
+  enum class Did : std::uint8_t { nothing, fed, heated, cooled };
+  [[nodiscard]] Did did() const { return did_; }
   [[nodiscard]] int tool() const { return tool_; }
+  [[nodiscard]] std::size_t head() const { return head_; }
   [[nodiscard]] double target_c() const { return target_c_; }
+  // Filament that is pulled: the target before the heater was let go of; 0: it was not.
+  [[nodiscard]] double let_go_c() const { return let_go_c_; }
   [[nodiscard]] std::uint64_t visit() const { return visit_; }  // how many selects so far
-  // Whether `other` moved the same filament, and with the same target.
+  // Whether the last line waits for the heater of `tool` to be at `target_c`, heated or cooled.
+  [[nodiscard]] bool waits_for(int tool, double target_c);
+  // Whose number the last wait has; else what is, or was, mounted.
+  [[nodiscard]] int named() const { return named_; }
+  // Whether `other` did the same with the same filament, and with the same target.
   [[nodiscard]] bool same_as(const Fed& other, const gcode::ToolMap& map) const;
+  // Of the toolhead that serves `tool`: no target since it last cooled down is above that.
+  [[nodiscard]] double most_c(int tool);
+  [[nodiscard]] std::size_t head_of(int tool) { return heads_.of_tool(tool); }
 
  private:
   void feed(bool forwards);
+  void give(std::size_t head, std::optional<double> temp_c, bool waits, bool waits_for_cooling,
+            std::optional<int> number);
 
   const rules::Recogniser& recogniser_;
   const bool heaters_, ask_moves_;
   Heads heads_;
   Mount mount_;
-  std::unordered_map<std::size_t, double> targets_;  // by toolhead
+  machine::Asked asked_;
+  std::unordered_map<std::size_t, int> user_;  // by toolhead: whose filament it was last used with
   gcode::Words words_;
   gcode::State state_;
   gcode::Effect effect_;
   std::vector<rules::Recognised> found_;
-  bool first_ = true, fed_ = false;
-  int tool_ = -1;
-  double target_c_ = 0;
+  bool first_ = true, begun_ = false, waited_ = false;
+  Did did_ = Did::nothing;
+  int tool_ = -1, last_tool_ = -1, named_ = -1;
+  std::size_t head_ = kNone;
+  double target_c_ = 0, let_go_c_ = 0;
   std::uint64_t visit_ = 0;
 };
 

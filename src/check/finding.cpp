@@ -76,7 +76,7 @@ constexpr std::array<Entry, kIds> kEntries{{
      "Filament is fed while the nozzle is colder than the job prints it at; it may not come, or "
      "strip."},
     {Id::extrusion_target, "extrusion-target",
-     "Filament is fed while its heater has another target than in the original."},
+     "Filament is moved while its heater has another target than in the original."},
     {Id::extrusion_tool, "extrusion-tool", "Filament is fed by another tool than in the original."},
     {Id::exchange_cold, "exchange-cold",
      "The feeder pulls filament through a nozzle that is colder than the filament was printed at."},

@@ -71,7 +71,7 @@ class Judge {
     const std::size_t preheat = find_preheat();
     const bool let_go = lowered_before(preheat);
     if (preheat == kHeld || !let_go) {
-      if (preheat == kHeld) held(actual);
+      if (preheat == kHeld) held();
       return;
     }
     lead(preheat);
@@ -230,7 +230,7 @@ class Judge {
     }
   }
 
-  void held(const Past& actual) {
+  void held() {
     if (let_go_before_wait()) return;
     const double start_c = g_.start.temperature_c();
     double dip_c = start_c;
@@ -255,7 +255,8 @@ class Judge {
           fmt::format("held for {:.0f} s, though it could have cooled by {:.1f} C and been back",
                       length(), drop));
     }
-    limit(actual.hot_s);
+    // From the first wait on it is to be hot.
+    limit(past(std::min(g_.to_s, needs_.front().at_s), g_.orders.size()).hot_s);
   }
 
   void limit(double hot_s) {
@@ -271,6 +272,7 @@ class Judge {
     std::uint64_t line = g_.line;
     const auto look = [&](const Order& o) {
       if (!o.target_c || *o.target_c > given.value_or(*o.target_c)) return;
+      if (o.waits && o.cooling) return;  // the job's, before it is put away
       given = *o.target_c;
       line = o.line;
     };
@@ -329,7 +331,7 @@ class Judge {
     const bool off = floor_c <= h_.ambient_c;
     if (r_.around.limited() || (g_.start.target_c() <= h_.ambient_c && !off)) return;
     const double need_s = needs_.front().at_s;
-    const auto cost = [&](double parked_c) {
+    const auto cost = [&](double parked_c, bool chosen) {
       Course course = g_.start;
       course.set_target(parked_c);
       // As late as physics allows, by trial; margins are much the same for both.
@@ -342,6 +344,7 @@ class Judge {
         (middle + lead_s(there, middle, needs_.front()) <= need_s ? early : late) = middle;
       }
       early = std::max(g_.from_s, r_.lines.line_begin(early));
+      if (chosen) early = std::max(early, std::min(g_.orders[preheat].at_s, need_s));
       thermal::Spent spent = course.advance(early - g_.from_s, warm_c_);
       course.set_target(ready_c_);
       spent.add(course.advance(need_s - early, warm_c_));
@@ -350,9 +353,9 @@ class Judge {
              (parked_c <= 0 ? r_.gap.restart_cost : 0);
     };
     if (!back_from_off() || preheat == kHeld) return;
-    const double of_off = cost(0);
+    const double of_off = cost(0, off);
     // It may be parked cooler than on standby, where start code has left it so.
-    const double of_standby = cost(off ? standby_c_ : std::min(floor_c, standby_c_));
+    const double of_standby = cost(off ? standby_c_ : std::min(floor_c, standby_c_), !off);
     const double slack = 0.03 * std::max(of_off, of_standby);
     if (off && of_off > of_standby + slack && g_.start.temperature_c() > warm_c_ &&
         !hot_too_long()) {

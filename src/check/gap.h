@@ -26,6 +26,7 @@ struct Order {
   bool waits = false, cooling = false;
   double waited_s = 0;
   bool inserted = false;
+  double wanted_c = 0;  // the original's target, where it names none
   std::uint64_t line = 0;
   std::uint64_t span = 0;                  // the line of LongLines that it is part of
   const rules::Sequence* steps = nullptr;  // whose it is

@@ -121,12 +121,14 @@ double Heaters::order(std::size_t h, Order o) {
     head.put_away = false;
     if (h == mounted_) visit_.waited_c = target;
     if (wait > 0) lines_.add(o.at_s, o.at_s + wait, o.span);
-    const bool cool_down = o.cooling && target < head.last_c;
-    if (started_ && h == mounted_ && !o.inserted && !cool_down &&
-        target > heads_[h].hotend.ambient_c) {
-      visit_.own_wait = o;
-      visit_.own_wait->target_c = target;
-      visit_.own_wait->at_s += wait;
+    const bool cool_down = o.cooling && target < head.used_c;
+    if (h == mounted_ && !o.inserted && !cool_down && target > heads_[h].hotend.ambient_c) {
+      head.used_c = target;
+      if (started_) {
+        visit_.own_wait = o;
+        visit_.own_wait->target_c = o.target_c ? target : o.wanted_c;
+        visit_.own_wait->at_s += wait;
+      }
     }
   }
   if (o.steps != nullptr) return o.waited_s;  // before the gap, or after it
@@ -146,7 +148,10 @@ void Heaters::of_steps(std::size_t h, const Order& o) {
   const auto is = [&o](double c) { return std::abs(*o.target_c - c) <= kSameC; };
   // What it was used at last, in this visit or before.
   const bool only_pulled = h == mounted_ && !visit_.fed && visit_.pull && !head.printed;
-  const double used_c = only_pulled ? visit_.pull->wanted_c : head.last_c;
+  const bool only_waited = h == mounted_ && !visit_.fed && !visit_.pull && visit_.own_wait;
+  const double used_c = only_pulled                    ? visit_.pull->wanted_c
+                        : only_waited && !head.printed ? visit_.own_wait->target_c.value_or(0)
+                                                       : head.last_c;
   bool known = is(*head.before_steps) || is(used_c);
   for (const rules::Step& step : o.steps->steps) {
     using Action = rules::Step::Action;
@@ -280,14 +285,18 @@ void Heaters::end_visit(std::size_t h, double at_s, std::uint64_t line) {
     work_c = visit_.pull->wanted_c;
     used_s = visit_.pull->at_s;
     used_line = visit_.pull->line;
+  } else if (visit_.own_wait) {
+    work_c = visit_.own_wait->target_c.value_or(0);
+    used_s = visit_.own_wait->at_s;
+    used_line = visit_.own_wait->line;
+    if (used_s > head.fed_until_s) {  // else steps have followed
+      head.fed_until_s = used_s;
+      head.fed_line = used_line;
+    }
+    std::erase_if(head.since, [&](const Order& o) { return o.line <= used_line; });
   } else if (visit_.exchange) {
     exchanged_only(h, at_s, line);
     return;
-  } else if (visit_.own_wait) {
-    work_c = visit_.own_wait->target_c.value_or(0);
-    used_s = head.fed_until_s = visit_.own_wait->at_s;
-    used_line = head.fed_line = visit_.own_wait->line;
-    std::erase_if(head.since, [&](const Order& o) { return o.line <= used_line; });
   } else {
     return;
   }
@@ -357,6 +366,7 @@ void Heaters::filament(double at_s, const Movement& m) {
     head.put_away = false;
   }
   head.met = true;
+  head.used_c = m.wanted_c;
   if (started_) {
     const bool goes_on = visit_.fed || visit_.pull;
     begin_use(at_s, m);

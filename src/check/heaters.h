@@ -64,6 +64,7 @@ class Heaters {
     bool printed = false;  // what is in it was fed
     bool met = false;      // heated or fed, ever
     double last_c = 0;     // the job's target at its last feeding
+    double used_c = 0;     // ... when filament last moved, or it was waited for
     double highest_c = 0;  // of all that it was given
     double least_c = 0;    // the lowest target that it fed at in this visit
     int tool = -1;         // whose filament is in it; -1: not known yet

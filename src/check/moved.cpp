@@ -5,6 +5,8 @@
 
 #include <algorithm>
 #include <charconv>
+#include <map>
+#include <tuple>
 #include <utility>
 
 #include "check/fed.h"
@@ -215,7 +217,10 @@ class Reading {
       const auto waiting = std::exchange(waiting_, std::nullopt);
       // What is taken out without a line for it is the plan's to give; the job has it.
       const bool stands_for = waiting && is_mapped(line.text);
-      if (waiting) fed_after_.line(stands_for ? code_of(line.text) : waiting->text);
+      if (waiting) {
+        fed_after_.line(stands_for ? code_of(line.text) : waiting->text);
+        compare(waiting->line);
+      }
       if (stands_for) {
         stands(line, *waiting);
       } else if (is_mapped(line.text) && !says_all(line)) {
@@ -226,7 +231,12 @@ class Reading {
       if (rewrite::is_inserted(line.text)) ends_inserted_open_ = line.ending.empty();
     });
     if (!read) return read;
+    if (waiting_) {
+      fed_after_.line(waiting_->text);
+      compare(waiting_->line);
+    }
     new_lines_end(UINT64_MAX);
+    while (!cooling_.empty()) not_cooled(cooling_.begin()->first);
     before_.end(ends_inserted_open_);
     after_.end(ends_inserted_open_);
     if (header && header->bytes == before_.bytes() && header->original == before_.hash()) {
@@ -281,18 +291,61 @@ class Reading {
     return text.substr(0, text.find_last_not_of("\r\n") + 1);
   }
 
-  // Whether filament moves as it does in the original, by the marks alone.
+  // Whether filament moves, and is waited for, as in the original, by the marks alone.
   void compare(std::uint64_t line) {
+    using Did = Fed::Did;
     const Fed& before = fed_before_;
-    const Fed& after = fed_after_;
-    if (!before.fed() || before.same_as(after, out_.map)) return;
-    const std::pair now{before.visit(), before.target_c()};
+    Fed& after = fed_after_;
+    if (after.did() == Did::fed || after.did() == Did::heated) used(after);
+    if (before.did() == Did::cooled) return compare_cooling(line);
+    if (before.did() == Did::nothing || before.same_as(after, out_.map)) return;
+    if (before.did() == Did::heated &&
+        after.waits_for(gcode::mapped(out_.map, before.tool()), before.target_c())) {
+      return;  // from above, there
+    }
+    const std::tuple now{before.visit(), before.did(), before.target_c()};
     if (std::exchange(told_, now) == now) return;
+    const std::string was = "T" + std::to_string(before.tool());
+    const std::string is = "T" + std::to_string(after.tool());
+    if (before.did() == Did::heated) {
+      out_.findings.add(Id::wait_lost, line,
+                        was + " is waited for at " + written(before.target_c()) +
+                            (after.did() != Did::heated ? " C; the marks take that away"
+                                                        : " C; the marks make it " + is + " at " +
+                                                              written(after.target_c()) + " C"));
+      return;
+    }
+    const bool let_go = before.target_c() == after.target_c() && before.let_go_c() > 0;
+    const double was_c = let_go ? before.let_go_c() : before.target_c();
+    const double is_c = let_go ? after.let_go_c() : after.target_c();
     out_.findings.add(Id::extrusion_target, line,
-                      "T" + std::to_string(before.tool()) + " moves filament with a target of " +
-                          written(before.target_c()) + " C; the marks make it T" +
-                          std::to_string(after.tool()) + " with " + written(after.target_c()) +
-                          " C");
+                      was + " moves filament with a target of " + written(was_c) +
+                          (let_go ? " C that it had before it was off" : " C") +
+                          "; the marks make it " + is + " with " + written(is_c) + " C");
+  }
+
+  // Not waited for is only what is no hotter, or has to be hot for another.
+  void compare_cooling(std::uint64_t line) {
+    const double to_c = fed_before_.target_c();
+    const int tool = gcode::mapped(out_.map, fed_before_.tool());
+    const int named = gcode::mapped(out_.map, fed_before_.named());
+    const std::size_t head = fed_after_.head_of(tool);
+    if (head == kNone || fed_after_.waits_for(tool, to_c)) return;
+    if (fed_after_.waits_for(named, to_c)) return;  // what is mounted may be used at that
+    if (fed_after_.most_c(tool) > to_c) cooling_[head] = {line, tool, to_c};
+  }
+  void used(const Fed& after) {
+    const auto it = cooling_.find(after.head());
+    if (it == cooling_.end()) return;
+    if (it->second.tool == after.tool()) return not_cooled(it->first);
+    cooling_.erase(it);
+  }
+  void not_cooled(std::size_t head) {
+    const Cooling& c = cooling_[head];
+    out_.findings.add(Id::wait_lost, c.line,
+                      "the marks take away a wait until T" + std::to_string(c.tool) +
+                          " has cooled down to " + written(c.to_c) + " C");
+    cooling_.erase(head);
   }
 
   // The line that stands for the disabled one right before it: the two become one.
@@ -346,7 +399,14 @@ class Reading {
   Fed fed_before_, fed_after_;
   bool ends_inserted_open_ = false;
   bool any_ = false, all_said_ = false;
-  std::pair<std::uint64_t, double> told_;
+  std::tuple<std::uint64_t, Fed::Did, double> told_;
+  // A wait for cooling down that the moved job does not have, by its toolhead there.
+  struct Cooling {
+    std::uint64_t line = 0;
+    int tool = -1;
+    double to_c = 0;
+  };
+  std::map<std::size_t, Cooling> cooling_;
   Moved out_;
 };
 

@@ -54,12 +54,30 @@ void Player::want(std::size_t head, double temp_c) {
   const double ambient_c = heads_[head].hotend.ambient_c;
   if (temp_c <= ambient_c && wanted(head) > ambient_c) let_go_[head] = wanted(head);
   if (temp_c > ambient_c) let_go_.erase(head);
+  if (temp_c > wanted(head)) dropped_.erase(head);
+  // What it drops from first counts: it may be on its way from there still.
+  if (temp_c < wanted(head)) {
+    dropped_.emplace(head, Dropped{clock_.now_s() + waited_s_, wanted(head)});
+  }
   wanted(head) = temp_c;
 }
 
 double Player::wanted_of_pull(std::size_t head) {
   const auto it = let_go_.find(head);
   return it == let_go_.end() ? wanted(head) : it->second;
+}
+
+void Player::original_target(std::size_t head, std::optional<double> temp_c, bool waits,
+                             bool cooling) {
+  if (head == kNone) return;
+  if (temp_c) {
+    want(head, std::max(0.0, *temp_c));
+    lowest(head) = std::min(lowest(head), wanted(head));
+    fresh(head) = true;
+  }
+  const bool heated = wanted(head) > heads_[head].hotend.ambient_c;
+  if (!waits || !heated || head != original_mount_.mounted()) return;
+  if (!cooling || wanted(head) >= used_c(head)) used_c(head) = wanted(head);
 }
 
 void Player::step_given(std::size_t head, double fed_mm) {
@@ -83,6 +101,7 @@ void Player::give(std::size_t head, std::optional<double> temp, bool waits, bool
   e.order.waits = waits;
   e.order.cooling = cooling;
   e.order.inserted = inserted;
+  e.order.wanted_c = wanted(head);
   e.order.steps = steps_;
   e.order.span = line_tag();
   e.order.line = number_;
@@ -103,6 +122,13 @@ void Player::wait_removed(std::size_t head, double temp_c, double before_c, bool
   } else if (mounted && waited(head) < temp_c) {
     lost_wait_ = {head, temp_c, number_, moved_in_visit_};
   }
+}
+
+bool Player::has_cooled(std::size_t head, double temp_c) {
+  const auto it = dropped_.find(head);
+  if (it == dropped_.end() || wanted(head) > temp_c) return false;
+  const double for_s = clock_.now_s() + waited_s_ - it->second.at_s;
+  return thermal::cooled_c(heads_[head].hotend, it->second.from_c, for_s) <= temp_c;
 }
 
 void Player::visit_over() {

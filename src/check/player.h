@@ -49,6 +49,9 @@ class Player : public motion::Clock::Listener {
   // heat: where filament is pulled before any is fed, that target is still what is wanted.
   void want(std::size_t head, double temp_c);
   [[nodiscard]] double wanted_of_pull(std::size_t head);
+  // The original gives a target, waits, or both. What is mounted and waited for is used at that,
+  // unless it has only to cool down.
+  void original_target(std::size_t head, std::optional<double> temp_c, bool waits, bool cooling);
   double& lowest(std::size_t head) {
     if (lowest_.size() <= head) lowest_.resize(head + 1, 1e9);
     return lowest_[head];
@@ -59,6 +62,8 @@ class Player : public motion::Clock::Listener {
   }
 
   void give(std::size_t head, std::optional<double> temp, bool waits, bool cooling, bool inserted);
+  // Whether the original's heater is no hotter by now, by itself, if the time here tells.
+  [[nodiscard]] bool has_cooled(std::size_t head, double temp_c);
   // The job's own wait for `head` to be at `temp_c` was removed; `before_c` was the original's
   // target. Another may have made sure of that, or still does before the visit is over.
   void wait_removed(std::size_t head, double temp_c, double before_c, bool cooling);
@@ -124,7 +129,12 @@ class Player : public motion::Clock::Listener {
   std::vector<double> lowest_;            // by toolhead: the lowest of those since it last fed
   std::vector<double> wanted_;            // by toolhead: the original's target
   std::map<std::size_t, double> let_go_;  // ... before an off that nothing was fed after
-  std::vector<char> fresh_;               // by toolhead: something happened since it last fed
+  // By toolhead: since when the original has had it at less than before, and before.
+  struct Dropped {
+    double at_s = 0, from_c = 0;
+  };
+  std::map<std::size_t, Dropped> dropped_;
+  std::vector<char> fresh_;  // by toolhead: something happened since it last fed
   struct Lost {
     std::size_t head;
     double temp_c;
@@ -135,7 +145,8 @@ class Player : public motion::Clock::Listener {
   std::vector<Lost> lost_waits_;  // after a use that may have been the last
   void wait_lost(const Lost& lost);
   void settle_lost_waits(std::size_t head);
-  std::vector<double> used_c_;  // by toolhead: the original's target when it last moved filament
+  // By toolhead: the original's target when it last moved filament, or waited.
+  std::vector<double> used_c_;
   double& used_c(std::size_t head) {
     if (used_c_.size() <= head) used_c_.resize(head + 1, 0);
     return used_c_[head];

@@ -177,8 +177,11 @@ struct Job {
   double duration_s = 0;  // job time at the end
   [[nodiscard]] std::uint64_t count(Change kind) const;
   [[nodiscard]] const Modal* modal_at(std::uint64_t offset) const;  // nullptr: not known
-  // Whether there is anything to plan: more than one stint.
-  [[nodiscard]] bool worth_planning() const { return start.has_value() && stints.size() > 1; }
+  bool rewritten_anyway = false;  // by a caller, whether or not there is anything to plan
+  // Whether there is anything to plan: more than one stint, or what a rewritten job has to keep.
+  [[nodiscard]] bool worth_planning() const {
+    return start.has_value() && (stints.size() > 1 || rewritten_anyway);
+  }
 };
 
 // Sets work_c and last_c of every stint from the targets. REQUIRES: both are in order.

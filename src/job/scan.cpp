@@ -340,16 +340,16 @@ class Scanner final : public motion::Clock::Listener {
     s.head = mounted_;
     s.tool = tool_;
     s.select = last_select_;
-    if (exchanged) {
-      const Select& select = job_.selects[last_select_];
-      s.kind = Stint::Kind::exchanged;
-      s.first = {select.end_offset, select.end_s};
-      s.first_line = select.line;
-    } else {
+    if (wait != kNone) {
       const Target& target = job_.targets[wait];
       s.kind = Stint::Kind::waited;
       s.first = {target.end_offset, target.at.time_s};
       s.first_line = target.line;
+    } else {
+      const Select& select = job_.selects[last_select_];
+      s.kind = Stint::Kind::exchanged;
+      s.first = {select.end_offset, select.end_s};
+      s.first_line = select.line;
     }
     s.last_end = s.extruded_end = s.first.offset;
     s.last_end_s = s.first.time_s;
@@ -398,8 +398,9 @@ class Scanner final : public motion::Clock::Listener {
     // What is waited for until it has cooled down is no use.
     const bool heated = target_of(head) > heads_[head].hotend.ambient_c &&
                         !(cooling && target_of(head) < used_at(head));
-    if (waits && heated && head == mounted_ && job_.start) {
-      wait_of_visit_ = job_.targets.size() - 1;
+    if (waits && heated && head == mounted_) {
+      used_at(head) = target_of(head);
+      if (job_.start) wait_of_visit_ = job_.targets.size() - 1;
     }
     if (keep_modals_) modals_.keep(t.end_offset, state_);
     pending_.add(clock_.moves_taken(), PendingTimes::Field::target, job_.targets.size() - 1);
@@ -410,8 +411,7 @@ class Scanner final : public motion::Clock::Listener {
     return success();
   }
 
-  // The target that the job has given to a heater so far, and when filament last began to move;
-  // 0 before any.
+  // The target that the job has given to a heater so far, and when it was last used; 0 before any.
   double& target_of(std::size_t head) { return of(target_of_, head); }
   double& used_at(std::size_t head) { return of(used_at_, head); }
   static double& of(std::vector<double>& by_head, std::size_t head) {

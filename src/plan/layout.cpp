@@ -98,7 +98,7 @@ class Layout {
     if (end.offset <= b.from.offset) return;
     b.from = end;
     b.hot_at_from = park == kNone || job_.selects[park].at.offset >= s.last_end;
-    b.arrived_at_from = s.kind == Stint::Kind::exchanged && end.offset == s.last_end;
+    b.arrived_at_from = !s.moves_filament() && end.offset == s.last_end;
   }
 
   const rules::Filament& filament(int tool) {
@@ -271,7 +271,8 @@ class Layout {
         return job_.targets[t].at.offset >= begins.offset;
       });
       const double next_s = after == kept.end() ? picked.time_s : job_.targets[*after].at.time_s;
-      b.approach_c = approach_c(b, s, feeds, next_s - begins.time_s);
+      const bool heats_on = feeds || s.kind == Stint::Kind::waited;
+      b.approach_c = approach_c(b, s, heats_on, next_s - begins.time_s);
     }
 
     b.needs.reserve(kept.size() + 2);
@@ -323,9 +324,9 @@ class Layout {
   // The target with which the select of an exchange is reached. What the exchange needs is enough
   // where it takes long enough to heat on to what comes after; where it is mounted, it prints until
   // then.
-  [[nodiscard]] double approach_c(const Break& b, const Stint& s, bool feeds, double has_s) {
+  [[nodiscard]] double approach_c(const Break& b, const Stint& s, bool heats_on, double has_s) {
     const double guard_c = std::max(b.out_c, filament(s.tool).exchange_c.value_or(0));
-    if (!b.parked || !feeds || guard_c >= b.ready_c) return std::min(guard_c, b.ready_c);
+    if (!b.parked || !heats_on || guard_c >= b.ready_c) return std::min(guard_c, b.ready_c);
     const Select& select = job_.selects[s.select];
     const double changes_s = select.park_s + select.pick_s + select.exchange_s;
     const double lead_s = margin_.lead_s(
@@ -355,7 +356,7 @@ class Layout {
                 [&](std::size_t t) { waits |= job_.targets[t].waits; });
     if (!waits) return;
     b.from = end;
-    b.arrived_at_from = s.kind == Stint::Kind::exchanged;
+    b.arrived_at_from = !s.moves_filament();
   }
 
   // Nothing comes after: off, whatever the job says later.

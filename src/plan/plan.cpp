@@ -231,8 +231,7 @@ class Planner {
     };
   }
 
-  // Gaps that are asked about anew: they start otherwise, or what is waited for within them
-  // differs.
+  // Gaps to be asked about anew: they start otherwise, or what is waited for within them differs.
   void find_stale(const Outcome& next) {
     const Waits::Changes changed = next.waits.unlike(outcome_.waits);
     for (std::size_t g = 0; g < parked_.size(); ++g) {
@@ -479,11 +478,9 @@ class Planner {
                                b.disabled.empty() && now_c <= 0;
       if (same_as_now) continue;
       const bool parting = at.offset == b.from.offset && (b.leaving != kNone || b.arrived_at_from);
+      const int rank = spot.after ? kAfter : parting ? kLetGo : kFirst;
       add(at, Command::What::set, b, action.target_c,
-          {Origin::Kind::action, std::uint32_t(i), std::uint32_t(g)},
-          spot.after ? kAfter
-          : parting  ? kLetGo
-                     : kFirst);
+          {Origin::Kind::action, std::uint32_t(i), std::uint32_t(g)}, rank);
       given_.back().preheat = action.what == GapAction::What::preheat;
     }
   }
@@ -522,9 +519,11 @@ class Planner {
         const double wanted = b.exchange && n.at.offset < b.to.offset ? b.approach_c : b.work_c;
         const bool last = i + 1 == b.needs.size();
         const bool overtaken = !last && b.needs[i + 1].at.offset <= t.end_offset;
-        if (t.has_temp && t.temp_c != wanted && !overtaken) {
-          add({t.end_offset, n.at.time_s}, Command::What::set, b, wanted, {Origin::Kind::back},
-              rank);
+        // Timers do not heat again by themselves for one that names no temperature.
+        const bool timers = last && !b.exchange && plan_.policy == rules::Policy::timers;
+        const Place behind{t.has_temp ? t.end_offset : n.at.offset, n.at.time_s};
+        if (t.has_temp ? t.temp_c != wanted && !overtaken : timers) {
+          add(behind, Command::What::set, b, wanted, {Origin::Kind::back}, rank);
         }
       }
     }

@@ -23,7 +23,8 @@ class Sequences {
     for (Break& b : breaks_) {
       if (first[b.head] == nullptr) first[b.head] = &b;
       // In a visit in which the job only waits for the heater, filament stays as it was put away.
-      if (b.after && job_.stints[*b.after].kind == job::Stint::Kind::waited) continue;
+      const bool waits = b.after && job_.stints[*b.after].kind == job::Stint::Kind::waited;
+      if (waits && !b.exchange) continue;
       between(*std::exchange(first[b.head], nullptr), b);
       if (error_) return std::move(*error_);
     }
