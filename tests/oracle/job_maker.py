@@ -5,12 +5,16 @@ is right by itself. Moves are few and slow. E is written so that it does not mat
 mode, too; but in some jobs, which are not `portable`."""
 import random
 
+from mapped import random_map
 from rule_maker import Rules
 
 
 class Job:
-    def __init__(self, r, rules):
-        self.r, self.rules = r, rules
+    """`more`: another source of chances, for uses without printing and waits for cooling down, in greater number and
+    more ways."""
+
+    def __init__(self, r, rules, more=None):
+        self.r, self.rules, self.more = r, rules, more
         self.out = []
         self.ending = "\r\n" if r.random() < 0.15 else "\n"
         self.numbered = r.random() < 0.1
@@ -34,6 +38,7 @@ class Job:
         self.loaded = {}
         self.printed = False    # past the start code
         self.fed = False        # in the present visit
+        self.implied = False    # whether it prints before it selects any tool
         self.pulled = set()     # heads whose filament is retracted
         self.write()
 
@@ -131,6 +136,9 @@ class Job:
         if self.portable and self.relative_e:
             self.mode_of_e()
 
+    def chance(self, share):
+        return self.more is not None and self.more.random() < share
+
     # Parts of a job.
 
     def write(self):
@@ -227,16 +235,23 @@ class Job:
         r, rules = self.r, self.rules
         work, head, old = rules.work[tool], rules.head_of[tool], self.tool
         implied = first and old is None and tool == 0 and r.random() < 0.3
+        self.implied = self.implied or implied
         kinds, weights = ["print", "short", "long", "nothing", "dwell", "pull"], [57, 10, 7, 10, 4, 6]
         if first or not self.printed:
             kinds, weights = ["print", "short", "long"], [60, 10, 5]
         kind = r.choices(kinds, weights)[0]
+        if self.printed and self.chance(0.2):
+            kind = self.more.choice(["wait", "wait", "pull", "pull", "pull-off"])
         # Put away, heated, taken.
         waited = False
         if old is not None and old != tool:
             # What was selected for nothing is retracted seldom: it may be cold.
             if self.printed and r.random() < (0.3 if self.fed else 0.03):
                 self.retract()
+            if self.printed and self.fed and self.chance(0.06):
+                self.cool(old)
+            if kind == "pull-off" and self.chance(0.5):
+                self.set(tool, 0)
             leaves_first = r.random() < 0.5
             if leaves_first and rules.head_of[old] != head:
                 self.left(old)
@@ -271,6 +286,14 @@ class Job:
             return
         if kind == "dwell":
             self.line(f"G4 S{r.choice([5, 45, 300])}")
+            return
+        if kind == "wait":
+            self.only_wait(tool)
+            return
+        if kind == "pull-off":  # what is hot is let go of, and pulled
+            if self.target[head] > 0:
+                self.set(tool, 0, named=self.chance(0.5))
+            self.feed(-self.more.choice([3, 80]), 25)
             return
         how = 1.0
         if not (waited and self.target[head] == work and r.random() < 0.7):
@@ -318,6 +341,24 @@ class Job:
                 self.feed(-r.choice([5, 40, 80]), 25)
         if r.random() < 0.5:
             self.set(tool, 0)
+
+    def only_wait(self, tool):
+        """A visit in which the heater is waited for, and no filament moves."""
+        m = self.more
+        if self.target[self.rules.head_of[tool]] > 100 and not self.rules.macros and m.random() < 0.3:
+            self.line("M109" if m.random() < 0.5 else
+                      f"M109 T{self.rules.index_of(tool) if self.rules.by_heater else tool}")
+        else:
+            self.set(tool, self.rules.work[tool] - m.choice([0, 0, 0, 15]), wait=True, named=m.random() < 0.6)
+        if m.random() < 0.4:
+            self.travel()
+        if m.random() < 0.3:
+            self.set(tool, m.choice([0, 150]), named=m.random() < 0.5)
+
+    def cool(self, tool):
+        """What is mounted is waited for until it has cooled down."""
+        if not self.rules.macros:
+            self.set(tool, self.more.choice([90, 150, 165]), wait=True, named=self.more.random() < 0.5, word="R")
 
     def printing(self, kind, tool, after, later):
         r, rules = self.r, self.rules
@@ -435,6 +476,13 @@ class Job:
             if r.random() < 0.6:
                 self.set(t, 0)
             self.line("M107")
+        if self.chance(0.3) and not rules.macros:  # several have to be cool before the fan stops
+            if self.more.random() < 0.5:
+                self.set(self.last, 0)
+            self.line("M106 S255")
+            for t in self.more.sample(rules.tools, self.more.randint(1, min(3, len(rules.tools)))):
+                self.set(t, self.more.choice([50, 60, 120]), wait=True, named=self.more.random() < 0.8, word="R")
+            self.line("M107")
         if r.random() < 0.1 and self.tool is not None:
             self.select(-1)
         if r.random() < 0.1:
@@ -446,13 +494,20 @@ class Job:
 
 
 class Case:
-    def __init__(self, seed, limits=False):
+    """`odd`: with more uses that do not print; `map` says where filaments may go."""
+
+    def __init__(self, seed, limits=False, odd=False):
         r = random.Random(seed)
         self.seed, self.limits = seed, limits
         self.rules = Rules(r, limits)
-        job = Job(r, self.rules)
+        more = random.Random(f"{seed}, odd") if odd else None
+        job = Job(r, self.rules, more)
+        # What prints before any select is T0's, and stays so.
+        movable = [t for t in self.rules.tools if t != 0 or not job.implied]
+        self.map = random_map(more, movable) if odd and len(movable) > 1 else {}
         self.job = job.text()
         self.portable = job.portable
         self.policy = self.rules.gap.get("policy", "lookahead")
         self.rules_text = self.rules.text()
         self.hold_text = self.rules.text(policy="hold")
+        self.as_sliced_text = self.rules.text(policy="as-sliced")

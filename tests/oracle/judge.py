@@ -258,7 +258,9 @@ class Judged:
             code = re.sub(r"^N\d+ ?", "", text, flags=re.I)
             if not re.match(r"M10[49](?!\d)|WARM_HEAD|AWAIT_HEAD", code, re.I):
                 self.say("line-lost", f"line {origin + 1} of the job: {text}")
-            if re.match(r"M109(?!\d)[^;]*R\d", code, re.I) and self.a.cools.get(origin, True):
+            # What is heated but never used need not be hot, nor cool down.
+            used = origin not in self.a.cooled or self.a.cooled[origin].user is not None
+            if used and re.match(r"M109(?!\d)[^;]*R\d", code, re.I) and self.a.cools.get(origin, True):
                 ended = origin > max(last.values(), default=-1)
                 self.say("cooling-wait-lost" if ended else "cooling-wait-lost-within",
                          f"line {origin + 1} of the job: {text}")

@@ -23,9 +23,12 @@ import traceback
 
 from job_maker import Case
 from judge import Judged, clocks, waits_longer
+from mapped import MappedJudged, as_rewrite_of, moved_job
 from replay import Machine, Replay, lines_of, lines_of_rewrite
 
 TIMEOUT_S = 60
+# Why a job whose filaments move may be refused: README says so of the first; the rule file's limits are of the toolhead.
+MAY_BE_REFUSED = ["it cannot be known for which filament", "an exchange at .* is above max_c"]
 
 
 def deserved(message, job):
@@ -39,12 +42,18 @@ def deserved(message, job):
 class Run:
     """One seed, in a folder of its own."""
 
-    def __init__(self, program, seed, folder, limits):
+    def __init__(self, program, seed, folder, limits, odd, mapped):
         self.program, self.folder = program, pathlib.Path(folder)
-        self.case = Case(seed, limits)
+        self.case = Case(seed, limits, odd or mapped)
         self.found, self.refused = [], None
+        self.lines = None  # of the job as it is with its filaments moved
+        self.map = []
+        if mapped and self.case.map:
+            self.map = ["--force-map", "--map", ",".join(f"{a}={b}" for a, b in self.case.map.items())]
         for name, data in (("job.gcode", self.case.job), ("rules.toml", self.case.rules_text.encode()),
-                           ("hold.toml", self.case.hold_text.encode())):
+                           ("hold.toml", self.case.hold_text.encode()),
+                           ("as_sliced.toml", self.case.as_sliced_text.encode()),
+                           ("map.txt", " ".join(self.map).encode())):
             (self.folder / name).write_bytes(data)
 
     def call(self, command, *arguments):
@@ -53,7 +62,7 @@ class Run:
         return done.returncode, done.stdout, done.stderr.decode(errors="replace")
 
     def rewrite(self, job, rules, to):
-        code, _, error = self.call("rewrite", "--rules", rules, job, "-o", to)
+        code, _, error = self.call("rewrite", "--rules", rules, *self.map, job, "-o", to)
         if code == 0:
             return (self.folder / to).read_bytes()
         message = re.sub(r"^forewarm: error: ", "", error.strip().split("\n")[0])
@@ -61,6 +70,8 @@ class Run:
         general = re.sub(r'"[^"]*"', '"..."', re.sub(r"\d+(\.\d+)?", "N", message))
         if code == 3:
             self.refused = general
+            if self.map and any(re.search(pattern, message) for pattern in MAY_BE_REFUSED):
+                return None
             if not deserved(message, Replay(Machine(tomllib.loads(self.case.rules_text)), lines_of(self.case.job))):
                 self.found.append(("refused", f"{rules}: {message}"))
         else:
@@ -83,12 +94,23 @@ class Run:
         rules = tomllib.loads(self.case.rules_text)
         if rewritten == self.case.job:
             return  # nothing to plan
-        judged = Judged(rules, self.case.job, rewritten)
+        judged = self.judged(rules, rewritten)
+        if judged is None:
+            return
         self.found += judged.all()
         self.back(rewritten)
-        self.waits(rules, judged)
+        self.waits(rules, getattr(judged, "judged", judged))
         self.check("job.gcode", "out.gcode")
         self.check("out.gcode")
+
+    def judged(self, rules, rewritten):
+        if b" ;fw+ mapped " not in rewritten:  # no filament that the job uses has moved
+            return Judged(rules, self.case.job, rewritten)
+        as_sliced = self.rewrite("job.gcode", "as_sliced.toml", "as_sliced.gcode")
+        if as_sliced is None:
+            return None
+        self.lines = moved_job(as_sliced)
+        return MappedJudged(rules, self.case.map, self.case.job, rewritten, as_sliced)
 
     def back(self, rewritten):
         code, _, error = self.call("restore", "out.gcode", "-o", "back.gcode")
@@ -101,7 +123,7 @@ class Run:
             self.found.append(("again", "rewriting the rewrite gives other bytes"))
 
     def waits(self, rules, judged):
-        code, out, error = self.call("forecast", "--json", "-", "--rules", "rules.toml", "job.gcode")
+        code, out, error = self.call("forecast", "--json", "-", "--rules", "rules.toml", *self.map, "job.gcode")
         if code != 0:
             self.found.append(("forecast-exit", f"{code}: {error.strip()}"))
             return
@@ -123,7 +145,9 @@ class Run:
             return
         held = self.rewrite("job.gcode", "hold.toml", "held.gcode")
         if held is not None:
-            self.found += waits_longer(judged, Replay(Machine(rules), lines_of_rewrite(held)[0]))
+            if self.lines is not None:
+                held = as_rewrite_of(self.lines, held)[0]
+            self.found += waits_longer(judged, Replay(judged.machine, lines_of_rewrite(held)[0]))
 
     def check(self, *files):
         kind = "check" if len(files) == 2 else "check-alone"
@@ -136,9 +160,9 @@ class Run:
 
 
 def one(task):
-    program, seed, limits, keep = task
+    program, seed, limits, odd, mapped, keep = task
     with tempfile.TemporaryDirectory(prefix="random-job-") as folder:
-        result = Run(program, seed, folder, limits).go()
+        result = Run(program, seed, folder, limits, odd, mapped).go()
         if keep and result[1]:
             place = pathlib.Path(keep) / str(seed)
             place.mkdir(parents=True, exist_ok=True)
@@ -164,6 +188,8 @@ def main():
     p.add_argument("--workers", type=int, default=os.cpu_count())
     p.add_argument("--keep", metavar="DIR", help="where to leave jobs that fail")
     p.add_argument("--limits", action="store_true", help="rule files with a heating_limit_w")
+    p.add_argument("--odd", action="store_true", help="jobs with more uses that do not print, and waits for cooling")
+    p.add_argument("--map", action="store_true", help="such jobs, whose filaments move to random tools")
     p.add_argument("--only", metavar="PATTERN", help="categories that count, a regular expression")
     p.add_argument("--known", metavar="FILE", help="categories that do not: a pattern a line, then # and why")
     p.add_argument("--json", metavar="FILE", help="categories, their counts and least seeds")
@@ -173,7 +199,7 @@ def main():
     if arguments.known:
         lines = pathlib.Path(arguments.known).read_text().splitlines()
         known = [p for p in (line.split("#")[0].strip() for line in lines) if p]
-    tasks = [(program, seed, arguments.limits, arguments.keep) for seed in arguments.seeds]
+    tasks = [(program, seed, arguments.limits, arguments.odd, arguments.map, arguments.keep) for seed in arguments.seeds]
     counts, seeds, refused = collections.Counter(), collections.defaultdict(set), collections.Counter()
     passed = collections.defaultdict(set)
     with multiprocessing.Pool(arguments.workers) as pool:

@@ -28,6 +28,9 @@ Line = collections.namedtuple("Line", "number text origin step")
 Moved = collections.namedtuple("Moved", "number origin key forwards head tool temp target asked_c waited first told")
 Exchange = collections.namedtuple("Exchange", "number origin head out into temp target printed sure_c")
 Select = collections.namedtuple("Select", "number origin tool head from_head z block")
+# A wait for cooling down: of which head, to what, from what at most; the tool that it was last used with, if ever, and the
+# one named, else in it.
+Cooled = collections.namedtuple("Cooled", "head target most user named")
 # Filament moved by a line that was put in, after so many moves of the job's; `printed`: the target when its head
 # last extruded; `moved_at`: the temperature when the job last moved filament in it.
 StepFed = collections.namedtuple("StepFed", "number step mm head tool temp target printed moved_at moves")
@@ -167,7 +170,8 @@ class Replay:
         self.sure = {}        # head: what it was last waited for, unless it was set lower since
         self.waited_for = {}  # head: (so many lines of the job had fed forwards, target, not told anything since)
         self.fed = 0
-        self.moved_at = {}    # head: temperature when its filament was last moved
+        self.used_c = {}      # head: the target when its filament was last moved, or what it was before an off
+        self.moved_at = {}    # head: temperature after its filament was last moved, not above the target
         self.in_use = None    # the select by which the present use began
         self.fed_in = -1      # the select after which the last filament was moved
         self.told_in = -1     # the select after whose first move of filament the job set a target
@@ -182,8 +186,15 @@ class Replay:
         self.long_lines = []  # from when to when
         self.cold_starts = 0
         self.cools = {}       # line of the job: whether its M109 R finds the heater hotter than that
+        self.cooled = {}      # ... and what it is for
+        self.let_go = set()   # heads that were switched off, while nothing has fed forwards since
+        self.user = {}        # head: the tool that it was last used with
+        self.most = {}        # head: the highest target since it was last waited for until it had cooled
+        self.visit_waits = {}  # number of the select from 0: what is waited for until the next: head, target, whether that is a
+                               # use, by no other tool's number
         self.told = []        # (when, head, target, by the job's own wait for cooling)
-        self.busy = {}        # head: when it last fed, exchanged or got a sequence, or was put away after that
+        self.busy = {}        # head: when it last fed, exchanged, was waited for or got a sequence, or was put away
+                              # after that
         self.busy_in = -1     # the select after which the last of these was
         self.drive, self.drives = {}, []  # at full drive: from, to, head, whether a line that was put in began it
         for line in lines:
@@ -209,7 +220,12 @@ class Replay:
         if value > heater.max_c:
             self.findings.append(("above-max", self.at.number, f"target {value:g} above max_c"))
         self.cold_starts += value > 0 >= heater.target
+        if value <= self.m.ambient < heater.target:
+            self.let_go.add(head)
+        elif value > self.m.ambient:
+            self.let_go.discard(head)
         heater.set(value)
+        self.most[head] = value if cooling else max(value, self.most.get(head, 0))
         drive = self.drive.pop(head, None)
         if drive is not None and drive[1] > self.now:
             drive[1] = self.now
@@ -230,8 +246,11 @@ class Replay:
             if within:
                 self.told_in = self.in_use
 
-    def wait(self, head, cooling):
+    def wait(self, head, cooling, named=None):
         heater = self.heaters[head]
+        # What is waited for until it has cooled down from where it was used is no use.
+        used = head == self.head and self.m.ambient < heater.target
+        used = used and not (cooling and heater.target < self.used_c.get(head, 0))
         seconds = heater.seconds_until(cooling) if self.heat else 0.0
         if seconds is None:
             self.findings.append(("waits-for-ever", self.at.number, f"for {heater.target:g}"))
@@ -242,6 +261,12 @@ class Replay:
                 self.waited_in_steps += seconds
             self.waits.append(Wait(self.at.number, self.at.origin, head, seconds, cooling, self.at.step))
             self.pass_time(seconds)
+        self.visit_waits.setdefault(len(self.selects) - 1, []).append(
+            (head, heater.target, used and (self.m.by_heater or named in (None, self.tool))))
+        if used and self.at.origin is not None:
+            self.is_busy()
+            self.user[head] = self.tool
+            self.used_c[head] = heater.target
         self.sure[head] = heater.target
         self.waited_for[head] = (self.fed, heater.target, True)
 
@@ -368,10 +393,13 @@ class Replay:
                 return
             if cooling and self.at.origin is not None:
                 self.cools[self.at.origin] = self.heaters[head].temp > (given or 0) + 1
+                named = int(value["T"]) if value.get("T") is not None and not self.m.by_heater else None
+                self.cooled[self.at.origin] = Cooled(head, given or 0, self.most.get(head, 0), self.user.get(head),
+                                                     self.loaded.get(head) if named is None else named)
             if given is not None:
                 self.set(head, given, cooling)
             if code == 109:
-                self.wait(head, cooling)
+                self.wait(head, cooling, value.get("T"))
         elif code in (82, 83):
             self.erel = code == 83
         elif code == 6 and value.get("T") is not None:
@@ -421,13 +449,21 @@ class Replay:
                                 heater.target, self.asked.get(self.head, 0),
                                 self.waited_for.get(self.head), self.fed_in != self.in_use,
                                 self.told_in == self.in_use))
-        self.fed_in = self.in_use
-        self.moved_at[self.head] = heater.temp
+        if forwards or heater.target > self.m.ambient or self.head in self.let_go:
+            self.fed_in = self.in_use  # else it is pulled cold
+        if forwards:
+            self.let_go.clear()
+        self.moved_at[self.head] = self.no_hotter_than_asked(heater)
+        self.user[self.head] = self.tool
+        self.used_c[self.head] = heater.target if heater.target > self.m.ambient else self.asked.get(self.head, 0)
         if forwards:
             self.fed += 1
             self.printed[self.head] = heater.target
             if self.stepped.pop(self.head, 0) < -1e-4:
                 self.findings.append(("filament-back", self.at.number, "steps have left the filament pulled back"))
+
+    def no_hotter_than_asked(self, heater):
+        return min(heater.temp, heater.target) if heater.target > self.m.ambient else heater.temp
 
     def move(self, value, code):
         old = list(self.pos)
@@ -467,6 +503,8 @@ class Replay:
             self.pass_time(length / speed * self.m.time_scale)
             if delta[3] != 0:
                 self.is_busy()
+                if self.at.origin is not None:
+                    self.moved_at[self.head] = self.no_hotter_than_asked(self.heaters[self.head])
 
     def arc(self, delta, value, code):
         """The length of an arc in x and y; with R taken as straight."""
