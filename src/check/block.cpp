@@ -17,7 +17,7 @@ bool near(double a, double b) { return std::abs(a - b) <= kSameMm; }
 
 }  // namespace
 
-bool is_followed(const Told& told) {
+bool is_followed(const InterpretedLine& told) {
   if (told.words.kind != gcode::LineKind::words) return !told.found.empty();
   for (std::size_t i = 0; i < told.words.count; ++i) {
     const gcode::Word& w = told.words.list[i];

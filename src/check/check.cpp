@@ -9,16 +9,16 @@
 
 #include "check/block.h"
 #include "check/dialect.h"
+#include "check/interpreted_line.h"
 #include "check/moved.h"
 #include "check/pairing.h"
-#include "check/player.h"
-#include "check/told.h"
+#include "check/replay.h"
+#include "gcode/linear_move.h"
 #include "gcode/lines.h"
 #include "gcode/state.h"
-#include "gcode/straight.h"
 #include "machine/ending.h"
 #include "machine/move_filaments.h"
-#include "motion/clock.h"
+#include "motion/move_timer.h"
 #include "rules/recogniser.h"
 
 namespace forewarm::check {
@@ -37,10 +37,10 @@ Report of_another_original() {
   return report;
 }
 
-class Check final : private Player {
+class Check final : private Replay {
  public:
   Check(const rules::Rules& rules, const Options& options, rules::Recogniser recogniser)
-      : Player(rules, options), recogniser_(std::move(recogniser)), dialect_(rules) {
+      : Replay(rules, options), recogniser_(std::move(recogniser)), dialect_(rules) {
     ask_lines_ = !recogniser_.empty();
     ask_moves_ = recogniser_.wants_moves();
   }
@@ -83,7 +83,8 @@ class Check final : private Player {
   // --- reading a line ---
 
   // `text` as the machine would take it from `state`.
-  void read(std::string_view text, std::uint64_t number, gcode::State& state, Told& told) {
+  void read(std::string_view text, std::uint64_t number, gcode::State& state,
+            InterpretedLine& told) {
     if (number == 1 && text.substr(0, 3) == "\xef\xbb\xbf") text.remove_prefix(3);
     gcode::parse(text, told.words);
     gcode::apply(told.words, state, told.effect);
@@ -146,7 +147,7 @@ class Check final : private Player {
 
   // What kept() does of most lines, in a few steps: a straight move has no number, and patterns
   // that do not want moves fit no line that begins as one. False if kept() has to.
-  bool straight(const gcode::Straight& s) {
+  bool straight(const gcode::LinearMove& s) {
     if (ask_moves_ || state_.inverse_time) return false;
     std::array<double, 4> way;
     gcode::apply(s, state_, way);
@@ -169,7 +170,7 @@ class Check final : private Player {
 
   // --- the original's side ---
 
-  void follow_original(const Told& told) {
+  void follow_original(const InterpretedLine& told) {
     if (told.found.empty() && told.effect.moves && told.effect.commands <= 1) {
       const auto& d = told.effect.delta;
       if (d[kE] > 0) original_feeds(d[0] != 0 || d[1] != 0 || told.effect.arc);
@@ -210,7 +211,7 @@ class Check final : private Player {
   void begin() {
     original_started_ = true;
     Event e;
-    e.what = Event::What::start;
+    e.kind = Event::Kind::start;
     e.with_prelude = block_just_before_;
     e.head = original_mount_.mounted();
     put(e);
@@ -240,7 +241,7 @@ class Check final : private Player {
     block_line_ = number_;
     if (!original_started_) {
       Event e;
-      e.what = Event::What::prelude;
+      e.kind = Event::Kind::prelude;
       put(e);
     }
     block_z_ = original_state_.position[kZ] + original_state_.offset[kZ];
@@ -283,7 +284,7 @@ class Check final : private Player {
     const double up_mm = state_.position[kZ] - original_state_.position[kZ];
     if (up_mm <= 1e-6 && last_steps_ == nullptr) return;
     gcode::State after = original_state_;
-    other_ = Told{};
+    other_ = InterpretedLine{};
     if (!next.original.text.empty()) read(next.original.text, next.original.number, after, other_);
     if (!other_.selects()) return;
     if (up_mm > 1e-6) {
@@ -438,7 +439,7 @@ class Check final : private Player {
     follow_original(other_);
     if (head != kNone && !needless) wait_removed(head, for_c, before_c, e.waits_for_cooling);
   }
-  static bool says_target(const Told& told) {
+  static bool says_target(const InterpretedLine& told) {
     return told.says(rules::Recognise::As::set) || told.says(rules::Recognise::As::wait);
   }
   void original_numbers(const gcode::Words& words) {
@@ -449,8 +450,8 @@ class Check final : private Player {
     const bool has_original = step.kind != Step::Kind::added;
     const bool has_rewritten = step.kind != Step::Kind::lost;
     const std::uint64_t number = number_;
-    other_ = Told{};
-    told_ = Told{};
+    other_ = InterpretedLine{};
+    told_ = InterpretedLine{};
     if (has_original) {
       read(step.original.text, step.original.number, original_state_, other_);
       original_numbers(other_.words);
@@ -476,7 +477,7 @@ class Check final : private Player {
         !is    ? shown(step.original.text)
         : !was ? shown(step.rewritten.text)
                : shown(step.original.text) + " became " + shown(step.rewritten.text);
-    const auto kind = [](const Told& t) { return t.feeds() ? 2 : t.selects() ? 1 : 0; };
+    const auto kind = [](const InterpretedLine& t) { return t.feeds() ? 2 : t.selects() ? 1 : 0; };
     if (was && is && kind(other_) == kind(told_)) {
       constexpr std::array<Id, 3> kChanged{Id::line_changed, Id::select_changed, Id::move_changed};
       say(kChanged[std::size_t(kind(told_))], number, text);
@@ -526,7 +527,7 @@ class Check final : private Player {
   std::optional<rewrite::Header> header_;
 
   gcode::State original_state_;  // within a block; else the two are the same
-  Told told_, other_;
+  InterpretedLine told_, other_;
   LineCount count_, original_count_;
 
   bool in_block_ = false, block_just_before_ = false, block_acts_ = false, parted_ = false;

@@ -23,7 +23,7 @@ void Fed::line(std::string_view text) {
   using As = rules::Recognise::As;
   if (first_ && text.substr(0, 3) == "\xef\xbb\xbf") text.remove_prefix(3);
   first_ = false;
-  did_ = Did::nothing;
+  did_ = Activity::nothing;
   waited_ = false;
   gcode::parse(text, words_);
   gcode::apply(words_, state_, effect_);
@@ -68,7 +68,7 @@ void Fed::give(std::size_t head, std::optional<double> temp_c, bool waits, bool 
   named_ = number.value_or(last_tool_);
   if (waits && asked_.cools(head, temp_c, waits_for_cooling)) {
     asked_.cool(head, *temp_c);
-    did_ = Did::cooled;
+    did_ = Activity::cooled;
     const auto user = user_.find(head);
     tool_ = effect_.target_index && user != user_.end() ? user->second : number.value_or(-1);
     target_c_ = *temp_c;
@@ -80,20 +80,20 @@ void Fed::give(std::size_t head, std::optional<double> temp_c, bool waits, bool 
   user_[head] = mount_.tool();
   asked_.waits(head);
   if (number.value_or(mount_.tool()) != mount_.tool()) return;
-  did_ = Did::heated;
+  did_ = Activity::heated;
   tool_ = mount_.tool();
-  let_go_c_ = 0;
+  before_off_c_ = 0;
 }
 
 void Fed::feed(bool forwards) {
   if (mount_.mounted() == kNone && !forwards) return;
   const std::size_t head = mount_.feeding();
   if (head == kNone) return;
-  did_ = Did::fed;
+  did_ = Activity::fed;
   head_ = head;
   tool_ = mount_.tool();
   target_c_ = asked_[head].target_c;
-  let_go_c_ = forwards || begun_ ? 0 : asked_[head].let_go_c;
+  before_off_c_ = forwards || begun_ ? 0 : asked_[head].before_off_c;
   if (!begun_ && asked_.begins(head, forwards)) {
     begun_ = true;
     user_[head] = tool_;
@@ -114,7 +114,8 @@ bool Fed::same_as(const Fed& other, const gcode::ToolMap& map) const {
   // What was not let go of is pulled cold, and asks for nothing.
   return did_ == other.did_ && gcode::mapped(map, tool_) == other.tool_ &&
          std::abs(target_c_ - other.target_c_) <= kSameC &&
-         (did_ != Did::fed || let_go_c_ == 0 || std::abs(let_go_c_ - other.let_go_c_) <= kSameC);
+         (did_ != Activity::fed || before_off_c_ == 0 ||
+          std::abs(before_off_c_ - other.before_off_c_) <= kSameC);
 }
 
 std::string written(double c) { return fmt::format("{:g}", c); }

@@ -31,13 +31,13 @@ class Fed {
   // - heated: it waited for what is mounted, by no other tool's number;
   // - cooled: it waited until a heater had cooled down from what it was used at. tool() is what
   //   that was used with; without a number, what is mounted.
-  enum class Did : std::uint8_t { nothing, fed, heated, cooled };
-  [[nodiscard]] Did did() const { return did_; }
+  enum class Activity : std::uint8_t { nothing, fed, heated, cooled };
+  [[nodiscard]] Activity did() const { return did_; }
   [[nodiscard]] int tool() const { return tool_; }
   [[nodiscard]] std::size_t head() const { return head_; }
   [[nodiscard]] double target_c() const { return target_c_; }
   // Filament that is pulled: the target before the heater was let go of; 0: it was not.
-  [[nodiscard]] double let_go_c() const { return let_go_c_; }
+  [[nodiscard]] double before_off_c() const { return before_off_c_; }
   [[nodiscard]] std::uint64_t visit() const { return visit_; }  // how many selects so far
   // Whether the last line waits for the heater of `tool` to be at `target_c`, heated or cooled.
   [[nodiscard]] bool waits_for(int tool, double target_c);
@@ -57,7 +57,7 @@ class Fed {
   const rules::Recogniser& recogniser_;
   const bool heaters_, ask_moves_;
   Heads heads_;
-  Mount mount_;
+  ToolChanger mount_;
   machine::Asked asked_;
   std::unordered_map<std::size_t, int> user_;  // by toolhead: whose filament it was last used with
   gcode::Words words_;
@@ -65,10 +65,10 @@ class Fed {
   gcode::Effect effect_;
   std::vector<rules::Recognised> found_;
   bool first_ = true, begun_ = false, waited_ = false;
-  Did did_ = Did::nothing;
+  Activity did_ = Activity::nothing;
   int tool_ = -1, last_tool_ = -1, named_ = -1;
   std::size_t head_ = kNone;
-  double target_c_ = 0, let_go_c_ = 0;
+  double target_c_ = 0, before_off_c_ = 0;
   std::uint64_t visit_ = 0;
 };
 

@@ -153,7 +153,7 @@ std::optional<Id> id_of(std::string_view name) {
 }
 
 void Findings::add(Id id, std::uint64_t line, std::string message) {
-  if (++counts_[std::size_t(id)] > kMostOfOne) {
+  if (++counts_[std::size_t(id)] > kMaxOfOne) {
     ++left_out_;
     return;
   }

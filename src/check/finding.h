@@ -80,7 +80,7 @@ struct Finding {
 
 class Findings {
  public:
-  static constexpr std::uint64_t kMostOfOne = 1000;
+  static constexpr std::uint64_t kMaxOfOne = 1000;
   void add(Id id, std::uint64_t line, std::string message);
   void sort_by_line();  // those of one line stay in the order found
   [[nodiscard]] const std::vector<Finding>& list() const { return list_; }

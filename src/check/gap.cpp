@@ -39,7 +39,7 @@ double LongLines::line_end(double time_s) const {
 
 namespace {
 
-using thermal::Course;
+using thermal::HeaterState;
 
 constexpr double kSameC = 0.011;  // texts give two decimals
 constexpr double kHoldSlackC = 0.7;
@@ -50,7 +50,7 @@ constexpr double kLineSlackS = 2.5;
 
 class Judge {
  public:
-  Judge(const Gap& gap, const GapRules& rules, Findings& findings)
+  Judge(const ObservedGap& gap, const GapRules& rules, Findings& findings)
       : g_(gap), r_(rules), h_(rules.head.hotend), found_(findings) {
     guard_c_ = std::max(g_.out_c, g_.in_c);
     ready_c_ = g_.exchange ? std::max(guard_c_, g_.work_c) : g_.work_c;
@@ -82,7 +82,7 @@ class Judge {
  private:
   static constexpr std::size_t kHeld = SIZE_MAX;
   struct Past {
-    Course course;
+    HeaterState course;
     double hot_s;
   };
   struct Need {
@@ -99,7 +99,7 @@ class Judge {
     Past p{g_.start, 0};
     double now = g_.from_s;
     for (std::size_t i = 0; i < count && g_.orders[i].at_s <= until_s; ++i) {
-      const Order& o = g_.orders[i];
+      const HeaterCommand& o = g_.orders[i];
       p.hot_s += p.course.advance(std::max(0.0, o.at_s - now), warm_c_).above_s;
       now = std::max(now, o.at_s);
       if (o.target_c) p.course.set_target(*o.target_c);
@@ -109,9 +109,9 @@ class Judge {
   }
 
   void waits() {
-    for (const Order& o : g_.orders) {
+    for (const HeaterCommand& o : g_.orders) {
       if (!o.waits || o.cooling || o.waited_s <= 0) continue;
-      Course at_once = g_.start;
+      HeaterState at_once = g_.start;
       at_once.set_target(ready_c_);
       const double target = o.target_c.value_or(g_.work_c);
       if (!o.inserted && std::abs(target - g_.work_c) > kSameC) continue;  // for something else
@@ -129,8 +129,8 @@ class Judge {
     values_of(g_.parting);
     values_of(g_.orders);
   }
-  void values_of(const std::vector<Order>& orders) {
-    for (const Order& o : orders) {
+  void values_of(const std::vector<HeaterCommand>& orders) {
+    for (const HeaterCommand& o : orders) {
       if (!o.target_c) continue;
       const double t = *o.target_c;
       const auto is = [t](double c) { return std::abs(t - c) < kSameC; };
@@ -150,13 +150,13 @@ class Judge {
   // The job's own waits for something else stay in the gap, and the plan has to make do with them.
   [[nodiscard]] bool irregular() const {
     if (low_c_ <= standby_c_ + kSameC) return true;  // standby tells nothing from working
-    return std::any_of(g_.orders.begin(), g_.orders.end(), [this](const Order& o) {
+    return std::any_of(g_.orders.begin(), g_.orders.end(), [this](const HeaterCommand& o) {
       return !o.inserted && (!o.target_c || std::abs(*o.target_c - g_.work_c) > kSameC);
     });
   }
 
   void needs() {
-    for (const Order& o : g_.orders) {
+    for (const HeaterCommand& o : g_.orders) {
       if (o.waits) needs_.push_back({o.at_s, o.target_c.value_or(g_.work_c)});
     }
     if (g_.exchange) needs_.push_back({g_.exchanged_s, guard_c_});
@@ -183,11 +183,11 @@ class Judge {
   }
 
   // Seconds that the rules want for getting from `from` at `at_s` to a need.
-  [[nodiscard]] double lead_s(const Course& from, double at_s, const Need& need) const {
+  [[nodiscard]] double lead_s(const HeaterState& from, double at_s, const Need& need) const {
     return r_.around.lead_s(h_, from, need.temp_c, at_s, need.at_s);
   }
   // Whether a preheat at `at_s` meets every need.
-  [[nodiscard]] bool would_do(const Course& there, double at_s, double spare_s) const {
+  [[nodiscard]] bool would_do(const HeaterState& there, double at_s, double spare_s) const {
     return std::all_of(needs_.begin(), needs_.end(), [&](const Need& n) {
       return at_s + lead_s(there, at_s, n) + spare_s <= n.at_s;
     });
@@ -203,8 +203,8 @@ class Judge {
   }
 
   void lead(std::size_t preheat) {
-    const Order& order = g_.orders[preheat];
-    const Course there = past(order.at_s, preheat).course;
+    const HeaterCommand& order = g_.orders[preheat];
+    const HeaterState there = past(order.at_s, preheat).course;
     for (const Need& n : needs_) {
       const double needed = lead_s(there, order.at_s, n);
       const double has = n.at_s - order.at_s;
@@ -244,7 +244,7 @@ class Judge {
     // Held as hot as an exchange needs it, where that leaves time for the rest.
     const double drop = std::min(start_c, g_.exchange ? guard_c_ : ready_c_) - dip_c;
     const double next = r_.lines.line_end(g_.from_s + kLineSlackS);
-    Course let_go = g_.start;
+    HeaterState let_go = g_.start;
     let_go.set_target(standby_c_);
     let_go.advance(next - g_.from_s);
     if (!would_do(let_go, next, slack_s(0))) return;  // too short to let go of
@@ -270,13 +270,13 @@ class Judge {
     // Of the targets that it was given; without any, it is as it was before.
     std::optional<double> given;
     std::uint64_t line = g_.line;
-    const auto look = [&](const Order& o) {
+    const auto look = [&](const HeaterCommand& o) {
       if (!o.target_c || *o.target_c > given.value_or(*o.target_c)) return;
       if (o.waits && o.cooling) return;  // the job's, before it is put away
       given = *o.target_c;
       line = o.line;
     };
-    for (const Order& o : g_.parting) look(o);
+    for (const HeaterCommand& o : g_.parting) look(o);
     for (std::size_t i = 0; i < preheat; ++i) look(g_.orders[i]);
     const double lowest = given.value_or(g_.start.target_c());
     const double slack = slack_s(length());
@@ -302,7 +302,7 @@ class Judge {
   // Another heater was waited for at the same select: it was, or would have been, let go of before
   // that, and may then be too cold to be back.
   [[nodiscard]] bool let_go_before_wait() const {
-    return std::any_of(g_.parting.begin(), g_.parting.end(), [this](const Order& o) {
+    return std::any_of(g_.parting.begin(), g_.parting.end(), [this](const HeaterCommand& o) {
       return o.inserted && o.at_s < g_.from_s - kLineSlackS;
     });
   }
@@ -319,7 +319,7 @@ class Judge {
   // Whether, shut down at the first chance and told again at the next, it would be back in time.
   [[nodiscard]] bool back_from_off() const {
     if (let_go_before_wait()) return false;
-    Course cold = g_.start;
+    HeaterState cold = g_.start;
     cold.set_target(0);
     const double next = r_.lines.line_end(g_.from_s + kLineSlackS);
     cold.advance(next - g_.from_s);
@@ -332,20 +332,20 @@ class Judge {
     if (r_.around.limited() || (g_.start.target_c() <= h_.ambient_c && !off)) return;
     const double need_s = needs_.front().at_s;
     const auto cost = [&](double parked_c, bool chosen) {
-      Course course = g_.start;
+      HeaterState course = g_.start;
       course.set_target(parked_c);
       // As late as physics allows, by trial; margins are much the same for both.
       double early = g_.from_s;
       double late = need_s;
       for (int i = 0; i < 40; ++i) {
         const double middle = (early + late) / 2;
-        Course there = course;
+        HeaterState there = course;
         there.advance(middle - g_.from_s);
         (middle + lead_s(there, middle, needs_.front()) <= need_s ? early : late) = middle;
       }
       early = std::max(g_.from_s, r_.lines.line_begin(early));
       if (chosen) early = std::max(early, std::min(g_.orders[preheat].at_s, need_s));
-      thermal::Spent spent = course.advance(early - g_.from_s, warm_c_);
+      thermal::HeaterUsage spent = course.advance(early - g_.from_s, warm_c_);
       course.set_target(ready_c_);
       spent.add(course.advance(need_s - early, warm_c_));
       return spent.above_s / 3600 * r_.gap.hot_idle_cost_per_h +
@@ -376,7 +376,7 @@ class Judge {
       if (target) lowest = std::min(lowest.value_or(*target), *target);
     }
     const double floor_c = lowest.value_or(g_.start.target_c());
-    Course best = g_.start;
+    HeaterState best = g_.start;
     best.set_target(floor_c);
     const double back_s = std::min(g_.orders[preheat].at_s, g_.to_s);
     double least = best.advance(std::max(0.0, back_s - g_.from_s), warm_c_).above_s;
@@ -390,7 +390,7 @@ class Judge {
     }
   }
 
-  const Gap& g_;
+  const ObservedGap& g_;
   const GapRules& r_;
   const thermal::Hotend& h_;
   Findings& found_;
@@ -400,24 +400,24 @@ class Judge {
 
 }  // namespace
 
-void judge(const Gap& gap, const GapRules& rules, Findings& findings) {
+void judge(const ObservedGap& gap, const GapRules& rules, Findings& findings) {
   Judge(gap, rules, findings).run();
 }
 
-void judge_mounted(const Gap& gap, const GapRules& rules, Findings& findings) {
+void judge_mounted(const ObservedGap& gap, const GapRules& rules, Findings& findings) {
   // What the job itself sets in between is its own affair.
   const bool own = std::any_of(gap.orders.begin(), gap.orders.end(),
-                               [](const Order& o) { return !o.inserted && !o.waits; });
-  for (const Order& o : gap.parting) {
+                               [](const HeaterCommand& o) { return !o.inserted && !o.waits; });
+  for (const HeaterCommand& o : gap.parting) {
     if (o.inserted || o.waits || !o.target_c) continue;
     if (*o.target_c >= std::max(gap.out_c, gap.work_c) - kSameC) continue;
     findings.add(Id::set_in_gap, o.line,
                  fmt::format("{}: the job's own target of {:g} C is in force before the exchange",
                              printable(rules.head.name), *o.target_c));
   }
-  for (const Order& o : gap.orders) {
+  for (const HeaterCommand& o : gap.orders) {
     if (own || !o.waits || o.cooling || o.waited_s <= 0) continue;
-    Course at_once = gap.start;
+    HeaterState at_once = gap.start;
     const double target = o.target_c.value_or(gap.work_c);
     if (!o.inserted && std::abs(target - gap.work_c) > kSameC) continue;  // for something else
     at_once.set_target(std::max(target, gap.out_c));
@@ -432,30 +432,30 @@ void judge_mounted(const Gap& gap, const GapRules& rules, Findings& findings) {
   }
 }
 
-void judge_last(const Gap& gap, const GapRules& rules, bool ever_fed, Findings& findings) {
+void judge_last(const ObservedGap& gap, const GapRules& rules, bool ever_fed, Findings& findings) {
   const std::string name = printable(rules.head.name);
   const double warm_c = gap.standby_c + kHotAboveStandbyC;
-  Course course = gap.start;
-  Course at_once = gap.start;
+  HeaterState course = gap.start;
+  HeaterState at_once = gap.start;
   double now = gap.from_s;
   double hot_s = 0;
   std::uint64_t off_line = 0;
-  const auto needless = [&](const Order& o) {
+  const auto needless = [&](const HeaterCommand& o) {
     findings.add(Id::needless_heat, o.line,
                  fmt::format("{}: {:g} C, though {}", name, *o.target_c,
                              ever_fed ? "it is not used again" : "it is never used"));
   };
   // The job may wait for it to cool down; a target is what that takes.
-  const auto cool_down = [&gap](const Order& o) {
+  const auto cool_down = [&gap](const HeaterCommand& o) {
     return !o.inserted && o.waits && o.cooling && *o.target_c < gap.highest_c;
   };
-  for (const Order& o : gap.parting) {
+  for (const HeaterCommand& o : gap.parting) {
     const bool own_wait = !o.inserted && o.waits;
     if (o.target_c && *o.target_c > 0 && o.line > gap.fed_line && !own_wait) needless(o);
   }
   double least = 0;  // shut down at once, all else as it is
   at_once.set_target(0);
-  for (const Order& o : gap.orders) {
+  for (const HeaterCommand& o : gap.orders) {
     const double passed_s = std::max(0.0, o.at_s - now);
     hot_s += course.advance(passed_s, warm_c).above_s;
     least += at_once.advance(passed_s, warm_c).above_s;

@@ -20,7 +20,7 @@ namespace forewarm::check {
 constexpr double kHotAboveStandbyC = 5;
 
 // A target given to a heater.
-struct Order {
+struct HeaterCommand {
   double at_s = 0;
   std::optional<double> target_c;  // a wait may name none
   bool waits = false, cooling = false;
@@ -52,12 +52,12 @@ class LongLines {
   std::vector<Span> spans_;
 };
 
-struct Gap {
-  thermal::Course start;  // at from_s
+struct ObservedGap {
+  thermal::HeaterState start;  // at from_s
   double from_s = 0;
-  std::vector<Order> orders = {};
+  std::vector<HeaterCommand> orders = {};
   // Given after its last feeding but before it was put away: `start` has them behind it.
-  std::vector<Order> parting = {};
+  std::vector<HeaterCommand> parting = {};
   std::uint64_t fed_line = 0;  // of its last movement of filament, either way
   double highest_c = 0;        // of all targets that it was ever given
   double used_c = 0;           // the target at its last use; at `start` if there was none
@@ -76,15 +76,15 @@ struct Gap {
 struct GapRules {
   const rules::Toolhead& head;
   std::size_t index;  // of it
-  const rules::Gap& gap;
+  const rules::GapSettings& gap;
   const LongLines& lines;
   const Surroundings& around;
 };
 
-void judge(const Gap& gap, const GapRules& rules, Findings& findings);
+void judge(const ObservedGap& gap, const GapRules& rules, Findings& findings);
 // The gap after the last use, up to the end of the job at gap.to_s.
-void judge_last(const Gap& gap, const GapRules& rules, bool ever_fed, Findings& findings);
+void judge_last(const ObservedGap& gap, const GapRules& rules, bool ever_fed, Findings& findings);
 // An exchange of a mounted toolhead, at gap.from_s.
-void judge_mounted(const Gap& gap, const GapRules& rules, Findings& findings);
+void judge_mounted(const ObservedGap& gap, const GapRules& rules, Findings& findings);
 
 }  // namespace forewarm::check

@@ -9,7 +9,7 @@ namespace forewarm::check {
 
 using machine::Heads;
 using machine::kNone;
-using machine::Mount;
 using machine::Selected;
+using machine::ToolChanger;
 
 }  // namespace forewarm::check

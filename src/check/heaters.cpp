@@ -37,12 +37,12 @@ void Heaters::advance(Head& head, double at_s) {
 
 void Heaters::open_gap(Head& head, double at_s) {
   advance(head, at_s);
-  head.gap.emplace(Gap{.start = head.course,
-                       .from_s = at_s,
-                       .orders = {},
-                       .parting = head.since,
-                       .fed_line = head.fed_line,
-                       .used_c = head.used ? head.last_c : head.course.target_c()});
+  head.gap.emplace(ObservedGap{.start = head.course,
+                               .from_s = at_s,
+                               .orders = {},
+                               .parting = head.since,
+                               .fed_line = head.fed_line,
+                               .used_c = head.used ? head.last_c : head.course.target_c()});
   head.put_away = true;
 }
 
@@ -70,18 +70,18 @@ void Heaters::start(double at_s, bool with_prelude, std::size_t printing) {
     head.mark = head.before;
     head.mark_s = start_s_;
     if (h == mounted_) continue;
-    head.gap.emplace(Gap{.start = head.before,
-                         .from_s = start_s_,
-                         .orders = head.prelude,
-                         .used_c = head.before.target_c()});
+    head.gap.emplace(ObservedGap{.start = head.before,
+                                 .from_s = start_s_,
+                                 .orders = head.prelude,
+                                 .used_c = head.before.target_c()});
     head.waited_c = std::numeric_limits<double>::quiet_NaN();
-    for (const Order& o : head.prelude) {
+    for (const HeaterCommand& o : head.prelude) {
       if (o.waits) head.waited_c = o.target_c.value_or(head.course.target_c());
     }
   }
 }
 
-double Heaters::order(std::size_t h, Order o) {
+double Heaters::order(std::size_t h, HeaterCommand o) {
   settle_limits(o.at_s);
   Head& head = at(h);
   advance(head, o.at_s);
@@ -142,7 +142,7 @@ double Heaters::order(std::size_t h, Order o) {
 }
 
 // A sequence sets what its steps say, and in the end what it found.
-void Heaters::of_steps(std::size_t h, const Order& o) {
+void Heaters::of_steps(std::size_t h, const HeaterCommand& o) {
   Head& head = at(h);
   if (!head.before_steps) head.before_steps = head.course.target_c();
   const auto is = [&o](double c) { return std::abs(*o.target_c - c) <= kSameC; };
@@ -198,7 +198,7 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
     end_visit(s.from, at_s, line);
     // What was waited for after an exchange, to charge what came in, belongs to it.
     if (s.from != s.to && !visit_.fed && visit_.exchange) {
-      std::erase_if(from.since, [](const Order& o) { return o.inserted && o.waits; });
+      std::erase_if(from.since, [](const HeaterCommand& o) { return o.inserted && o.waits; });
     }
     if (s.from != s.to && (used || !from.gap)) {
       if (started_) open_gap(from, at_s);
@@ -224,9 +224,10 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
     if (started_ && visit_.out_c > heads_[s.to].hotend.ambient_c) {
       const double temp = to.course.temperature_c();
       const double least_c = std::max(visit_.out_c, visit_.in_c);
-      const bool waited = std::any_of(to.since.begin(), to.since.end(), [&](const Order& o) {
-        return o.waits && o.target_c.value_or(visit_.target_c) >= least_c - kSameC;
-      });
+      const bool waited =
+          std::any_of(to.since.begin(), to.since.end(), [&](const HeaterCommand& o) {
+            return o.waits && o.target_c.value_or(visit_.target_c) >= least_c - kSameC;
+          });
       // As when it feeds: a heater that had let go, and is driven again, cools on in its dead time.
       const thermal::Hotend& hotend = heads_[s.to].hotend;
       const auto warm_c = [&](double c) {
@@ -257,7 +258,7 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
     }
     if (!to.gap && started_) {
       visit_.mounted.emplace(
-          Gap{.start = to.course, .from_s = at_s, .orders = {}, .parting = to.since});
+          ObservedGap{.start = to.course, .from_s = at_s, .orders = {}, .parting = to.since});
     }
     if (started_) to.waited_c = std::numeric_limits<double>::quiet_NaN();
     to.since.clear();
@@ -268,7 +269,7 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
 }
 
 void Heaters::forget_orders_after(std::size_t h, std::uint64_t line) {
-  const auto later = [line](const Order& o) { return o.line > line; };
+  const auto later = [line](const HeaterCommand& o) { return o.line > line; };
   if (at(h).gap) std::erase_if(at(h).gap->orders, later);
   if (visit_.mounted) std::erase_if(visit_.mounted->orders, later);
 }
@@ -293,7 +294,7 @@ void Heaters::end_visit(std::size_t h, double at_s, std::uint64_t line) {
       head.fed_until_s = used_s;
       head.fed_line = used_line;
     }
-    std::erase_if(head.since, [&](const Order& o) { return o.line <= used_line; });
+    std::erase_if(head.since, [&](const HeaterCommand& o) { return o.line <= used_line; });
   } else if (visit_.exchange) {
     exchanged_only(h, at_s, line);
     return;
@@ -318,7 +319,7 @@ void Heaters::exchanged_only(std::size_t h, double at_s, std::uint64_t line) {
   head.used = true;
 }
 
-void Heaters::of_filament(Gap& gap, std::size_t head, int tool) const {
+void Heaters::of_filament(ObservedGap& gap, std::size_t head, int tool) const {
   const rules::Filament f = rules_.filament(tool);
   gap.standby_c = std::min(f.standby_c, heads_[head].max_c);
   gap.max_hot_idle_s = f.max_hot_idle_s;
@@ -329,7 +330,7 @@ void Heaters::close(std::size_t h, double fed_s, double work_c, int tool, std::u
   const GapRules how{heads_[h], h, rules_.gap, lines_, around_};
   const double out_c = visit_.out_c > heads_[h].hotend.ambient_c ? visit_.out_c : work_c;
   if (head.gap) {
-    Gap& gap = *head.gap;
+    ObservedGap& gap = *head.gap;
     gap.to_s = std::max(gap.from_s, visit_.at_s);
     gap.fed_s = fed_s;
     gap.line = line;
@@ -468,9 +469,9 @@ void Heaters::finish(double at_s) {
     if (!head.gap) {
       // Mounted to the end: its last gap begins where it last moved filament.
       const double from = std::max(head.fed_until_s, start_s_);
-      Gap gap{.start = head.since.empty() ? head.course : head.mark, .from_s = from};
+      ObservedGap gap{.start = head.since.empty() ? head.course : head.mark, .from_s = from};
       double now = head.since.empty() ? at_s : head.mark_s;
-      for (const Order& o : head.since) {
+      for (const HeaterCommand& o : head.since) {
         if (o.line > head.fed_line && o.at_s >= from - 1e-6) {
           gap.orders.push_back(o);
           continue;
@@ -484,7 +485,7 @@ void Heaters::finish(double at_s) {
       } else if (now > from) {
         // Nothing was said in between: it was held at its target.
         const double target = gap.start.target_c();
-        gap.start = thermal::Course(heads_[h].hotend, gap.start.temperature_c());
+        gap.start = thermal::HeaterState(heads_[h].hotend, gap.start.temperature_c());
         gap.start.set_target(target);
       }
       head.gap = std::move(gap);

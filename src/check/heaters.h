@@ -26,7 +26,7 @@ class Heaters {
   // heaters are the plan's.
   void start(double at_s, bool with_prelude, std::size_t printing);
   // `order` without waited_s; returns the seconds that the machine stands still.
-  double order(std::size_t head, Order order);
+  double order(std::size_t head, HeaterCommand order);
   // `wanted_c`: the original's target, of the toolhead that is mounted then.
   void select(double at_s, const Selected& selected, int tool, double wanted_c, std::uint64_t line);
   // Filament is moved by the job, the first time since something happened to `head`, or the first
@@ -55,7 +55,7 @@ class Heaters {
   struct Head {
     explicit Head(const thermal::Hotend& hotend)
         : course(hotend, hotend.ambient_c), before(course), mark(course) {}
-    thermal::Course course;
+    thermal::HeaterState course;
     double now_s = 0;
     double fed_until_s = 0;
     std::uint64_t fed_line = 0;
@@ -71,13 +71,13 @@ class Heaters {
     double waited_c = std::numeric_limits<double>::quiet_NaN();  // made sure of by a wait…
     bool put_away = false;                                       // …but put away since
     std::optional<double> before_steps;  // the target when the present sequence began to set it
-    thermal::Course before;              // at the prelude
-    std::vector<Order> prelude;
-    std::optional<Gap> gap;  // parked
+    thermal::HeaterState before;         // at the prelude
+    std::vector<HeaterCommand> prelude;
+    std::optional<ObservedGap> gap;  // parked
     // Since it last fed: what a last gap that begins while it is mounted consists of.
-    thermal::Course mark;
+    thermal::HeaterState mark;
     double mark_s = 0;
-    std::vector<Order> since;
+    std::vector<HeaterCommand> since;
   };
   struct Visit {
     double at_s = 0;
@@ -87,13 +87,13 @@ class Heaters {
     double out_c = 0, in_c = 0, target_c = 0;  // at the select
     std::optional<double> waited_c;            // last, since the select
     int out_tool = -1;
-    std::optional<Gap> mounted;  // an exchange without parking
+    std::optional<ObservedGap> mounted;  // an exchange without parking
     struct Pull {
       double at_s, wanted_c, waited_c;
       std::uint64_t line;
     };
-    std::optional<Pull> pull;       // the first, before anything is fed
-    std::optional<Order> own_wait;  // the job's last for the heater, over at `at_s`
+    std::optional<Pull> pull;               // the first, before anything is fed
+    std::optional<HeaterCommand> own_wait;  // the job's last for the heater, over at `at_s`
   };
 
   Head& at(std::size_t head);
@@ -104,8 +104,8 @@ class Heaters {
   void forget_orders_after(std::size_t head, std::uint64_t line);
   void open_gap(Head& head, double at_s);
   void close(std::size_t head, double fed_s, double work_c, int tool, std::uint64_t line);
-  void of_filament(Gap& gap, std::size_t head, int tool) const;
-  void of_steps(std::size_t head, const Order& order);
+  void of_filament(ObservedGap& gap, std::size_t head, int tool) const;
+  void of_steps(std::size_t head, const HeaterCommand& order);
   void limit(std::size_t head, double at_s, std::uint64_t line);
   void settle_limits(double until_s);
   void say(Id id, std::size_t head, std::uint64_t line, const std::string& what);

@@ -293,13 +293,13 @@ class Reading {
 
   // Whether filament moves, and is waited for, as in the original, by the marks alone.
   void compare(std::uint64_t line) {
-    using Did = Fed::Did;
+    using Activity = Fed::Activity;
     const Fed& before = fed_before_;
     Fed& after = fed_after_;
-    if (after.did() == Did::fed || after.did() == Did::heated) used(after);
-    if (before.did() == Did::cooled) return compare_cooling(line);
-    if (before.did() == Did::nothing || before.same_as(after, out_.map)) return;
-    if (before.did() == Did::heated &&
+    if (after.did() == Activity::fed || after.did() == Activity::heated) used(after);
+    if (before.did() == Activity::cooled) return compare_cooling(line);
+    if (before.did() == Activity::nothing || before.same_as(after, out_.map)) return;
+    if (before.did() == Activity::heated &&
         after.waits_for(gcode::mapped(out_.map, before.tool()), before.target_c())) {
       return;  // from above, there
     }
@@ -307,17 +307,18 @@ class Reading {
     if (std::exchange(told_, now) == now) return;
     const std::string was = "T" + std::to_string(before.tool());
     const std::string is = "T" + std::to_string(after.tool());
-    if (before.did() == Did::heated) {
-      out_.findings.add(Id::wait_lost, line,
-                        was + " is waited for at " + written(before.target_c()) +
-                            (after.did() != Did::heated ? " C; the marks take that away"
-                                                        : " C; the marks make it " + is + " at " +
-                                                              written(after.target_c()) + " C"));
+    if (before.did() == Activity::heated) {
+      out_.findings.add(
+          Id::wait_lost, line,
+          was + " is waited for at " + written(before.target_c()) +
+              (after.did() != Activity::heated
+                   ? " C; the marks take that away"
+                   : " C; the marks make it " + is + " at " + written(after.target_c()) + " C"));
       return;
     }
-    const bool let_go = before.target_c() == after.target_c() && before.let_go_c() > 0;
-    const double was_c = let_go ? before.let_go_c() : before.target_c();
-    const double is_c = let_go ? after.let_go_c() : after.target_c();
+    const bool let_go = before.target_c() == after.target_c() && before.before_off_c() > 0;
+    const double was_c = let_go ? before.before_off_c() : before.target_c();
+    const double is_c = let_go ? after.before_off_c() : after.target_c();
     out_.findings.add(Id::extrusion_target, line,
                       was + " moves filament with a target of " + written(was_c) +
                           (let_go ? " C that it had before it was off" : " C") +
@@ -399,7 +400,7 @@ class Reading {
   Fed fed_before_, fed_after_;
   bool ends_inserted_open_ = false;
   bool any_ = false, all_said_ = false;
-  std::tuple<std::uint64_t, Fed::Did, double> told_;
+  std::tuple<std::uint64_t, Fed::Activity, double> told_;
   // A wait for cooling down that the moved job does not have, by its toolhead there.
   struct Cooling {
     std::uint64_t line = 0;

@@ -55,7 +55,7 @@ Result<bool> Pairing::next_rewritten(gcode::RawLine& line) {
     at_ = 0;
     text_ = block_->block.buffer.data();
   }
-  const gcode::Straight& s = block_->digest.lines[at_++];
+  const gcode::LinearMove& s = block_->digest.lines[at_++];
   straight_ = s.is() ? &s : nullptr;
   line.text = {text_, s.length()};
   line.ending = {text_ + s.length(), s.ending()};

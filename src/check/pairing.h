@@ -14,9 +14,9 @@
 #include <string>
 
 #include "base/bytes.h"
+#include "gcode/linear_move.h"
 #include "gcode/lines.h"
 #include "gcode/read_ahead.h"
-#include "gcode/straight.h"
 #include "rewrite/marks.h"
 
 namespace forewarm::check {
@@ -33,7 +33,7 @@ struct Step {
                    // last
   Line original;   // of disabled, kept, changed and lost
   // Of `kept`, where it is known without a further look: what its line is.
-  const gcode::Straight* straight = nullptr;
+  const gcode::LinearMove* straight = nullptr;
 };
 
 class Pairing {
@@ -77,7 +77,7 @@ class Pairing {
   std::size_t at_ = 0;
   const char* text_ = nullptr;
   std::uint64_t number_ = 0;
-  const gcode::Straight* straight_ = nullptr;  // what the present line is; else nullptr
+  const gcode::LinearMove* straight_ = nullptr;  // what the present line is; else nullptr
 
   std::optional<gcode::LineReader> original_;
   std::unique_ptr<Hash> hash_;

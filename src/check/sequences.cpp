@@ -57,7 +57,7 @@ std::string Sequences::judge(std::size_t head, const Head& h,
     if (!text.empty()) text += ", ";
     text += what;
   };
-  for (const Given& g : h.given) say(is, g.sequence == nullptr ? "select" : g.sequence->name);
+  for (const SequenceRun& g : h.given) say(is, g.sequence == nullptr ? "select" : g.sequence->name);
   const bool off = rules_.gap.policy == rules::Policy::as_sliced;
   const auto want = [&](const std::vector<std::string>& names) {
     for (const std::string& name : names) {
@@ -71,7 +71,7 @@ std::string Sequences::judge(std::size_t head, const Head& h,
   if (is != wanted) {
     return fmt::format("{}: got {}; the rules want {}", heads_[head].name, is, wanted);
   }
-  for (const Given& g : h.given) {
+  for (const SequenceRun& g : h.given) {
     if (g.sequence == nullptr) continue;
     std::size_t i = 0;
     bool same = true;
@@ -129,7 +129,8 @@ std::string Sequences::exchanged_only(std::size_t head) {
   while (cut != h.given.begin() && (cut - 1)->sequence != nullptr) --cut;
   const rules::Sequence* after = rules_.sequence(rules_.filament(tool).after_exchange);
   if (cut != h.given.end() && after != nullptr && cut->sequence == after) ++cut;
-  std::vector<Given> rest(std::make_move_iterator(cut), std::make_move_iterator(h.given.end()));
+  std::vector<SequenceRun> rest(std::make_move_iterator(cut),
+                                std::make_move_iterator(h.given.end()));
   h.given.erase(cut, h.given.end());
   std::string wrong = used_again(head);
   at(head).given = std::move(rest);
@@ -146,7 +147,7 @@ std::string Sequences::finish(std::size_t head) const {
   const std::string name =
       given ? rules::at_last_use(heads_[head], rules_.filament(h.tool)) : std::string();
   bool selects = false;
-  for (const Given& g : h.given) selects |= g.sequence == nullptr;
+  for (const SequenceRun& g : h.given) selects |= g.sequence == nullptr;
   return judge(head, h, {name}, {}, selects);
 }
 

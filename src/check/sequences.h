@@ -39,12 +39,12 @@ class Sequences {
   [[nodiscard]] std::size_t heads() const { return list_.size(); }
 
  private:
-  struct Given {
+  struct SequenceRun {
     const rules::Sequence* sequence = nullptr;  // nullptr: selects lie here
     std::vector<double> fed_mm;
   };
   struct Head {
-    std::vector<Given> given;  // since it last fed
+    std::vector<SequenceRun> given;  // since it last fed
     bool used = false, fed_since_began = false, hot = false;
     int tool = -1;           // that it last fed, or got
     bool exchanged = false;  // since then ...

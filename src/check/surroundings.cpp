@@ -20,7 +20,7 @@ double quantile(double share) {
   return z;
 }
 
-double drive_seconds(thermal::Course course, double to_c) {
+double drive_seconds(thermal::HeaterState course, double to_c) {
   if (course.temperature_c() >= to_c) return 0;
   course.set_target(to_c);
   return course.seconds_until_warm(to_c);
@@ -33,7 +33,7 @@ Surroundings::Surroundings(const rules::Rules& rules) : rules_(rules) {
 }
 
 double Surroundings::spread_s2(bool parks, bool picks, bool exchanges) const {
-  const rules::Gap& g = rules_.gap;
+  const rules::GapSettings& g = rules_.gap;
   return (double(parks) + double(picks)) * std::pow(g.park_spread_s, 2) +
          double(exchanges) * std::pow(g.exchange_spread_s, 2);
 }
@@ -61,12 +61,12 @@ void Surroundings::forget_before(double time_s) {
   }
 }
 
-double Surroundings::lead_s(const thermal::Hotend& hotend, const thermal::Course& from, double to_c,
-                            double at_s, double need_s) const {
-  const rules::Gap& g = rules_.gap;
+double Surroundings::lead_s(const thermal::Hotend& hotend, const thermal::HeaterState& from,
+                            double to_c, double at_s, double need_s) const {
+  const rules::GapSettings& g = rules_.gap;
   const double from_c = from.temperature_c();
   const double heat = drive_seconds(from, to_c);
-  const double from_cold = drive_seconds(thermal::Course(hotend, from_c), to_c);
+  const double from_cold = drive_seconds(thermal::HeaterState(hotend, from_c), to_c);
   if (g.plain_lead()) {
     return heat * (1 + g.lead_stretch.value_or(g.kLeadStretch)) +
            g.lead_extra_s.value_or(g.kLeadExtraS);
@@ -82,16 +82,16 @@ double Surroundings::lead_s(const thermal::Hotend& hotend, const thermal::Course
   }
   const double moving = std::max(0.0, need_s - at_s - changes_s);
   // Errors of time add no more than heating takes, however sure a use is to be.
-  constexpr double kMostTimeShare = 0.5;
-  variance += std::pow(std::min(g.time_error, kMostTimeShare / std::max(z_, 1e-9)) * moving, 2);
+  constexpr double kMaxTimeShare = 0.5;
+  variance += std::pow(std::min(g.time_error, kMaxTimeShare / std::max(z_, 1e-9)) * moving, 2);
   if (from_c < to_c) {
     const double deviations = std::max(1.0, z_);
     thermal::Hotend weak = hotend;
     weak.full_drive_c = std::max(hotend.full_drive_c - deviations * g.heater_error *
                                                            (hotend.full_drive_c - hotend.ambient_c),
                                  to_c + 0.05 * (hotend.full_drive_c - to_c));
-    variance +=
-        std::pow((drive_seconds(thermal::Course(weak, from_c), to_c) - from_cold) / deviations, 2);
+    variance += std::pow(
+        (drive_seconds(thermal::HeaterState(weak, from_c), to_c) - from_cold) / deviations, 2);
   }
   return heat + z_ * std::sqrt(variance);
 }

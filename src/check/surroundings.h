@@ -25,7 +25,7 @@ class Surroundings {
 
   // Seconds that the rules want between an order at `at_s`, when the heater is as in `from`, and a
   // need at `need_s`.
-  [[nodiscard]] double lead_s(const thermal::Hotend& hotend, const thermal::Course& from,
+  [[nodiscard]] double lead_s(const thermal::Hotend& hotend, const thermal::HeaterState& from,
                               double to_c, double at_s, double need_s) const;
   // Whether `head` could have drawn `watts` all that time without exceeding the limit.
   [[nodiscard]] bool power_free(std::size_t head, double watts, double from_s, double to_s) const;

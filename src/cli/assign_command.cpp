@@ -10,7 +10,7 @@ namespace {
 
 Result<std::optional<rules::Matrix>> matrix_of(const std::string& file, const rules::Rules& rules) {
   if (file.empty()) return std::optional<rules::Matrix>();
-  auto text = io::read_all(file, rules::kMostMatrixBytes);
+  auto text = io::read_all(file, rules::kMaxMatrixBytes);
   if (!text) {
     text.error().kind = Error::Kind::rules;  // as with a rule file
     return std::move(text.error());

@@ -24,8 +24,8 @@ namespace {
 
 namespace fs = std::filesystem;
 
-constexpr std::size_t kMostListBytes = std::size_t{256} << 20U;
-constexpr std::size_t kMostManifestBytes = std::size_t{1} << 30U;
+constexpr std::size_t kMaxListBytes = std::size_t{256} << 20U;
+constexpr std::size_t kMaxManifestBytes = std::size_t{1} << 30U;
 
 Error usage(std::string message, std::string hint = {}) {
   return Error{Error::Kind::usage, std::move(message), "", 0, 0, "", std::move(hint)};
@@ -75,7 +75,7 @@ class Batch {
   }
 
   Result<std::string> read_list() const {
-    if (options_.files0_from != "-") return io::read_all(options_.files0_from, kMostListBytes);
+    if (options_.files0_from != "-") return io::read_all(options_.files0_from, kMaxListBytes);
     auto source = io::FileSource::spool(0);
     if (!source) return std::move(source.error());
     TextSink text;
@@ -127,7 +127,7 @@ class Batch {
 
   Status open_manifest() {
     manifest_file_ = options_.folder + "/" + manifest_name(shard_);
-    auto journal = io::Journal::open(manifest_file_, kMostManifestBytes);
+    auto journal = io::Journal::open(manifest_file_, kMaxManifestBytes);
     if (!journal) return std::move(journal.error());
     if (auto s = own_.read(journal->text(), manifest_file_); !s) return s;
     journal_.emplace(std::move(*journal));
@@ -143,7 +143,7 @@ class Batch {
     std::sort(others.begin(), others.end());
     for (const std::string& name : others) {
       if (!fs::is_regular_file(fs::symlink_status(folder_ + "/" + name, code))) continue;
-      const auto text = io::read_all(folder_ + "/" + name, kMostManifestBytes);
+      const auto text = io::read_all(folder_ + "/" + name, kMaxManifestBytes);
       if (text) (void)others_.read(*text, name).ok();
     }
     return success();
@@ -199,11 +199,11 @@ class Batch {
   }
 
   static unsigned default_threads() {
-    return std::clamp(std::thread::hardware_concurrency(), 1U, kMostThreads);
+    return std::clamp(std::thread::hardware_concurrency(), 1U, kMaxThreads);
   }
 
   // In the order of the jobs, whichever ends first.
-  void say(const Did& did, io::Progress& progress) {
+  void say(const JobResult& did, io::Progress& progress) {
     progress.wipe();
     if (stdout_) stdout_ = output_.sink().write(batch_line(did));
     if (stdout_) stdout_ = output_.sink().flush();
@@ -228,7 +228,7 @@ class Batch {
   }
 
   int finish() {
-    for (const Did& did : did_) own_.put(did.entry);
+    for (const JobResult& did : did_) own_.put(did.entry);
     journal_.reset();  // its lock is on the file that is replaced now
     if (auto s = write_manifest(); !s && !trouble_) trouble_ = std::move(s.error());
     if (stdout_) stdout_ = output_.sink().write(batch_table(did_));
@@ -244,7 +244,7 @@ class Batch {
   std::string manifest_file_;
   std::optional<io::Journal> journal_;
   Manifest own_, others_;
-  std::vector<Did> did_;
+  std::vector<JobResult> did_;
   std::vector<bool> ended_;
   std::size_t said_ = 0;
   std::optional<Error> trouble_;  // with the manifest

@@ -12,7 +12,7 @@ namespace forewarm::cli {
 
 namespace {
 
-constexpr std::uint64_t kMostShards = 10'000;
+constexpr std::uint64_t kMaxShards = 10'000;
 
 Error usage(std::string message, std::string hint = {}) {
   return Error{Error::Kind::usage, std::move(message), "", 0, 0, "", std::move(hint)};
@@ -75,10 +75,10 @@ Result<Shard> shard_from(std::string_view text) {
   if (slash != std::string_view::npos) {
     const auto k = number_from(text.substr(0, slash));
     const auto n = number_from(text.substr(slash + 1));
-    if (k && n && *k >= 1 && *k <= *n && *n <= kMostShards) return Shard{*k, *n};
+    if (k && n && *k >= 1 && *k <= *n && *n <= kMaxShards) return Shard{*k, *n};
   }
   return usage(fmt::format("--shard: \"{}\" is not K/N with K from 1 to N, and N up to {}",
-                           printable(text), kMostShards));
+                           printable(text), kMaxShards));
 }
 
 std::string manifest_name(const std::optional<Shard>& shard) {

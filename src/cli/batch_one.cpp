@@ -20,8 +20,8 @@ namespace fs = std::filesystem;
 
 BatchFigures figures_of(const job::Job& job, const plan::Plan& plan) {
   BatchFigures f;
-  f.changes = job.count(job::Change::toolhead) + job.count(job::Change::filament) +
-              job.count(job::Change::both);
+  f.changes = job.count(job::ChangeKind::toolhead) + job.count(job::ChangeKind::filament) +
+              job.count(job::ChangeKind::both);
   f.put_in = plan.commands.size();
   f.taken_out = plan.disabled.size();
   f.cold_starts = plan.figures.cold_starts;
@@ -59,7 +59,7 @@ bool exists(const std::string& path) {
 }
 
 // Whether what an earlier run left still is what this one would leave.
-bool still_holds(const Order& order, const Entry& now) {
+bool still_holds(const JobTask& order, const Entry& now) {
   const Entry* known = order.known;
   if (known == nullptr || known->bytes != now.bytes || known->input != now.input ||
       known->rules != now.rules || known->program != now.program) {
@@ -73,7 +73,7 @@ bool still_holds(const Order& order, const Entry& now) {
   return print && print->hash == known->output;
 }
 
-Status rewrite_one(const Order& order, Did& did) {
+Status rewrite_one(const JobTask& order, JobResult& did) {
   Entry& entry = did.entry;
   auto text = io::FileSource::open(order.path);
   if (!text) return std::move(text.error());
@@ -124,8 +124,8 @@ Status rewrite_one(const Order& order, Did& did) {
 
 }  // namespace
 
-Did do_one(const Order& order) {
-  Did did;
+JobResult do_one(const JobTask& order) {
+  JobResult did;
   did.entry.path = order.path;
   did.entry.rules = order.rules.hash;
   did.entry.program = order.program;

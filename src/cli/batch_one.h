@@ -14,7 +14,7 @@
 
 namespace forewarm::cli {
 
-struct Did {
+struct JobResult {
   Entry entry;
   bool kept = false;  // the entry is that of an earlier run
   // With an error: in the folder there is still an output of this name, of something else.
@@ -23,13 +23,13 @@ struct Did {
   std::string breaks_off;  // the job does, it seems
 };
 
-struct Order {
+struct JobTask {
   std::string path, output;
   const Entry* known = nullptr;  // from the manifest
   const rules::Rules& rules;
   std::string program;
   std::function<void(std::uint64_t)> progress;  // bytes of the job read so far
 };
-[[nodiscard]] Did do_one(const Order& order);
+[[nodiscard]] JobResult do_one(const JobTask& order);
 
 }  // namespace forewarm::cli

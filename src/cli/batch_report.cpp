@@ -38,7 +38,7 @@ std::string written(const Row& row, bool figures) {
 
 }  // namespace
 
-std::string batch_line(const Did& did) {
+std::string batch_line(const JobResult& did) {
   const Entry& entry = did.entry;
   const bool good = !entry.error.has_value();
   std::string out = report::clean(entry.path, entry.path.size()) + ": ";
@@ -57,11 +57,11 @@ std::string batch_line(const Did& did) {
                            duration(f.duration_s), duration(f.wait_s), duration(f.hot_idle_s));
 }
 
-std::string batch_table(const std::vector<Did>& all) {
+std::string batch_table(const std::vector<JobResult>& all) {
   std::array rows{Row{.name = "done"}, Row{.name = "unchanged"}, Row{.name = "kept"},
                   Row{.name = "refused"}, Row{.name = "failed"}};
   Row sum{.name = "all"};
-  for (const Did& did : all) {
+  for (const JobResult& did : all) {
     std::size_t at = did.kept ? 2 : 0;
     if (did.entry.outcome == Outcome::unchanged && !did.kept) at = 1;
     if (did.entry.outcome == Outcome::refused) at = 3;

@@ -10,7 +10,7 @@
 
 namespace forewarm::cli {
 
-[[nodiscard]] std::string batch_line(const Did& did);
-[[nodiscard]] std::string batch_table(const std::vector<Did>& all);
+[[nodiscard]] std::string batch_line(const JobResult& did);
+[[nodiscard]] std::string batch_table(const std::vector<JobResult>& all);
 
 }  // namespace forewarm::cli

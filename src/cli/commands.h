@@ -58,7 +58,7 @@ struct BatchOptions {
   unsigned threads = 0;
 };
 // More would leave no room in the table of files that a signal removes (io/cleanup.h).
-constexpr unsigned kMostThreads = 64;
+constexpr unsigned kMaxThreads = 64;
 int run_batch(const Context& context, const BatchOptions& options);
 
 int run_diff(const Context& context, const std::string& original, const std::string& rewritten);

@@ -7,7 +7,7 @@
 #include <cstdlib>
 #include <memory>
 
-#include "plan/margin.h"
+#include "plan/lead_time.h"
 #include "rewrite/restore.h"
 
 namespace forewarm::cli {

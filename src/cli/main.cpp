@@ -165,7 +165,7 @@ int run(int argc, char** argv) {
   c_batch->add_option("--files0-from", batch.files0_from,
                       "read the jobs' names from here, each ended by a NUL; - is standard input");
   c_batch->add_option("--jobs", batch.threads, "how many at a time; else as many as processors")
-      ->check(CLI::Range(1U, kMostThreads));
+      ->check(CLI::Range(1U, kMaxThreads));
   c_batch->add_option("--shard", batch.shard,
                       "K/N: only the K-th part of N of the jobs, for one of N machines");
   shared(c_batch, true);

@@ -105,42 +105,42 @@ class Lines {
 // That each filament is used at the temperature that it was used at, as the scanner reads the two.
 // What only exchanges, or waits after an exchange, has none of its own there.
 Status same_temperatures(const job::Job& before, const job::Job& after, const gcode::ToolMap& map) {
-  using Kind = job::Stint::Kind;
+  using Kind = job::ToolUse::Kind;
   constexpr double kSameC = 0.01;
   const auto same = [](std::optional<double> a, std::optional<double> b) {
     return std::abs(a.value_or(0) - b.value_or(0)) <= kSameC;
   };
-  const auto has_own = [](const job::Stint& s) { return s.kind != Kind::exchanged; };
-  const auto other = [&before](const job::Stint& s) {
+  const auto has_own = [](const job::ToolUse& s) { return s.kind != Kind::exchanged; };
+  const auto other = [&before](const job::ToolUse& s) {
     return Error{Error::Kind::internal,
                  "a bug in forewarm, nothing was written: --map would give T" +
                      std::to_string(s.tool) + " another temperature",
                  before.name, s.first_line};
   };
   // What comes next in the same toolhead may have been waited for already.
-  const auto leads_to_exchange = [&before](const job::Stint& s) {
+  const auto leads_to_exchange = [&before](const job::ToolUse& s) {
     const std::size_t next = s.select == job::kNone ? 0 : s.select + 1;
-    for (std::size_t i = next; i < before.selects.size(); ++i) {
-      if (before.selects[i].kind == job::Change::redundant) continue;
-      return before.selects[i].head == s.head;
+    for (std::size_t i = next; i < before.tool_changes.size(); ++i) {
+      if (before.tool_changes[i].kind == job::ChangeKind::redundant) continue;
+      return before.tool_changes[i].head == s.head;
     }
     return false;
   };
   // What nothing was used at has cooled down there.
-  const auto may_cool = [&before](const job::Stint& s) {
+  const auto may_cool = [&before](const job::ToolUse& s) {
     return std::any_of(before.targets.begin(), before.targets.end(), [&s](const job::Target& t) {
       return t.cooling && t.end_offset == s.first.offset;
     });
   };
-  auto b = after.stints.begin();
-  for (const job::Stint& a : before.stints) {
+  auto b = after.uses.begin();
+  for (const job::ToolUse& a : before.uses) {
     if (!has_own(a)) continue;
     // The selects of the two are the same ones; what is let go of may have been pulled cold.
-    while (b != after.stints.end() && b->select + 1 < a.select + 1 &&  // the first: of none
-           (!has_own(*b) || b->kind == Kind::waited || b->let_go_c > 0)) {
+    while (b != after.uses.end() && b->select + 1 < a.select + 1 &&  // the first: of none
+           (!has_own(*b) || b->kind == Kind::waited || b->before_off_c > 0)) {
       ++b;
     }
-    const bool there = b != after.stints.end() && b->select == a.select;
+    const bool there = b != after.uses.end() && b->select == a.select;
     if (a.kind == Kind::waited && (leads_to_exchange(a) || may_cool(a))) continue;
     if (!there || b->kind != a.kind || b->tool != gcode::mapped(map, a.tool) ||
         !same(b->work_c, a.work_c) || (a.kind == Kind::fed && !same(b->last_c, a.last_c))) {
@@ -148,13 +148,13 @@ Status same_temperatures(const job::Job& before, const job::Job& after, const gc
         std::fprintf(stderr,
                      "a kind %d tool %d work %g last %g letgo %g sel %zu; there %d b kind %d tool "
                      "%d work %g last %g letgo %g sel %zu\n",
-                     int(a.kind), a.tool, a.work_c.value_or(0), a.last_c.value_or(0), a.let_go_c,
-                     a.select, there, b == after.stints.end() ? -1 : int(b->kind),
-                     b == after.stints.end() ? -1 : b->tool,
-                     b == after.stints.end() ? -1 : b->work_c.value_or(0),
-                     b == after.stints.end() ? -1 : b->last_c.value_or(0),
-                     b == after.stints.end() ? -1 : b->let_go_c,
-                     b == after.stints.end() ? 0 : b->select);
+                     int(a.kind), a.tool, a.work_c.value_or(0), a.last_c.value_or(0),
+                     a.before_off_c, a.select, there, b == after.uses.end() ? -1 : int(b->kind),
+                     b == after.uses.end() ? -1 : b->tool,
+                     b == after.uses.end() ? -1 : b->work_c.value_or(0),
+                     b == after.uses.end() ? -1 : b->last_c.value_or(0),
+                     b == after.uses.end() ? -1 : b->before_off_c,
+                     b == after.uses.end() ? 0 : b->select);
       return other(a);
     }
     ++b;
@@ -169,8 +169,8 @@ Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& ori
                                          const AskedMap& asked, const job::Job& job) {
   auto map = asked.map == "best" ? best_map(job, rules) : parse_map(asked.map);
   if (!map) return std::move(map.error());
-  if (!job.stints.empty() && job.stints.front().select == job::kNone &&
-      gcode::mapped(*map, job.stints.front().tool) != job.stints.front().tool) {
+  if (!job.uses.empty() && job.uses.front().select == job::kNone &&
+      gcode::mapped(*map, job.uses.front().tool) != job.uses.front().tool) {
     return usage(asked.map,
                  "the job prints with T0 before it selects any tool: there is no line to change");
   }
@@ -215,9 +215,9 @@ Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& ori
   }
   out.job = std::move(*moved);
   out.job.rewritten_anyway = true;
-  for (job::Select& s : out.job.selects) as_original.count(s.line);
+  for (job::ToolChange& s : out.job.tool_changes) as_original.count(s.line);
   for (job::Target& t : out.job.targets) as_original.count(t.line);
-  for (job::Stint& s : out.job.stints) as_original.count(s.first_line);
+  for (job::ToolUse& s : out.job.uses) as_original.count(s.first_line);
   as_original.count(out.job.lines);
   if (auto s = same_temperatures(job, out.job, out.map); !s) return std::move(s.error());
   return std::optional(std::move(out));

@@ -7,7 +7,7 @@
 #include "cli/plans.h"
 #include "io/read_all.h"
 #include "io/replace.h"
-#include "plan/margin.h"
+#include "plan/lead_time.h"
 #include "report/calendar.h"
 #include "report/figures.h"
 #include "rewrite/diff.h"

@@ -54,7 +54,7 @@ Status may_replace(report::Form form, const std::string& file) {
   auto there = io::FileSource::open(file);
   if (!there) return std::move(there.error());
   TextSink beginning;
-  const auto length = std::min<std::uint64_t>(there->size(), report::kMostBeginning);
+  const auto length = std::min<std::uint64_t>(there->size(), report::kMaxBeginning);
   if (auto s = beginning.copy(*there, 0, length); !s) return s;
   if (length == 0 || report::begins_as(form, beginning.text())) return success();
   return usage(fmt::format("this file is not an earlier {} report, and would be lost",

@@ -122,8 +122,8 @@ class Run {
     context_.note(fmt::format(
         "{} changes, {} commands put in, {} taken out; {:.0f} s of waiting and {:.0f} s of hot "
         "idle in {:.1f} h",
-        job.count(job::Change::toolhead) + job.count(job::Change::filament) +
-            job.count(job::Change::both),
+        job.count(job::ChangeKind::toolhead) + job.count(job::ChangeKind::filament) +
+            job.count(job::ChangeKind::both),
         plan.commands.size(), plan.disabled.size(), plan.figures.wait_s, plan.figures.hot_idle_s,
         plan.figures.duration_s / 3600));
   }

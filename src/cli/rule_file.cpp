@@ -83,14 +83,14 @@ Error no_rule_file(const Search& search) {
 }  // namespace
 
 Result<rules::Rules> rules_in_force(const std::string& named, Guesses guesses) {
-  constexpr std::size_t kMostBytes = 1U << 20U;
+  constexpr std::size_t kMaxBytes = 1U << 20U;
   const Search where = search(named);
   if (where.found == kBuiltIn) return rules::built_in();
   if (where.found.empty()) {
     if (guesses == Guesses::where_no_file) return rules::built_in();
     return no_rule_file(where);
   }
-  auto text = io::read_all(where.found, kMostBytes);
+  auto text = io::read_all(where.found, kMaxBytes);
   if (!text) {
     text.error().kind = Error::Kind::rules;  // not the job, but what the user gave to judge it by
     return std::move(text.error());

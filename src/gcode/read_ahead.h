@@ -16,7 +16,7 @@
 
 #include "base/bytes.h"
 #include "gcode/blocks.h"
-#include "gcode/straight.h"
+#include "gcode/linear_move.h"
 
 namespace forewarm::gcode {
 
@@ -34,7 +34,7 @@ class ReadAhead {
     bool stopped = false;  // the watcher has: likewise
     std::optional<Error> error;
     Block block;
-    Digest digest;
+    ParsedBlock digest;
   };
 
   // Where no thread can be had it does without.

@@ -14,7 +14,7 @@ bool tool_number(double v) { return v == std::floor(v) && v >= 0 && v <= 65535; 
 
 struct Naming {
   char letter = 0;  // 0: the line names nothing
-  Named::What what = Named::What::tool;
+  Named::Kind kind = Named::Kind::tool;
 };
 
 // By which letter the line names tools, or a heater.
@@ -25,7 +25,7 @@ Naming naming_of(const Words& w, bool heaters) {
   };
   if (w.given('T')) {
     if (w.list[0].letter == 'T' || m({6, 105, 200, 221, 600, 701, 702, 900})) return {'T'};
-    if (m({104, 109})) return {'T', heaters ? Named::What::heater : Named::What::tool};
+    if (m({104, 109})) return {'T', heaters ? Named::Kind::heater : Named::Kind::tool};
   }
   if (w.given('P') && (m({116, 568}) || (w.is('G', 10) && (w.has('S') || w.has('R'))))) {
     return {'P'};

@@ -34,10 +34,10 @@ using ToolMap = std::map<int, int>;  // from old to new; what is not in it keeps
 
 // The number of a tool or a heater in a line, as text.
 struct Named {
-  enum class What : std::uint8_t { tool, heater };
+  enum class Kind : std::uint8_t { tool, heater };
   std::size_t at = 0, length = 0;
   int number = 0;
-  What what = What::tool;
+  Kind kind = Kind::tool;
   bool operator==(const Named&) const = default;
 };
 

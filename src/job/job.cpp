@@ -56,19 +56,19 @@ void Index::thin() {
   most_ = std::max(most_, kept + kept / 2);
 }
 
-const char* name_of(Change kind) {
+const char* name_of(ChangeKind kind) {
   switch (kind) {
-    case Change::toolhead:
+    case ChangeKind::toolhead:
       return "toolhead";
-    case Change::filament:
+    case ChangeKind::filament:
       return "filament";
-    case Change::both:
+    case ChangeKind::both:
       return "both";
-    case Change::redundant:
+    case ChangeKind::redundant:
       return "redundant";
-    case Change::first:
+    case ChangeKind::first:
       return "first";
-    case Change::park:
+    case ChangeKind::park:
       break;
   }
   return "park";
@@ -80,14 +80,14 @@ const Modal* Job::modal_at(std::uint64_t offset) const {
   return at != modals.end() && at->offset == offset ? &*at : nullptr;
 }
 
-std::uint64_t Job::count(Change kind) const {
-  return std::uint64_t(std::count_if(selects.begin(), selects.end(),
-                                     [kind](const Select& s) { return s.kind == kind; }));
+std::uint64_t Job::count(ChangeKind kind) const {
+  return std::uint64_t(std::count_if(tool_changes.begin(), tool_changes.end(),
+                                     [kind](const ToolChange& s) { return s.kind == kind; }));
 }
 
 void set_temperatures(Job& job) {
   std::vector<std::optional<double>> now(job.heads.size());
-  auto before = now;   // at each toolhead's last stint
+  auto before = now;   // at each toolhead's last use
   auto printed = now;  // what is in it was last fed at
   std::size_t t = 0;
   const auto advance = [&](std::uint64_t offset) {
@@ -95,25 +95,25 @@ void set_temperatures(Job& job) {
       if (job.targets[t].has_temp) now[job.targets[t].head] = job.targets[t].temp_c;
     }
   };
-  for (Stint& s : job.stints) {
+  for (ToolUse& s : job.uses) {
     advance(s.first.offset);
     s.work_c = now[s.head];
-    if (s.let_go_c > 0) s.work_c = s.let_go_c;
+    if (s.before_off_c > 0) s.work_c = s.before_off_c;
     // Exchanged and put away again: as hot as what was in it, unless the job says hotter.
     const double ambient_c = job.heads[s.head].hotend.ambient_c;
-    if (s.kind == Stint::Kind::exchanged && before[s.head].value_or(0) > s.work_c.value_or(0)) {
+    if (s.kind == ToolUse::Kind::exchanged && before[s.head].value_or(0) > s.work_c.value_or(0)) {
       s.work_c = before[s.head];
     }
-    if (s.kind == Stint::Kind::fed) {
+    if (s.kind == ToolUse::Kind::fed) {
       advance(s.fed_offset);
       const double fed_c = now[s.head].value_or(0);
       if (fed_c > s.work_c.value_or(0) || fed_c <= ambient_c) s.work_c = now[s.head];
     }
     advance(s.extruded_end);
-    s.last_c = s.kind == Stint::Kind::fed ? now[s.head] : s.work_c;
+    s.last_c = s.kind == ToolUse::Kind::fed ? now[s.head] : s.work_c;
     // What it is pulled or waited for at says less than what it was printed at before.
-    if (s.select != kNone && job.selects[s.select].exchanges()) printed[s.head].reset();
-    if (s.kind == Stint::Kind::fed) printed[s.head] = s.last_c;
+    if (s.select != kNone && job.tool_changes[s.select].exchanges()) printed[s.head].reset();
+    if (s.kind == ToolUse::Kind::fed) printed[s.head] = s.last_c;
     if (printed[s.head]) s.last_c = printed[s.head];
     before[s.head] = s.last_c;
   }

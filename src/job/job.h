@@ -29,20 +29,22 @@ struct Place {
   double time_s = 0;
 };
 
-enum class Change : std::uint8_t { toolhead, filament, both, redundant, first, park };
-[[nodiscard]] const char* name_of(Change kind);
+enum class ChangeKind : std::uint8_t { toolhead, filament, both, redundant, first, park };
+[[nodiscard]] const char* name_of(ChangeKind kind);
 
 // A T number that the job selects.
-struct Select {
+struct ToolChange {
   Place at;
   std::uint64_t end_offset = 0;  // of its line: what comes next starts there
   double end_s = 0;              // job time when it is done
   std::uint64_t line = 0;
   int from_tool = -1, tool = -1;
   std::size_t from_head = kNone, head = kNone;  // mounted before and after
-  Change kind = Change::redundant;
+  ChangeKind kind = ChangeKind::redundant;
   double park_s = 0, pick_s = 0, exchange_s = 0;
-  [[nodiscard]] bool exchanges() const { return kind == Change::filament || kind == Change::both; }
+  [[nodiscard]] bool exchanges() const {
+    return kind == ChangeKind::filament || kind == ChangeKind::both;
+  }
   [[nodiscard]] bool picks() const { return head != kNone && head != from_head; }
 };
 
@@ -60,7 +62,7 @@ struct Target {
 };
 
 // The stretch of one tool between two selects in which its heater is needed.
-struct Stint {
+struct ToolUse {
   // The most that happens in it. Filament that is moved either way needs the heater as the job has
   // it there; a visit without any counts where the feeder exchanged its filament, or where the job
   // waits for its heater once planning has started.
@@ -76,9 +78,9 @@ struct Stint {
   std::uint64_t extruded_end = 0;  // offset after its last line that extrudes, or after `first`
   std::uint64_t last_end = 0;      // ... and after its last that moves filament either way
   double last_end_s = 0;           // job time there
-  double let_go_c = 0;             // its target before an off that nothing was fed after; 0: none
+  double before_off_c = 0;         // its target before an off that nothing was fed after; 0: none
   std::optional<double> work_c;    // what it has to be at by `first`
-  // The target at its last extrusion, be it of a stint before; without one, work_c.
+  // The target at its last extrusion, be it of a use before; without one, work_c.
   std::optional<double> last_c;
   [[nodiscard]] bool moves_filament() const { return kind >= Kind::pulled; }
 };
@@ -162,9 +164,9 @@ struct Job {
   bool numbered = false;                         // lines with N and checksum
   machine::Ending ending;
   std::vector<rules::Toolhead> heads;  // as the rules say, or one per T number seen
-  std::vector<Select> selects;
+  std::vector<ToolChange> tool_changes;
   std::vector<Target> targets;
-  std::vector<Stint> stints;   // in order
+  std::vector<ToolUse> uses;   // in order
   std::optional<Place> start;  // the first print move: planning starts here
   std::vector<Material> materials;
   // Before and after each select, after each target, and after the last line that feeds; by offset.
@@ -175,16 +177,16 @@ struct Job {
   std::uint64_t layers = 0;
   double motion_s = 0;    // moves alone
   double duration_s = 0;  // job time at the end
-  [[nodiscard]] std::uint64_t count(Change kind) const;
+  [[nodiscard]] std::uint64_t count(ChangeKind kind) const;
   [[nodiscard]] const Modal* modal_at(std::uint64_t offset) const;  // nullptr: not known
   bool rewritten_anyway = false;  // by a caller, whether or not there is anything to plan
-  // Whether there is anything to plan: more than one stint, or what a rewritten job has to keep.
+  // Whether there is anything to plan: more than one use, or what a rewritten job has to keep.
   [[nodiscard]] bool worth_planning() const {
-    return start.has_value() && (stints.size() > 1 || rewritten_anyway);
+    return start.has_value() && (uses.size() > 1 || rewritten_anyway);
   }
 };
 
-// Sets work_c and last_c of every stint from the targets. REQUIRES: both are in order.
+// Sets work_c and last_c of every use from the targets. REQUIRES: both are in order.
 // What has to be hot for filament that is pulled first and fed next is the higher of the two.
 void set_temperatures(Job& job);
 

@@ -13,8 +13,8 @@ namespace forewarm::job {
 
 class PendingTimes {
  public:
-  enum class Field : std::uint8_t { target, stint_first, start };
-  // `which`: of job.targets or job.stints.
+  enum class Field : std::uint8_t { target, use_first, start };
+  // `which`: of job.targets or job.uses.
   void add(std::uint64_t moves, Field field, std::size_t which) {
     pending_.push_back({moves, field, which});
   }
@@ -27,8 +27,8 @@ class PendingTimes {
         case Field::target:
           job.targets[p.which].at.time_s = time_s;
           break;
-        case Field::stint_first:
-          job.stints[p.which].first.time_s = time_s;
+        case Field::use_first:
+          job.uses[p.which].first.time_s = time_s;
           break;
         case Field::start:
           job.start->time_s = time_s;

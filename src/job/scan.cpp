@@ -8,10 +8,10 @@
 #include <tuple>
 #include <utility>
 
+#include "gcode/linear_move.h"
 #include "gcode/lines.h"
 #include "gcode/read_ahead.h"
 #include "gcode/state.h"
-#include "gcode/straight.h"
 #include "gcode/words.h"
 #include "job/byte_watch.h"
 #include "job/materials.h"
@@ -19,14 +19,14 @@
 #include "job/pending_times.h"
 #include "machine/ending.h"
 #include "machine/heads.h"
-#include "motion/clock.h"
+#include "motion/move_timer.h"
 #include "rules/recogniser.h"
 
 namespace forewarm::job {
 
 namespace {
 
-class Scanner final : public motion::Clock::Listener {
+class Scanner final : public motion::MoveTimer::Listener {
  public:
   Scanner(const rules::Rules& rules, const ScanOptions& options, rules::Recogniser recogniser)
       : rules_(rules),
@@ -131,11 +131,11 @@ class Scanner final : public motion::Clock::Listener {
     pending_.settle(job_, delivered_, clock_.now_s());
   }
 
-  Status block(const gcode::Block& block, const gcode::Digest& digest) {
+  Status block(const gcode::Block& block, const gcode::ParsedBlock& digest) {
     const char* text = block.buffer.data();
     std::uint64_t offset = block.offset;
     for (std::size_t i = 0; i < digest.count; ++i) {
-      const gcode::Straight& s = digest.lines[i];
+      const gcode::LinearMove& s = digest.lines[i];
       const std::uint64_t length = s.length();
       line_.text = {text, length};
       line_.ending = {text + length, s.ending()};
@@ -152,22 +152,22 @@ class Scanner final : public motion::Clock::Listener {
   // The present line, most of all lines, in a few steps: what line() does of it where nothing else
   // than a move can come of it. Patterns that do not want moves fit no line that begins as one.
   // False if line() has to.
-  bool straight(const gcode::Straight& s) {
-    if (ask_moves_ || stint_ == kNone || !job_.start || state_.inverse_time) return false;
+  bool straight(const gcode::LinearMove& s) {
+    if (ask_moves_ || use_ == kNone || !job_.start || state_.inverse_time) return false;
     std::array<double, 4>& way = effect_.delta;
     gcode::apply(s, state_, way);
     const double e = way[gcode::kE];
     if (way == std::array<double, 4>{}) return true;  // a feed alone
     if (e != 0) {
-      Stint& stint = job_.stints[stint_];
+      ToolUse& use = job_.uses[use_];
       if (e > 0) {
-        extrudes(stint);
+        extrudes(use);
         ending_.fed();
         if (!let_go_.empty()) let_go_.clear();
       }
-      stint.last_end = line_.end_offset();
-      if (keep_modals_) modals_.fed(stint.last_end, state_);
-      if (e > 0) stint.extruded_end = stint.last_end;
+      use.last_end = line_.end_offset();
+      if (keep_modals_) modals_.fed(use.last_end, state_);
+      if (e > 0) use.extruded_end = use.last_end;
       take_material(e);
       if (e > 0 && (way[0] != 0 || way[1] != 0)) count_layer();
     }
@@ -283,14 +283,14 @@ class Scanner final : public motion::Clock::Listener {
     return e;
   }
 
-  static Change kind_of(const machine::Selected& m) {
-    if (m.to == kNone) return Change::park;
-    if (m.from == m.to) return m.exchange ? Change::filament : Change::redundant;
-    return m.exchange ? Change::both : m.first ? Change::first : Change::toolhead;
+  static ChangeKind kind_of(const machine::Selected& m) {
+    if (m.to == kNone) return ChangeKind::park;
+    if (m.from == m.to) return m.exchange ? ChangeKind::filament : ChangeKind::redundant;
+    return m.exchange ? ChangeKind::both : m.first ? ChangeKind::first : ChangeKind::toolhead;
   }
 
   Status select(int tool) {
-    Select s;
+    ToolChange s;
     s.at = {line_.offset, clock_.now_s()};
     s.end_offset = line_.end_offset();
     s.line = line_.number;
@@ -316,44 +316,44 @@ class Scanner final : public motion::Clock::Listener {
       modals_.keep(s.at.offset, before_);
       modals_.keep(s.end_offset, state_);
     }
-    if (s.kind != Change::redundant) {
+    if (s.kind != ChangeKind::redundant) {
       close_stint();
       tool_ = tool;
       mounted_ = s.head;
-      stint_ = kNone;
+      use_ = kNone;
     }
-    job_.selects.push_back(s);
-    if (s.kind != Change::redundant) last_select_ = job_.selects.size() - 1;
+    job_.tool_changes.push_back(s);
+    if (s.kind != ChangeKind::redundant) last_select_ = job_.tool_changes.size() - 1;
     return success();
   }
 
   // REQUIRES: motion is at rest.
   void close_stint() {
     const std::size_t wait = std::exchange(wait_of_visit_, kNone);
-    if (stint_ != kNone) {
-      job_.stints[stint_].last_end_s = filament_until_s_;
+    if (use_ != kNone) {
+      job_.uses[use_].last_end_s = filament_until_s_;
       return;
     }
-    const bool exchanged = last_select_ != kNone && job_.selects[last_select_].exchanges();
+    const bool exchanged = last_select_ != kNone && job_.tool_changes[last_select_].exchanges();
     if (!exchanged && wait == kNone) return;
-    Stint s;
+    ToolUse s;
     s.head = mounted_;
     s.tool = tool_;
     s.select = last_select_;
     if (wait != kNone) {
       const Target& target = job_.targets[wait];
-      s.kind = Stint::Kind::waited;
+      s.kind = ToolUse::Kind::waited;
       s.first = {target.end_offset, target.at.time_s};
       s.first_line = target.line;
     } else {
-      const Select& select = job_.selects[last_select_];
-      s.kind = Stint::Kind::exchanged;
+      const ToolChange& select = job_.tool_changes[last_select_];
+      s.kind = ToolUse::Kind::exchanged;
       s.first = {select.end_offset, select.end_s};
       s.first_line = select.line;
     }
     s.last_end = s.extruded_end = s.first.offset;
     s.last_end_s = s.first.time_s;
-    job_.stints.push_back(s);
+    job_.uses.push_back(s);
   }
 
   Status target() {
@@ -430,52 +430,52 @@ class Scanner final : public motion::Clock::Listener {
     return success();
   }
 
-  // Filament is moved by the present line: a stint goes on, or begins. What the job pulls cold,
+  // Filament is moved by the present line: a use goes on, or begins. What the job pulls cold,
   // it has asked for no heat for; where it has only just let go of the heater, it is not cold.
   Status feeds(bool forwards) {
-    if (stint_ == kNone && !forwards) {
+    if (use_ == kNone && !forwards) {
       if (mounted_ == kNone) return success();
       const bool hot = target_of(mounted_) > heads_[mounted_].hotend.ambient_c;
       if (!hot && !let_go_.contains(mounted_)) return success();
     }
-    if (stint_ == kNone) {
+    if (use_ == kNone) {
       mounted_ = mount_.feeding();
       if (mounted_ == kNone) {
         return refused(1, "filament moves before any tool is selected, and no toolhead serves T0",
                        "add 0 to the `tools` of a [[toolhead]] in the rule file");
       }
       tool_ = mount_.tool();
-      Stint s;
-      s.kind = Stint::Kind::pulled;
+      ToolUse s;
+      s.kind = ToolUse::Kind::pulled;
       s.head = mounted_;
       s.tool = tool_;
       s.select = last_select_;
       s.first = here();
       s.first_line = line_.number;
       s.extruded_end = line_.offset;
-      job_.stints.push_back(s);
+      job_.uses.push_back(s);
       used_at(mounted_) = target_of(mounted_);
       if (const auto it = let_go_.find(mounted_); it != let_go_.end() && !forwards) {
-        job_.stints.back().let_go_c = used_at(mounted_) = it->second;
+        job_.uses.back().before_off_c = used_at(mounted_) = it->second;
       }
-      stint_ = job_.stints.size() - 1;
-      pending_.add(clock_.moves_taken(), PendingTimes::Field::stint_first, stint_);
+      use_ = job_.uses.size() - 1;
+      pending_.add(clock_.moves_taken(), PendingTimes::Field::use_first, use_);
     }
-    job_.stints[stint_].last_end = line_.end_offset();
+    job_.uses[use_].last_end = line_.end_offset();
     if (keep_modals_) modals_.fed(line_.end_offset(), state_);
     if (forwards) {
       ending_.fed();
       let_go_.clear();
-      extrudes(job_.stints[stint_]);
-      job_.stints[stint_].extruded_end = line_.end_offset();
+      extrudes(job_.uses[use_]);
+      job_.uses[use_].extruded_end = line_.end_offset();
     }
     return success();
   }
 
-  void extrudes(Stint& stint) const {
-    if (stint.kind == Stint::Kind::fed) return;
-    stint.kind = Stint::Kind::fed;
-    stint.fed_offset = line_.offset;
+  void extrudes(ToolUse& use) const {
+    if (use.kind == ToolUse::Kind::fed) return;
+    use.kind = ToolUse::Kind::fed;
+    use.fed_offset = line_.offset;
   }
 
   Status move() {
@@ -539,7 +539,7 @@ class Scanner final : public motion::Clock::Listener {
     job_.duration_s = clock_.now_s();
     job_.motion_s = clock_.moving_s();
     job_.layers = layers_recognised_ > 0 ? layers_recognised_ : layers_by_height_;
-    for (const Select& s : job_.selects) {
+    for (const ToolChange& s : job_.tool_changes) {
       if (!s.exchanges()) continue;
       Material& m = materials_.of(s.tool);
       ++m.exchanges;
@@ -557,7 +557,7 @@ class Scanner final : public motion::Clock::Listener {
   gcode::State before_;  // the present line, if it names a tool
   ModalKeeper modals_;
   Job job_;
-  motion::Clock clock_;
+  motion::MoveTimer clock_;
   gcode::RawLine line_;
   gcode::Words words_;
   gcode::State state_;
@@ -570,12 +570,12 @@ class Scanner final : public motion::Clock::Listener {
   double filament_until_s_ = 0;             // when the last move of filament was over
 
   machine::Heads heads_{rules_};
-  machine::Mount mount_{heads_};
+  machine::ToolChanger mount_{heads_};
   machine::EndingWatch ending_;
-  int tool_ = -1;  // of the stint under way
+  int tool_ = -1;  // of the use under way
   std::size_t mounted_ = kNone;
   std::size_t last_select_ = kNone;
-  std::size_t stint_ = kNone;
+  std::size_t use_ = kNone;
   std::size_t wait_of_visit_ = kNone;        // of job_.targets: the last for what is mounted
   std::vector<double> target_of_, used_at_;  // by toolhead
   // By toolhead: the target before an off, while nothing has been fed forwards since.

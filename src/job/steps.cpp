@@ -11,7 +11,7 @@
 #include <utility>
 
 #include "gcode/words.h"
-#include "motion/clock.h"
+#include "motion/move_timer.h"
 
 namespace forewarm::job {
 
@@ -31,9 +31,9 @@ constexpr double kNearC = 1e-6;
 
 // The shortest decimal within `tolerance` of `value`, without an exponent, which G-code has not.
 std::string decimal(double value, double tolerance) {
-  constexpr int kMostDecimals = 340;  // of any double there is; exact long before
+  constexpr int kMaxDecimals = 340;  // of any double there is; exact long before
   std::string text;
-  for (int decimals = 0; decimals <= kMostDecimals; ++decimals) {
+  for (int decimals = 0; decimals <= kMaxDecimals; ++decimals) {
     text = fmt::format("{:.{}f}", value, decimals);
     double read = 0;
     std::from_chars(text.data(), text.data() + text.size(), read, std::chars_format::fixed);
@@ -113,7 +113,7 @@ const char* trouble_with(const gcode::Words& words, gcode::State state) {
   return nullptr;
 }
 
-class Writer final : public motion::Clock::Listener {
+class Writer final : public motion::MoveTimer::Listener {
  public:
   Writer(const rules::Sequence& sequence, const StepQuestion& question)
       : sequence_(sequence),
@@ -325,7 +325,7 @@ class Writer final : public motion::Clock::Listener {
     if (std::abs(temp_c - target_c_) > kNearC) is_there_ = false;
     target_c_ = temp_c;
     if (temp_c < q_.work_c - kNearC) may_be_cold_ = true;
-    block_.lines.push_back({StepLine::What::set, {}, temp_c, 0});
+    block_.lines.push_back({StepLine::Kind::set, {}, temp_c, 0});
     return success();
   }
 
@@ -333,7 +333,7 @@ class Writer final : public motion::Clock::Listener {
     clock_.stop();
     is_there_ = true;
     if (target_c_ >= q_.work_c - kNearC) may_be_cold_ = false;
-    block_.lines.push_back({StepLine::What::wait, {}, target_c_, 0});
+    block_.lines.push_back({StepLine::Kind::wait, {}, target_c_, 0});
   }
 
   // Before going back: better to wait where nothing is printed.
@@ -344,7 +344,7 @@ class Writer final : public motion::Clock::Listener {
     if (q_.wait_after && !is_there_) {
       wait();
     } else if (differs) {
-      block_.lines.push_back({StepLine::What::set, {}, target_c_, 0});
+      block_.lines.push_back({StepLine::Kind::set, {}, target_c_, 0});
     }
   }
 
@@ -424,7 +424,7 @@ class Writer final : public motion::Clock::Listener {
     gcode::parse(text, words_);
     gcode::apply(words_, state_, effect_);
     const std::size_t index = block_.lines.size();
-    block_.lines.push_back({StepLine::What::text, std::move(text), 0, effect_.dwell_s});
+    block_.lines.push_back({StepLine::Kind::text, std::move(text), 0, effect_.dwell_s});
     if (effect_.trouble != nullptr) trouble_ = effect_.trouble;
     if (effect_.waits_for_moves) clock_.stop();
     if (!effect_.moves) return;
@@ -461,7 +461,7 @@ class Writer final : public motion::Clock::Listener {
   gcode::Effect effect_;
   gcode::Words words_;
   StepBlock block_;
-  motion::Clock clock_;
+  motion::MoveTimer clock_;
   double clear_z_;  // from here on x and y may be travelled; as the machine counts
   double target_c_;
   bool is_there_ = true;    // the heater, at its target

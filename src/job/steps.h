@@ -40,8 +40,8 @@ namespace forewarm::job {
 constexpr double kLeastLiftMm = 1.0;
 
 struct StepLine {
-  enum class What : std::uint8_t { text, set, wait };
-  What what = What::text;
+  enum class Kind : std::uint8_t { text, set, wait };
+  Kind kind = Kind::text;
   std::string text;    // What::text: without number, mark and ending
   double temp_c = 0;   // set, wait
   double seconds = 0;  // that it takes, but for waiting until a heater is there

@@ -17,9 +17,9 @@ class Asked {
  public:
   struct Heater {
     double target_c = 0;
-    double let_go_c = 0;  // the target before an off that nothing was fed after
-    double used_c = 0;    // the target at which a use last began to move filament, or waited
-    double most_c = 0;    // no target has made it hotter than that
+    double before_off_c = 0;  // the target before an off that nothing was fed after
+    double used_c = 0;        // the target at which a use last began to move filament, or waited
+    double most_c = 0;        // no target has made it hotter than that
   };
 
   explicit Asked(const Heads& heads) : heads_(heads) {}

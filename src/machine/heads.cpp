@@ -32,7 +32,7 @@ std::size_t Heads::of_heater(int heater) {
   return rules_.toolhead_per_tool_seen ? of_tool(heater) : kNone;
 }
 
-Selected Mount::select(int tool) {
+Selected ToolChanger::select(int tool) {
   Selected s;
   s.from = mounted_;
   if (tool < 0) {
@@ -62,7 +62,7 @@ Selected Mount::select(int tool) {
   return s;
 }
 
-std::size_t Mount::feeding() {
+std::size_t ToolChanger::feeding() {
   if (tool_ < 0 && mounted_ == kNone) {
     const std::size_t head = heads_.of_tool(0);
     if (head == kNone) return kNone;
@@ -74,7 +74,7 @@ std::size_t Mount::feeding() {
   return mounted_;
 }
 
-std::size_t Mount::spoken_to() {
+std::size_t ToolChanger::spoken_to() {
   if (mounted_ != kNone) return mounted_;
   if (last_mounted_ != kNone) return last_mounted_;
   return heads_.of_tool(0);

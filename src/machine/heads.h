@@ -39,9 +39,9 @@ struct Selected {
   [[nodiscard]] double seconds() const { return park_s + pick_s + exchange_s; }
 };
 
-class Mount {
+class ToolChanger {
  public:
-  explicit Mount(Heads& heads) : heads_(heads) {}
+  explicit ToolChanger(Heads& heads) : heads_(heads) {}
   [[nodiscard]] Selected select(int tool);  // -1 parks
   // Filament is fed: before any select that is T0's. kNone: no toolhead serves it.
   [[nodiscard]] std::size_t feeding();

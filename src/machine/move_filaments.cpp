@@ -65,7 +65,7 @@ Status FilamentMove::line(const gcode::RawLine& raw) {
   const bool moves =
       (effect_.moves && effect_.delta[gcode::kE] != 0) || effect_.retracts || effect_.unretracts;
   const bool forwards = effect_.unretracts || effect_.delta[gcode::kE] > 0;
-  Given given;
+  TargetLine given;
   // In the order in which a machine does it, as job/ and check/ have it.
   for (const rules::Recognised& r : found_) {
     if (r.as == As::set || r.as == As::wait) recognised_target(r, given);
@@ -81,12 +81,12 @@ Status FilamentMove::line(const gcode::RawLine& raw) {
   own_target(given);
   if (given.targets.empty()) {
     for (const Named& n : names_) {
-      if (n.what == Named::What::tool) named_.insert(n.number);
+      if (n.kind == Named::Kind::tool) named_.insert(n.number);
     }
     return renumber(raw, line.text);
   }
   for (const Named& n : names_) {
-    if (n.what == Named::What::tool) given_.insert(n.number);
+    if (n.kind == Named::Kind::tool) given_.insert(n.number);
   }
   given.visit = visits_.size() - 1;
   given.from = raw.offset;
@@ -105,12 +105,12 @@ Status FilamentMove::line(const gcode::RawLine& raw) {
 void FilamentMove::names_of(std::string_view text) {
   names_ = gcode::numbers_named(text, words_, heaters_);
   for (const rules::Recognised& r : found_) {
-    using What = Named::What;
+    using Kind = Named::Kind;
     if (r.tool && r.tool_length > 0) {
-      names_.push_back({r.tool_at, r.tool_length, *r.tool, What::tool});
+      names_.push_back({r.tool_at, r.tool_length, *r.tool, Kind::tool});
     }
     if (r.heater && r.heater_length > 0) {
-      names_.push_back({r.heater_at, r.heater_length, *r.heater, What::heater});
+      names_.push_back({r.heater_at, r.heater_length, *r.heater, Kind::heater});
     }
   }
   std::stable_sort(names_.begin(), names_.end(),
@@ -179,7 +179,7 @@ std::size_t FilamentMove::name_at(std::size_t at) const {
   return it == names_.end() ? kNever : std::size_t(it - names_.begin());
 }
 
-void FilamentMove::recognised_target(const rules::Recognised& r, Given& given) {
+void FilamentMove::recognised_target(const rules::Recognised& r, TargetLine& given) {
   Target t;
   t.by_heater = r.heater.has_value();
   t.name = name_at(r.heater ? r.heater_at : r.tool_at);
@@ -189,7 +189,7 @@ void FilamentMove::recognised_target(const rules::Recognised& r, Given& given) {
   add(std::move(t), r.as == As::wait, false, given);
 }
 
-void FilamentMove::own_target(Given& given) {
+void FilamentMove::own_target(TargetLine& given) {
   if (!effect_.sets_target || !(effect_.has_temp || effect_.waits_for_target)) return;
   Target t;
   if (effect_.has_temp) t.temp_c = std::max(0.0, effect_.temp_c);
@@ -207,7 +207,7 @@ void FilamentMove::own_target(Given& given) {
   add(std::move(t), effect_.waits_for_target, effect_.waits_for_cooling, given);
 }
 
-void FilamentMove::add(Target t, bool waits, bool waits_for_cooling, Given& given) {
+void FilamentMove::add(Target t, bool waits, bool waits_for_cooling, TargetLine& given) {
   if (given.turn == 0) given.turn = ++turn_;
   told_ = true;
   t.inside = tool_of(inside_, t.head);
@@ -230,7 +230,7 @@ Status FilamentMove::renumber(const gcode::RawLine& raw, std::string_view text) 
   std::string how;
   std::vector<int> to;
   for (const Named& n : names_) {
-    to.push_back(n.what == Named::What::tool ? moved(n.number) : n.number);
+    to.push_back(n.kind == Named::Kind::tool ? moved(n.number) : n.number);
     if (to.back() == n.number) continue;
     const std::string one = fmt::format("T{} to T{}", n.number, to.back());
     if (how.find(one) == std::string::npos) how += (how.empty() ? "" : ", ") + one;

@@ -95,7 +95,7 @@ class FilamentMove {
     std::string left_out;    // why it is
   };
   // A line that gives targets.
-  struct Given {
+  struct TargetLine {
     std::size_t turn = 0, visit = 0;
     std::uint64_t from = 0, to = 0, line = 0;  // of the text, a byte order mark included
     std::string text;
@@ -116,9 +116,9 @@ class FilamentMove {
   void moves_filament(bool forwards, const gcode::RawLine& line);
   static void used(Visit& visit, Visit::First how, std::size_t turn, std::uint64_t line,
                    std::string_view text);
-  void recognised_target(const rules::Recognised& r, Given& given);
-  void own_target(Given& given);
-  void add(Target target, bool waits, bool waits_for_cooling, Given& given);
+  void recognised_target(const rules::Recognised& r, TargetLine& given);
+  void own_target(TargetLine& given);
+  void add(Target target, bool waits, bool waits_for_cooling, TargetLine& given);
   [[nodiscard]] std::size_t name_at(std::size_t at) const;
   [[nodiscard]] Status renumber(const gcode::RawLine& raw, std::string_view text);
 
@@ -127,17 +127,18 @@ class FilamentMove {
   [[nodiscard]] Status make_room();
   void find_waits();
   [[nodiscard]] Status settle_targets();
-  [[nodiscard]] Status settle(const Given& given, Target& target, const ByHead& next_on,
+  [[nodiscard]] Status settle(const TargetLine& given, Target& target, const ByHead& next_on,
                               const ByHead& next_moved);
   void find_where_heads_go();
-  [[nodiscard]] Result<std::size_t> of_heater(const Given& given, const Target& target, int next);
+  [[nodiscard]] Result<std::size_t> of_heater(const TargetLine& given, const Target& target,
+                                              int next);
   // Whether the visit is under way, and its use not over.
-  [[nodiscard]] static bool in_use(const Visit& visit, const Given& given) {
+  [[nodiscard]] static bool in_use(const Visit& visit, const TargetLine& given) {
     return visit.tool >= 0 && visit.last_used != kNever && visit.last_used >= given.turn;
   }
-  [[nodiscard]] std::string why_left_out(const Given& given, const Target& target, int next);
-  [[nodiscard]] Status write(const Given& given);
-  [[nodiscard]] std::string described(const Given& given, const Target& target);
+  [[nodiscard]] std::string why_left_out(const TargetLine& given, const Target& target, int next);
+  [[nodiscard]] Status write(const TargetLine& given);
+  [[nodiscard]] std::string described(const TargetLine& given, const Target& target);
   [[nodiscard]] Status keep_temperatures();
   void give(Target& target, Asked& was, Asked& is);
   [[nodiscard]] bool as_before(const Visit& visit, const Asked::Heater& was,
@@ -152,7 +153,7 @@ class FilamentMove {
   gcode::ToolMap map_;
   const bool heaters_, ask_moves_;
   Heads heads_;
-  Mount mount_;
+  ToolChanger mount_;
   std::set<int> used_, named_;  // named: by lines that give no targets
   std::set<int> given_;         // by those that do
 
@@ -171,7 +172,7 @@ class FilamentMove {
   std::unordered_map<std::size_t, std::set<std::size_t>> goes_to_;
 
   std::vector<Visit> visits_{1};
-  std::vector<Given> givens_;
+  std::vector<TargetLine> givens_;
   std::vector<std::size_t> fed_;  // turns: forwards, for the first time since a target was given
   std::vector<gcode::MovedLine> out_;
 };

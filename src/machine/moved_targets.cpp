@@ -41,7 +41,7 @@ Result<std::vector<gcode::MovedLine>> FilamentMove::finish() {
   find_waits();
   if (auto s = settle_targets(); !s) return std::move(s.error());
   if (auto s = keep_temperatures(); !s) return std::move(s.error());
-  for (const Given& given : givens_) {
+  for (const TargetLine& given : givens_) {
     if (auto s = write(given); !s) return std::move(s.error());
   }
   std::stable_sort(out_.begin(), out_.end(), [](const auto& a, const auto& b) {
@@ -80,7 +80,7 @@ void FilamentMove::find_where_heads_go() {
 
 // Waits for what is mounted are uses, where they are not for the filament that comes next.
 void FilamentMove::find_waits() {
-  for (const Given& given : givens_) {
+  for (const TargetLine& given : givens_) {
     Visit& visit = visits_[given.visit];
     bool parts = false;  // by an exchange, from what comes next
     if (given.visit + 1 < visits_.size()) {
@@ -121,7 +121,7 @@ Status FilamentMove::settle_targets() {
   return success();
 }
 
-Status FilamentMove::settle(const Given& given, Target& target, const ByHead& next_on,
+Status FilamentMove::settle(const TargetLine& given, Target& target, const ByHead& next_on,
                             const ByHead& next_used) {
   if (target.head == kNone) return success();  // off, for what no toolhead has
   const Visit& visit = visits_[given.visit];
@@ -151,7 +151,7 @@ Status FilamentMove::settle(const Given& given, Target& target, const ByHead& ne
 }
 
 // `next`: the tool whose filament is next used in the toolhead that it is for then.
-std::string FilamentMove::why_left_out(const Given& given, const Target& target, int next) {
+std::string FilamentMove::why_left_out(const TargetLine& given, const Target& target, int next) {
   const auto is_other = [&](int tool) { return tool >= 0 && heads_.of_tool(tool) != target.head; };
   const Visit& visit = visits_[given.visit];
   const bool mounted = visit.tool >= 0 && moved_head(visit.tool) == target.to;
@@ -172,7 +172,8 @@ std::string FilamentMove::why_left_out(const Given& given, const Target& target,
 }
 
 // The toolhead that a target by a heater's number is for then.
-Result<std::size_t> FilamentMove::of_heater(const Given& given, const Target& target, int next) {
+Result<std::size_t> FilamentMove::of_heater(const TargetLine& given, const Target& target,
+                                            int next) {
   const std::set<std::size_t>& all = goes_to_[target.head];
   if (all.empty()) return target.head;  // it has no filament
   if (all.size() == 1) return *all.begin();
@@ -203,7 +204,7 @@ Result<std::size_t> FilamentMove::of_heater(const Given& given, const Target& ta
 }
 
 // What a target is named by, for marks.
-std::string FilamentMove::described(const Given& given, const Target& target) {
+std::string FilamentMove::described(const TargetLine& given, const Target& target) {
   if (target.by_heater) {
     const int from = given.names[target.name].number;
     const int to = target.to == kNone ? from : heads_[target.to].heater_index;
@@ -215,7 +216,7 @@ std::string FilamentMove::described(const Given& given, const Target& target) {
                              : fmt::format("T{} to T{}", tool, moved(tool));
 }
 
-Status FilamentMove::write(const Given& given) {
+Status FilamentMove::write(const TargetLine& given) {
   const auto shared = [&] {
     return refused(given.line, given.text, 0,
                    "a temperature for a filament that moves shares its line with another command",
@@ -223,7 +224,7 @@ Status FilamentMove::write(const Given& given) {
   };
   std::vector<int> to;
   for (const Named& n : given.names) {
-    to.push_back(n.what == Named::What::tool ? moved(n.number) : n.number);
+    to.push_back(n.kind == Named::Kind::tool ? moved(n.number) : n.number);
   }
   for (const Target& t : given.targets) {
     if (!t.left_out.empty()) {
@@ -243,14 +244,14 @@ Status FilamentMove::write(const Given& given) {
     } else if (heads_.of_tool(number) != t.to) {
       number = moved(t.cools ? t.user : visits_[given.visit].tool);
     }
-    const bool two_meanings = t.by_heater && given.names[t.name].what == Named::What::tool;
+    const bool two_meanings = t.by_heater && given.names[t.name].kind == Named::Kind::tool;
     if (number != plain && (two_meanings || given.selects)) return shared();
   }
   std::string how;
   for (std::size_t i = 0; i < to.size(); ++i) {
     const Named& n = given.names[i];
     if (to[i] == n.number) continue;
-    const bool heater = n.what == Named::What::heater;
+    const bool heater = n.kind == Named::Kind::heater;
     const std::string one = heater ? fmt::format("heater {} to {}", n.number, to[i])
                                    : fmt::format("T{} to T{}", n.number, to[i]);
     if (how.find(one) == std::string::npos) how += (how.empty() ? "" : ", ") + one;
@@ -328,14 +329,14 @@ bool FilamentMove::as_before(const Visit& v, const Asked::Heater& was,
     return std::abs(was.target_c - is.target_c) <= kSameC;
   }
   if (asked_.is_hot(v.head, is.target_c)) return false;
-  return was.let_go_c == 0 || std::abs(was.let_go_c - is.let_go_c) <= kSameC;
+  return was.before_off_c == 0 || std::abs(was.before_off_c - is.before_off_c) <= kSameC;
 }
 
 // `was`, `is`: at the select.
 Status FilamentMove::put_in(const Visit& v, const Asked::Heater& was, const Asked::Heater& is) {
   const std::size_t head = moved_head(v.tool);
   const bool off = !asked_.is_hot(v.head, was.target_c);
-  const double temp_c = !off ? was.target_c : v.first == Visit::First::fed ? 0 : was.let_go_c;
+  const double temp_c = !off ? was.target_c : v.first == Visit::First::fed ? 0 : was.before_off_c;
   if (temp_c <= 0 && (v.first == Visit::First::fed || v.goes_on)) {
     return refused(v.used_line, v.used_text, 0,
                    fmt::format("T{} moves filament here, but the job has not given toolhead {} a "
@@ -370,7 +371,7 @@ Status FilamentMove::put_in(const Visit& v, const Asked::Heater& was, const Aske
         fmt::format("T{} {} here at {:g} C; in toolhead {} it would at {:g} C, given for another "
                     "filament",
                     v.tool, v.first == Visit::First::waited ? "is waited for" : "moves filament",
-                    temp_c, quoted(heads_[head]), std::max(is.target_c, is.let_go_c)),
+                    temp_c, quoted(heads_[head]), std::max(is.target_c, is.before_off_c)),
         fmt::format("the job has to give T{} its temperature between its select and here", v.tool));
   }
   const auto put = [&](const std::string& line, std::string why) {

@@ -1,19 +1,19 @@
 #include <algorithm>
 #include <cmath>
 
-#include "motion/clock.h"
+#include "motion/move_timer.h"
 
 namespace forewarm::motion {
 
-void move_along(Clock& clock, const Move& whole, const gcode::Arc& a, gcode::Plane plane,
+void move_along(MoveTimer& clock, const Move& whole, const gcode::Arc& a, gcode::Plane plane,
                 std::uint64_t tag) {
   constexpr double kChordMm = 1.0;
   constexpr double kShortestMm = 0.1;
   constexpr double kPerTurn = 24;
   // Once round any plate: a short line that says it is a kilometre must not cost more than that.
-  constexpr double kMostPieces = 2000;
+  constexpr double kMaxPieces = 2000;
   double pieces = std::max(a.length_mm / kChordMm, std::abs(a.sweep) / 6.283185307 * kPerTurn);
-  pieces = std::ceil(std::clamp(std::min(pieces, a.length_mm / kShortestMm), 1.0, kMostPieces));
+  pieces = std::ceil(std::clamp(std::min(pieces, a.length_mm / kShortestMm), 1.0, kMaxPieces));
   const auto axes = gcode::axes_of(plane);
   const auto ia = std::size_t(axes[0]);
   const auto ib = std::size_t(axes[1]);

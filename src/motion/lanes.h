@@ -3,7 +3,7 @@
 // What can be said of a move and of the corner before it without looking further, and the time it
 // takes once its speeds are known. Both are the same few steps for every move, which the processor
 // does for several at once; each quantity is rounded as if it were alone, so that results are the
-// same on any machine. Sources of the formulas: clock.h. Units: mm, s.
+// same on any machine. Sources of the formulas: move_timer.h. Units: mm, s.
 #pragma once
 
 #include <array>

@@ -21,7 +21,7 @@
 
 namespace forewarm::plan {
 
-constexpr std::size_t kMostFilaments = 64;
+constexpr std::size_t kMaxFilaments = 64;
 
 struct AssignHead {
   std::string name;

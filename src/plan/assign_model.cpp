@@ -86,7 +86,7 @@ void add_situations(const AssignQuestion& q, Model& m) {
     s.count = count;
     for (const std::size_t f : s.since) s.among |= bit(f);
     if (!m.pairs.empty()) {
-      s.least = kMostCost;
+      s.least = kMaxCost;
       for (const std::size_t f : s.since) {
         s.least = std::min(s.least, m.pairs[f * m.filaments + s.filament]);
       }
@@ -126,7 +126,7 @@ Status add_costs(const AssignQuestion& q, Model& m) {
     for (const double p : q.pairs) m.pairs.push_back(whole(p));
     for (const Cost c : m.pairs) most = std::max(most, c);
   }
-  if (double(most) * double(q.sequence.size()) < double(kMostCost)) return success();
+  if (double(most) * double(q.sequence.size()) < double(kMaxCost)) return success();
   return Error{Error::Kind::refused, "the changes of this job cost more than can be added up",
                q.file};
 }
@@ -201,10 +201,10 @@ Cost Model::cost(const std::vector<std::size_t>& head_of) const {
 }
 
 Result<Model> model_of(const AssignQuestion& q) {
-  if (q.filaments.size() > kMostFilaments) {
+  if (q.filaments.size() > kMaxFilaments) {
     return Error{Error::Kind::refused, "the job uses " + std::to_string(q.filaments.size()) +
                                            " filaments; no more than " +
-                                           std::to_string(kMostFilaments) + " can be assigned"};
+                                           std::to_string(kMaxFilaments) + " can be assigned"};
   }
   Model m;
   m.filaments = q.filaments.size();

@@ -63,7 +63,7 @@ struct Model {
 // What one unit of a cost is in seconds or in purge.
 constexpr double kCostUnit = 1e-6;
 // Costs below this leave room for arithmetic on them.
-constexpr Cost kMostCost = Cost{1} << 54;
+constexpr Cost kMaxCost = Cost{1} << 54;
 // Costs with the number of moved filaments as the last digit.
 constexpr Cost kMovedBase = 128;
 

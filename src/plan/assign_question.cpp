@@ -15,12 +15,12 @@ struct Tool {
 
 std::set<int> used_tools(const job::Job& job) {
   std::set<int> used;
-  // A stint before any select: the job relies on the tool that the machine begins with.
-  if (!job.stints.empty() && job.stints.front().select == job::kNone) {
-    used.insert(job.stints.front().tool);
+  // A use before any select: the job relies on the tool that the machine begins with.
+  if (!job.uses.empty() && job.uses.front().select == job::kNone) {
+    used.insert(job.uses.front().tool);
   }
-  for (const job::Select& s : job.selects) {
-    if (s.kind != job::Change::park) used.insert(s.tool);
+  for (const job::ToolChange& s : job.tool_changes) {
+    if (s.kind != job::ChangeKind::park) used.insert(s.tool);
   }
   return used;
 }
@@ -84,12 +84,12 @@ Result<AssignQuestion> question_of(const job::Job& job, const rules::Rules& rule
   AssignQuestion q;
   q.by = by;
   q.file = rules.file;
-  q.first_is_mounted = !job.stints.empty() && job.stints.front().select == job::kNone;
+  q.first_is_mounted = !job.uses.empty() && job.uses.front().select == job::kNone;
   const std::set<int> used = used_tools(job);
-  if (used.size() > kMostFilaments) {
+  if (used.size() > kMaxFilaments) {
     return Error{Error::Kind::refused,
                  "the job uses " + std::to_string(used.size()) + " filaments; no more than " +
-                     std::to_string(kMostFilaments) + " can be assigned",
+                     std::to_string(kMaxFilaments) + " can be assigned",
                  job.name};
   }
   const std::vector<Tool> tools = free_tools(job, rules, used);
@@ -100,16 +100,17 @@ Result<AssignQuestion> question_of(const job::Job& job, const rules::Rules& rule
     f.tool = tool;
     f.name = rule.name;
     f.line = rule.only || !rule.never.empty() || rule.fixed ? rule.line : 0;
-    const bool stays = q.first_is_mounted && tool == job.stints.front().tool;
+    const bool stays = q.first_is_mounted && tool == job.uses.front().tool;
     for (const Tool& t : tools) {
       if (stays ? t.tool == tool : kept_by(rule, t) == nullptr) f.may.push_back(t.tool);
     }
     index.emplace(tool, int(q.filaments.size()));
     q.filaments.push_back(std::move(f));
   }
-  if (q.first_is_mounted) q.sequence.push_back(index.at(job.stints.front().tool));
-  for (const job::Select& s : job.selects) {
-    q.sequence.push_back(s.kind == job::Change::park ? AssignQuestion::kPutAway : index.at(s.tool));
+  if (q.first_is_mounted) q.sequence.push_back(index.at(job.uses.front().tool));
+  for (const job::ToolChange& s : job.tool_changes) {
+    q.sequence.push_back(s.kind == job::ChangeKind::park ? AssignQuestion::kPutAway
+                                                         : index.at(s.tool));
   }
   for (const rules::Toolhead& h : job.heads) {
     q.heads.push_back({h.name, h.tools, h.park_s, h.pick_s, h.exchange_s, h.exchange_purge_mm3});

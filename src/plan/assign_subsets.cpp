@@ -8,7 +8,7 @@ namespace {
 
 __extension__ using Wide = unsigned __int128;
 constexpr std::size_t kWideBits = 128;
-constexpr std::size_t kMostBySubsets = 24;  // 16 million sets
+constexpr std::size_t kMaxBySubsets = 24;  // 16 million sets
 
 using Set = std::uint32_t;
 
@@ -184,7 +184,7 @@ class Subsets {
 
 std::uint64_t subset_steps(const Model& m) {
   const std::size_t n = m.filaments;
-  if (n > kMostBySubsets || n * digit_bits(m) > kWideBits) return UINT64_MAX;
+  if (n > kMaxBySubsets || n * digit_bits(m) > kWideBits) return UINT64_MAX;
   std::vector<double> of_head;
   double steps = double(n) * double(n) * double(std::uint64_t{1} << n);
   for (std::size_t i = 0; i < m.heads.size(); ++i) {

@@ -14,8 +14,8 @@ static_assert(rank_of(kNext) == Timeline::kLate && rank_of(kLast) < kGapEnds);
 
 }  // namespace
 
-void events_of(const job::Job& job, const std::vector<Break>& breaks,
-               const std::vector<std::size_t>& parked, const std::vector<Given>& commands,
+void events_of(const job::Job& job, const std::vector<Transition>& breaks,
+               const std::vector<std::size_t>& parked, const std::vector<CommandDraft>& commands,
                const std::vector<std::size_t>& disabled, Timeline& into) {
   std::vector<Event>& events = into.events;
   std::vector<Timeline::Key>& keys = into.order;
@@ -25,12 +25,12 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
   events.reserve(most);
   keys.reserve(most);
   const auto put = [&](job::Place at, std::uint32_t rank, std::size_t head,
-                       Event::What what) -> Event& {
+                       Event::Kind kind) -> Event& {
     keys.push_back({at.offset, rank, std::uint32_t(events.size())});
     Event& e = events.emplace_back();
     e.at_s = at.time_s;
     e.head = std::uint32_t(head);
-    e.what = what;
+    e.kind = kind;
     return e;
   };
   struct Window {
@@ -40,7 +40,7 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
   };
   std::vector<std::vector<Window>> windows(job.heads.size());
   std::uint32_t g = 0;
-  for (const Break& b : breaks) {
+  for (const Transition& b : breaks) {
     const std::uint64_t last_need = b.needs.empty() ? 0 : b.needs.back().at.offset;
     const Window window{b.from.offset, std::max(b.to.offset, last_need),
                         b.parked ? g : Event::kNoGap,
@@ -52,10 +52,10 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
     // What is given while it is still mounted comes before.
     const bool later = b.arrived_at_from || (b.leaving != job::kNone && !b.put_away);
     Event& begin =
-        put(b.from, later ? rank_of(kParting) + 1 : kGapBegins, b.head, Event::What::gap_begins);
+        put(b.from, later ? rank_of(kParting) + 1 : kGapBegins, b.head, Event::Kind::gap_begins);
     begin.gap = g;
     begin.temp_c = std::min(b.standby_c, b.after ? b.ready_c : 1e9) + kHotAboveStandbyC;
-    put(b.to, kGapEnds, b.head, Event::What::gap_ends).gap = g;
+    put(b.to, kGapEnds, b.head, Event::Kind::gap_ends).gap = g;
     ++g;
   }
   // What is asked about next is mostly near what was asked about last.
@@ -63,11 +63,11 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
   const auto window_of = [&](std::size_t head, std::uint64_t offset) -> const Window* {
     const std::vector<Window>& all = windows[head];
     std::size_t& after = last[head];
-    constexpr int kMostSteps = 8;
+    constexpr int kMaxSteps = 8;
     int steps = 0;
-    while (steps < kMostSteps && after < all.size() && all[after].from <= offset) ++after, ++steps;
-    while (steps < kMostSteps && after > 0 && all[after - 1].from > offset) --after, ++steps;
-    if (steps == kMostSteps) {
+    while (steps < kMaxSteps && after < all.size() && all[after].from <= offset) ++after, ++steps;
+    while (steps < kMaxSteps && after > 0 && all[after - 1].from > offset) --after, ++steps;
+    if (steps == kMaxSteps) {
       const auto at = std::upper_bound(all.begin(), all.end(), offset,
                                        [](std::uint64_t o, const Window& w) { return o < w.from; });
       after = std::size_t(at - all.begin());
@@ -83,15 +83,15 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
                                       (offset == job.start->offset && e.gap == Event::kNoGap));
     e.at = starts ? Event::At::start_code : w != nullptr ? w->at : Event::At::use;
   };
-  for (const Given& c : commands) {
-    if (c.what == Command::What::raw) {
+  for (const CommandDraft& c : commands) {
+    if (c.kind == Command::Kind::raw) {
       if (c.seconds > 0) {
-        put(c.at, rank_of(c.rank), c.head, Event::What::pass).seconds = c.seconds;
+        put(c.at, rank_of(c.rank), c.head, Event::Kind::pass).seconds = c.seconds;
       }
       continue;
     }
     Event& e = put(c.at, rank_of(c.rank), c.head,
-                   c.what == Command::What::wait ? Event::What::wait : Event::What::set);
+                   c.kind == Command::Kind::wait ? Event::Kind::wait : Event::Kind::set);
     e.temp_c = c.temp_c;
     e.preheat = c.preheat;
     e.step = c.step;
@@ -103,7 +103,7 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
     if (d < disabled.size() && disabled[d] == t) continue;
     const job::Target& target = job.targets[t];
     Event& e =
-        put(target.at, kOwn, target.head, target.waits ? Event::What::wait : Event::What::set);
+        put(target.at, kOwn, target.head, target.waits ? Event::Kind::wait : Event::Kind::set);
     e.has_temp = target.has_temp;
     e.temp_c = target.temp_c;
     e.cooling = target.cooling;
@@ -112,12 +112,12 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
   std::sort(keys.begin(), keys.end());
 }
 
-void events_of(const job::Job& job, const std::vector<Break>& breaks,
+void events_of(const job::Job& job, const std::vector<Transition>& breaks,
                const std::vector<std::size_t>& parked, const Plan& plan, Timeline& into) {
-  std::vector<Given> commands;
+  std::vector<CommandDraft> commands;
   commands.reserve(plan.commands.size());
   for (const Command& c : plan.commands) {
-    commands.push_back({c.at, c.temp_c, c.seconds, std::uint32_t(c.head), c.tool, c.rank, c.what,
+    commands.push_back({c.at, c.temp_c, c.seconds, std::uint32_t(c.head), c.tool, c.rank, c.kind,
                         c.preheat, c.step});
   }
   events_of(job, breaks, parked, commands, plan.disabled, into);
@@ -125,12 +125,12 @@ void events_of(const job::Job& job, const std::vector<Break>& breaks,
 
 void own_events_of(const job::Job& job, Timeline& into) {
   std::vector<std::uint64_t> last_end(job.heads.size(), 0);
-  for (const job::Stint& s : job.stints) last_end[s.head] = s.last_end;
+  for (const job::ToolUse& s : job.uses) last_end[s.head] = s.last_end;
   for (const job::Target& t : job.targets) {
     Event e;
     e.at_s = t.at.time_s;
     e.head = std::uint32_t(t.head);
-    e.what = t.waits ? Event::What::wait : Event::What::set;
+    e.kind = t.waits ? Event::Kind::wait : Event::Kind::set;
     e.has_temp = t.has_temp;
     e.temp_c = t.temp_c;
     e.cooling = t.cooling;

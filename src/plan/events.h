@@ -7,9 +7,9 @@
 #include <cstdint>
 #include <vector>
 
-#include "plan/layout.h"
 #include "plan/plan.h"
 #include "plan/simulate.h"
+#include "plan/transitions.h"
 
 namespace forewarm::plan {
 
@@ -32,11 +32,11 @@ enum Inserted : int {
 
 // `parked`: which of `breaks` are gaps, in the order in which events number them. `disabled`: of
 // job.targets. `into` is made anew; its memory is used again.
-void events_of(const job::Job& job, const std::vector<Break>& breaks,
-               const std::vector<std::size_t>& parked, const std::vector<Given>& commands,
+void events_of(const job::Job& job, const std::vector<Transition>& breaks,
+               const std::vector<std::size_t>& parked, const std::vector<CommandDraft>& commands,
                const std::vector<std::size_t>& disabled, Timeline& into);
 // The same with a plan's.
-void events_of(const job::Job& job, const std::vector<Break>& breaks,
+void events_of(const job::Job& job, const std::vector<Transition>& breaks,
                const std::vector<std::size_t>& parked, const Plan& plan, Timeline& into);
 
 // What the job tells the heaters by itself, where nothing is planned.

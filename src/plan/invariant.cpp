@@ -14,7 +14,7 @@ std::string broken_invariant(const Job& job, const Plan& plan) {
     offset = c.at.offset;
     if (job.start && c.at.offset < job.start->offset) return "a command in the start code";
     if (c.at.offset > job.bytes) return "a command beyond the end";
-    if (c.what == Command::What::raw) continue;
+    if (c.kind == Command::Kind::raw) continue;
     if (c.reason.empty()) return "a command without a reason";
     if (c.head >= job.heads.size()) return "a command to no toolhead";
     if (!(c.temp_c >= 0) || c.temp_c > job.heads[c.head].max_c) return "a target out of range";
@@ -32,7 +32,7 @@ std::string broken_invariant(const Job& job, const Plan& plan) {
     std::size_t d = 0;
     const auto commands_up_to = [&](std::uint64_t limit) {
       for (; c < plan.commands.size() && plan.commands[c].at.offset <= limit; ++c) {
-        if (plan.commands[c].what != Command::What::raw) {
+        if (plan.commands[c].kind != Command::Kind::raw) {
           last[plan.commands[c].head] = plan.commands[c].temp_c;
         }
       }
@@ -48,7 +48,7 @@ std::string broken_invariant(const Job& job, const Plan& plan) {
       if (last[h] > 0) return "toolhead " + job.heads[h].name + " is left on";
     }
   }
-  for (const Gap& g : plan.gaps) {
+  for (const GapPlan& g : plan.gaps) {
     if (g.to_s < g.from_s - 1e-6) return "a gap that ends before it begins";
     if (plan.policy != rules::Policy::as_sliced && g.reason.empty())
       return "a gap without a reason";

@@ -2,12 +2,12 @@
 
 #include <fmt/format.h>
 
-#include "plan/words.h"
+#include "plan/describe.h"
 
 namespace forewarm::plan {
 
 void say(Command& c, const Origin& origin, const rules::Dialect& dialect,
-         std::span<const GapAnswer> answers, std::span<const Steps> steps) {
+         std::span<const GapDecision> answers, std::span<const Steps> steps) {
   switch (origin.kind) {
     case Origin::Kind::start:
       c.raw = dialect.job_start[origin.part];
@@ -18,7 +18,7 @@ void say(Command& c, const Origin& origin, const rules::Dialect& dialect,
       c.reason = "after the last use";
       break;
     case Origin::Kind::action:
-      c.reason = words_of(answers[origin.of].actions[origin.part], answers[origin.of].because);
+      c.reason = describe(answers[origin.of].actions[origin.part], answers[origin.of].rationale);
       break;
     case Origin::Kind::step: {
       const Steps& of = steps[origin.of];

@@ -4,9 +4,9 @@
 #include <cstdint>
 #include <span>
 
+#include "plan/decide_gap.h"
 #include "plan/plan.h"
 #include "plan/sequences.h"
-#include "plan/treat.h"
 #include "rules/rules.h"
 
 namespace forewarm::plan {
@@ -31,6 +31,6 @@ struct Origin {
 
 // Fills in the reason, and the text of a raw command.
 void say(Command& command, const Origin& origin, const rules::Dialect& dialect,
-         std::span<const GapAnswer> answers, std::span<const Steps> steps);
+         std::span<const GapDecision> answers, std::span<const Steps> steps);
 
 }  // namespace forewarm::plan

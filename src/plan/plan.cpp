@@ -8,16 +8,16 @@
 #include <tuple>
 #include <utility>
 
+#include "plan/decide_gap.h"
+#include "plan/describe.h"
 #include "plan/events.h"
-#include "plan/layout.h"
-#include "plan/margin.h"
+#include "plan/lead_time.h"
+#include "plan/level_power.h"
 #include "plan/origin.h"
 #include "plan/sequences.h"
 #include "plan/simulate.h"
-#include "plan/stagger.h"
 #include "plan/totals.h"
-#include "plan/treat.h"
-#include "plan/words.h"
+#include "plan/transitions.h"
 
 namespace forewarm::plan {
 
@@ -28,7 +28,7 @@ using job::kNone;
 using job::Place;
 
 // Waits and start temperatures feed back into gap lengths: planned again until they agree.
-constexpr int kMostRounds = 12;
+constexpr int kMaxRounds = 12;
 constexpr double kAgreeS = 0.02;
 
 class Planner {
@@ -43,7 +43,7 @@ class Planner {
     if (!breaks) return std::move(breaks.error());
     breaks_ = std::move(*breaks);
     if (rules_.uses_steps && plan_.policy != rules::Policy::as_sliced) {
-      auto steps = put_sequences(job_, rules_, breaks_);
+      auto steps = place_sequences(job_, rules_, breaks_);
       if (!steps) return std::move(steps.error());
       steps_ = std::move(*steps);
     }
@@ -77,38 +77,38 @@ class Planner {
   // A gap whose preheat is not told when it would be alone.
   struct Moved {
     std::size_t gap;
-    double told_at_s;
-    GapAnswer other;  // of the answers alone and moved, the one that is not in answers_
+    double preheat_at_s;
+    GapDecision other;  // of the answers alone and moved, the one that is not in answers_
   };
 
   // Waits make another timeline, which is answered again. Now and then two timelines lead to each
   // other, where some must be late for the heating limit: then the one that is taken keeps the
   // limit best, and of those waits least.
   void settle() {
-    std::optional<std::pair<Outcome, std::vector<GapAnswer>>> best;  // asked about; answered
-    std::pair<double, double> least;                                 // over the limit; waits
+    std::optional<std::pair<Simulation, std::vector<GapDecision>>> best;  // asked about; answered
+    std::pair<double, double> least;                                      // over the limit; waits
     for (int round = 1;; ++round) {
       if (!answer()) {  // as in the round before: the same would come of it
         say();
         break;
       }
       compose();
-      Outcome next = replay();
+      Simulation next = replay();
       const bool agreed = round > 1 && agrees(next);
-      if (!agreed && round >= kMostRounds / 2) {
+      if (!agreed && round >= kMaxRounds / 2) {
         const std::pair cost{std::round(over_s(next)), next.waits.total()};
         if (!best || cost < least) {
           least = cost;
           best.emplace(outcome_, answers_);
         }
       }
-      if (!agreed && round == kMostRounds) {
+      if (!agreed && round == kMaxRounds) {
         std::tie(outcome_, answers_) = std::move(*best);
         time_gaps();
         compose();
         next = replay();
       }
-      const bool last = agreed || round == kMostRounds;
+      const bool last = agreed || round == kMaxRounds;
       if (last) say();
       find_stale(next);
       outcome_ = std::move(next);
@@ -116,14 +116,14 @@ class Planner {
     }
   }
 
-  [[nodiscard]] double over_s(const Outcome& outcome) const {
+  [[nodiscard]] double over_s(const Simulation& outcome) const {
     if (!rules_.machine.heating_limit_w) return 0;
     return over_limit_s(outcome.drives, job_,
                         *rules_.machine.heating_limit_w - rules_.machine.bed_w);
   }
 
   void disable() {
-    for (const Break& b : breaks_) {
+    for (const Transition& b : breaks_) {
       plan_.disabled.insert(plan_.disabled.end(), b.disabled.begin(), b.disabled.end());
     }
     std::sort(plan_.disabled.begin(), plan_.disabled.end());
@@ -133,18 +133,18 @@ class Planner {
   void first_guess() {
     outcome_.gaps.resize(parked_.size());
     for (std::size_t g = 0; g < parked_.size(); ++g) {
-      const Break& b = breaks_[parked_[g]];
+      const Transition& b = breaks_[parked_[g]];
       GapOutcome& o = outcome_.gaps[g];
       o.from_s = b.from.time_s;
       o.start_c = job_.heads[b.head].hotend.ambient_c;
-      if (b.before && job_.stints[*b.before].last_c) {
-        o.start_c = std::max(o.start_c, *job_.stints[*b.before].last_c);
+      if (b.before && job_.uses[*b.before].last_c) {
+        o.start_c = std::max(o.start_c, *job_.uses[*b.before].last_c);
         o.start_target_c = o.start_c;
       }
     }
   }
 
-  [[nodiscard]] bool agrees(const Outcome& next) const {
+  [[nodiscard]] bool agrees(const Simulation& next) const {
     if (!next.waits.near(outcome_.waits, kAgreeS)) return false;
     for (std::size_t g = 0; g < parked_.size(); ++g) {
       if (std::abs(next.gaps[g].start_c - outcome_.gaps[g].start_c) > 0.05) return false;
@@ -152,7 +152,7 @@ class Planner {
     return true;
   }
 
-  [[nodiscard]] Outcome replay() {
+  [[nodiscard]] Simulation replay() {
     events_of(job_, breaks_, parked_, given_, plan_.disabled, timeline_);
     return simulate(job_, timeline_, parked_.size());
   }
@@ -162,7 +162,7 @@ class Planner {
     windows_.resize(parked_.size());
     std::size_t near = 0;
     for (std::size_t g = 0; g < parked_.size(); ++g) {
-      const Break& b = breaks_[parked_[g]];
+      const Transition& b = breaks_[parked_[g]];
       Window& w = windows_[g];
       near = job_.index.count_to(b.from.offset, near);
       w.first = near > 0 ? near - 1 : 0;
@@ -174,7 +174,7 @@ class Planner {
   }
 
   // What is needed before a select comes after what is put away there has got its sequence.
-  [[nodiscard]] double need_wall(const Break& b, const Need& n) const {
+  [[nodiscard]] double need_wall(const Transition& b, const HeatDeadline& n) const {
     if (n.at.offset > b.to.offset) return outcome_.waits.wall(n.at);
     return n.at.time_s + outcome_.waits.before_late(n.at.offset);
   }
@@ -188,9 +188,9 @@ class Planner {
       w.waits_within = outcome_.waits.before(job_.index[w.end - 1].offset) != w.waited_s;
     }
     delays_.clear();
-    delays_.reserve(job_.selects.size());
-    for (const job::Select& s : job_.selects) {
-      if (s.kind == job::Change::redundant) continue;
+    delays_.reserve(job_.tool_changes.size());
+    for (const job::ToolChange& s : job_.tool_changes) {
+      if (s.kind == job::ChangeKind::redundant) continue;
       const double from = s.at.time_s + outcome_.waits.before_line(s.at.offset);
       delays_.push_back({from, from + (s.end_s - s.at.time_s),
                          variance_of(rules_.gap, s.park_s > 0, s.pick_s > 0, s.exchange_s > 0)});
@@ -198,13 +198,13 @@ class Planner {
   }
 
   // Whether it is the exchange that leaves time to get there, not the gap.
-  static bool in_exchange(const Break& b, const Need& n) {
+  static bool in_exchange(const Transition& b, const HeatDeadline& n) {
     return n.at.offset > b.to.offset && n.temp_c > b.approach_c && b.approach_c < b.ready_c;
   }
 
   // Refers to what time_gaps() left.
-  void ask(std::size_t g, GapQuestion& q) const {
-    const Break& b = breaks_[parked_[g]];
+  void ask(std::size_t g, GapContext& q) const {
+    const Transition& b = breaks_[parked_[g]];
     q.hotend = job_.heads[b.head].hotend;
     q.start_c = outcome_.gaps[g].start_c;
     q.start_target_c = outcome_.gaps[g].start_target_c;
@@ -215,14 +215,14 @@ class Planner {
     const double from = outcome_.gaps[g].from_s;
     q.parked_s = std::max(0.0, b.to.time_s + outcome_.waits.before_line(b.to.offset) - from);
     q.needs.clear();
-    for (const Need& n : b.needs) {
+    for (const HeatDeadline& n : b.needs) {
       if (in_exchange(b, n)) continue;
       q.needs.push_back(
           {need_wall(b, n) - from, n.temp_c, b.exchange && n.at.offset <= b.to.offset});
     }
     q.delays = delays_;
     q.delays_from_s = from;
-    q.told_at_s.reset();
+    q.preheat_at_s.reset();
     q.line_at = [this, g](double after_s) {
       const Spot spot = spot_at(outcome_.gaps[g].from_s + after_s, g);
       return spot.at.offset <= breaks_[parked_[g]].from.offset
@@ -232,10 +232,10 @@ class Planner {
   }
 
   // Gaps to be asked about anew: they start otherwise, or what is waited for within them differs.
-  void find_stale(const Outcome& next) {
-    const Waits::Changes changed = next.waits.unlike(outcome_.waits);
+  void find_stale(const Simulation& next) {
+    const CumulativeDelay::Changes changed = next.waits.unlike(outcome_.waits);
     for (std::size_t g = 0; g < parked_.size(); ++g) {
-      const Break& b = breaks_[parked_[g]];
+      const Transition& b = breaks_[parked_[g]];
       const GapOutcome& was = outcome_.gaps[g];
       const GapOutcome& is = next.gaps[g];
       const std::uint64_t last = b.needs.empty() ? b.from.offset : b.needs.back().at.offset;
@@ -253,11 +253,11 @@ class Planner {
       stale_.assign(parked_.size(), 1);
     }
     for (Moved& m : moved_) std::swap(answers_[m.gap], m.other);
-    GapQuestion q;
+    GapContext q;
     for (std::size_t g = 0; g < parked_.size(); ++g) {
       if (stale_[g] == 0) continue;
       ask(g, q);
-      answers_[g] = treat(q, rules_.gap, margin_, plan_.policy);
+      answers_[g] = decide_gap(q, rules_.gap, margin_, plan_.policy);
       news = true;
     }
     if (rules_.machine.heating_limit_w && plan_.policy == rules::Policy::lookahead) {
@@ -274,18 +274,18 @@ class Planner {
       double floor_c;
     };
     std::vector<Parked> parked;
-    std::vector<Heating> heatings;
+    std::vector<PreheatTask> heatings;
     parked.reserve(parked_.size());
     heatings.reserve(parked_.size());
     for (std::size_t g = 0; g < parked_.size(); ++g) {
-      const GapAnswer& a = answers_[g];
+      const GapDecision& a = answers_[g];
       if (!a.preheat_after_s) continue;
-      const Break& b = breaks_[parked_[g]];
+      const Transition& b = breaks_[parked_[g]];
       const double from = outcome_.gaps[g].from_s;
       parked.push_back({g, a.treatment == Treatment::standby ? std::min(b.standby_c, b.approach_c)
                            : a.treatment == Treatment::hold  ? outcome_.gaps[g].start_target_c
                                                              : 0});
-      Heating& h = heatings.emplace_back();
+      PreheatTask& h = heatings.emplace_back();
       h.release_s = from;
       h.latest_s = from + *a.preheat_after_s;
       h.need_s = from + (need_wall(b, b.needs.front()) - from);
@@ -300,9 +300,9 @@ class Planner {
         return std::max(wall_s, outcome_.waits.wall(p));
       };
       h.drive_s = [this, p = &parked.back()](double wall_s) {
-        const Break& of = breaks_[parked_[p->gap]];
+        const Transition& of = breaks_[parked_[p->gap]];
         const GapOutcome& gap = outcome_.gaps[p->gap];
-        GapQuestion of_gap;
+        GapContext of_gap;
         of_gap.hotend = job_.heads[of.head].hotend;
         of_gap.start_c = gap.start_c;
         of_gap.start_target_c = gap.start_target_c;
@@ -311,41 +311,42 @@ class Planner {
                                        of.approach_c);
       };
     }
-    std::vector<Drawn> fixed;
+    std::vector<PowerLoad> fixed;
     for (const Drive& d : outcome_.drives) {
       if (!d.preheat && d.to_s > d.from_s) {
         fixed.push_back({d.from_s, d.to_s, job_.heads[d.head].hotend.power_w, d.head});
       }
     }
     const auto told =
-        stagger(heatings, fixed, *rules_.machine.heating_limit_w - rules_.machine.bed_w);
+        level_power(heatings, fixed, *rules_.machine.heating_limit_w - rules_.machine.bed_w);
     std::vector<Moved> moved;
     std::size_t as_before = 0;
     auto before = moved_.begin();
-    GapQuestion q;
+    GapContext q;
     for (std::size_t i = 0; i < parked.size(); ++i) {
       if (!told[i].late && told[i].at_s >= heatings[i].latest_s - 1e-6) continue;
       const std::size_t g = parked[i].gap;
-      const double told_at_s = told[i].at_s - heatings[i].release_s;
-      moved.push_back({g, told_at_s, std::move(answers_[g])});
+      const double preheat_at_s = told[i].at_s - heatings[i].release_s;
+      moved.push_back({g, preheat_at_s, std::move(answers_[g])});
       while (before != moved_.end() && before->gap < g) ++before;
       if (stale_[g] == 0 && before != moved_.end() && before->gap == g &&
-          std::abs(before->told_at_s - told_at_s) < 1e-9) {
+          std::abs(before->preheat_at_s - preheat_at_s) < 1e-9) {
         answers_[g] = std::move(before->other);
         ++as_before;
         continue;
       }
       ask(g, q);
-      q.told_at_s = told_at_s;
-      answers_[g] = treat(q, rules_.gap, margin_, plan_.policy);
+      q.preheat_at_s = preheat_at_s;
+      answers_[g] = decide_gap(q, rules_.gap, margin_, plan_.policy);
     }
     const bool news = as_before != moved.size() || as_before != moved_.size();
     moved_ = std::move(moved);
     return news;
   }
 
-  void add(Place at, Command::What what, const Break& b, double temp_c, Origin origin, int rank) {
-    given_.push_back({at, temp_c, 0, std::uint32_t(b.head), b.tool, rank, what});
+  void add(Place at, Command::Kind kind, const Transition& b, double temp_c, Origin origin,
+           int rank) {
+    given_.push_back({at, temp_c, 0, std::uint32_t(b.head), b.tool, rank, kind});
     origins_.push_back(origin);
   }
 
@@ -359,7 +360,7 @@ class Planner {
   // The last that is reached no later than `wall_s`; not behind the first need, whose wait heats
   // whatever was told.
   [[nodiscard]] Spot spot_at(double wall_s, std::size_t g) const {
-    const Break& b = breaks_[parked_[g]];
+    const Transition& b = breaks_[parked_[g]];
     const Place p = place_at(wall_s, g);
     const Spot before{p, false, outcome_.waits.wall(p)};
     if (p.offset <= b.from.offset) return before;
@@ -370,7 +371,7 @@ class Planner {
   }
 
   [[nodiscard]] Place place_at(double wall_s, std::size_t g) const {
-    const Break& b = breaks_[parked_[g]];
+    const Transition& b = breaks_[parked_[g]];
     const Window& w = windows_[g];
     if (w.end == 0) return b.from;
     const Place p =
@@ -395,11 +396,11 @@ class Planner {
     given_.reserve(most);
     origins_.reserve(most);
     for (std::uint32_t i = 0; i < rules_.dialect.job_start.size(); ++i) {
-      given_.push_back({*job_.start, 0, 0, 0, 0, kBegin, Command::What::raw});
+      given_.push_back({*job_.start, 0, 0, 0, 0, kBegin, Command::Kind::raw});
       origins_.push_back({Origin::Kind::start, i});
     }
     std::size_t g = 0;
-    for (const Break& b : breaks_) {
+    for (const Transition& b : breaks_) {
       if (b.parked) compose_parked(b, g++);
       cool_downs(b);
       // What is mounted while its filament is exchanged is hot all the way, at the hotter of the
@@ -408,9 +409,9 @@ class Planner {
       if (b.leaving != kNone) give(b.leaving, b.parked ? kParting : kShaping);
       if (b.arriving != kNone) give(b.arriving, kArrive);
     }
-    const job::Stint& last = job_.stints.back();
+    const job::ToolUse& last = job_.uses.back();
     for (std::uint32_t i = 0; i < rules_.dialect.job_end.size(); ++i) {
-      given_.push_back({{last.last_end, last.last_end_s}, 0, 0, 0, 0, kLast, Command::What::raw});
+      given_.push_back({{last.last_end, last.last_end_s}, 0, 0, 0, 0, kLast, Command::Kind::raw});
       origins_.push_back({Origin::Kind::end, i});
     }
   }
@@ -420,20 +421,20 @@ class Planner {
   void say() {
     preheats_s_.resize(parked_.size());
     for (std::size_t g = 0; g < parked_.size(); ++g) {
-      const GapAnswer& a = answers_[g];
+      const GapDecision& a = answers_[g];
       if (!a.preheat_after_s) continue;
       preheats_s_[g] = spot_at(outcome_.gaps[g].from_s + *a.preheat_after_s, g).wall_s;
     }
     std::vector<Timeline::Key> keys;
     keys.reserve(given_.size());
-    for (const Given& c : given_) {
+    for (const CommandDraft& c : given_) {
       keys.push_back({c.at.offset, std::uint32_t(c.rank), std::uint32_t(keys.size())});
     }
     std::sort(keys.begin(), keys.end());
     plan_.commands.reserve(keys.size());
     for (const Timeline::Key& k : keys) {
       Command& c = plan_.commands.emplace_back();
-      static_cast<Given&>(c) = given_[k.event];
+      static_cast<CommandDraft&>(c) = given_[k.event];
       plan::say(c, origins_[k.event], rules_.dialect, answers_, steps_);
     }
   }
@@ -442,11 +443,11 @@ class Planner {
     const Steps& steps = steps_[s];
     for (std::size_t i = 0; i < steps.block.lines.size(); ++i) {
       const job::StepLine& line = steps.block.lines[i];
-      Given& c = given_.emplace_back();
+      CommandDraft& c = given_.emplace_back();
       c.at = steps.at;
-      c.what = line.what == job::StepLine::What::set    ? Command::What::set
-               : line.what == job::StepLine::What::wait ? Command::What::wait
-                                                        : Command::What::raw;
+      c.kind = line.kind == job::StepLine::Kind::set    ? Command::Kind::set
+               : line.kind == job::StepLine::Kind::wait ? Command::Kind::wait
+                                                        : Command::Kind::raw;
       c.head = std::uint32_t(steps.head);
       c.tool = steps.tool;
       c.temp_c = line.temp_c;
@@ -457,13 +458,13 @@ class Planner {
     }
     for (std::uint32_t i = 0; i < steps.lower.lines.size(); ++i) {
       given_.push_back({steps.lower_at, 0, steps.lower.lines[i].seconds, std::uint32_t(steps.head),
-                        steps.tool, kLower, Command::What::raw});
+                        steps.tool, kLower, Command::Kind::raw});
       origins_.push_back({Origin::Kind::lower, i, std::uint32_t(s)});
     }
   }
 
-  void compose_parked(const Break& b, std::size_t g) {
-    const GapAnswer& a = answers_[g];
+  void compose_parked(const Transition& b, std::size_t g) {
+    const GapDecision& a = answers_[g];
     const double from_s = outcome_.gaps[g].from_s;
     for (std::size_t i = 0; i < a.actions.size(); ++i) {
       const GapAction& action = a.actions[i];
@@ -479,39 +480,39 @@ class Planner {
       if (same_as_now) continue;
       const bool parting = at.offset == b.from.offset && (b.leaving != kNone || b.arrived_at_from);
       const int rank = spot.after ? kAfter : parting ? kLetGo : kFirst;
-      add(at, Command::What::set, b, action.target_c,
+      add(at, Command::Kind::set, b, action.target_c,
           {Origin::Kind::action, std::uint32_t(i), std::uint32_t(g)}, rank);
-      given_.back().preheat = action.what == GapAction::What::preheat;
+      given_.back().preheat = action.kind == GapAction::Kind::preheat;
     }
   }
 
   // A wait for cooling down sets a target, which nothing needs.
-  void cool_downs(const Break& b) {
+  void cool_downs(const Transition& b) {
     if (b.put_away) {
-      add(*b.put_away, Command::What::set, b, 0, {Origin::Kind::cools},
+      add(*b.put_away, Command::Kind::set, b, 0, {Origin::Kind::cools},
           b.leaving != kNone ? kLetGo : kFirst);
     }
     for (const std::size_t t : b.cool_downs) {
       const job::Target& target = job_.targets[t];
       if (b.after || target.at.offset < b.from.offset) continue;
-      add({target.end_offset, target.at.time_s}, Command::What::set, b, 0, {Origin::Kind::cooled},
+      add({target.end_offset, target.at.time_s}, Command::Kind::set, b, 0, {Origin::Kind::cooled},
           kFirst);
     }
   }
 
-  void waits(const Break& b) {
+  void waits(const Transition& b) {
     for (std::size_t i = 0; i < b.needs.size(); ++i) {
-      const Need& n = b.needs[i];
+      const HeatDeadline& n = b.needs[i];
       const bool before_select = n.at.offset <= b.to.offset;
       const int rank = before_select ? kNext : kArrive;
       if (n.ours) {
         if (n.guards_exchange) {
-          add(n.at, Command::What::wait, b, n.temp_c, {Origin::Kind::exchange}, rank);
+          add(n.at, Command::Kind::wait, b, n.temp_c, {Origin::Kind::exchange}, rank);
           if (b.ready_c > n.temp_c) {
-            add(n.at, Command::What::set, b, b.ready_c, {Origin::Kind::hotter}, rank);
+            add(n.at, Command::Kind::set, b, b.ready_c, {Origin::Kind::hotter}, rank);
           }
         } else {
-          add(n.at, Command::What::wait, b, n.temp_c, {Origin::Kind::print}, rank);
+          add(n.at, Command::Kind::wait, b, n.temp_c, {Origin::Kind::print}, rank);
         }
       } else {
         // The job's own wait may be for less; the plan's target comes back right after it.
@@ -523,7 +524,7 @@ class Planner {
         const bool timers = last && !b.exchange && plan_.policy == rules::Policy::timers;
         const Place behind{t.has_temp ? t.end_offset : n.at.offset, n.at.time_s};
         if (t.has_temp ? t.temp_c != wanted && !overtaken : timers) {
-          add(behind, Command::What::set, b, wanted, {Origin::Kind::back}, rank);
+          add(behind, Command::Kind::set, b, wanted, {Origin::Kind::back}, rank);
         }
       }
     }
@@ -537,10 +538,10 @@ class Planner {
     }
     std::sort(by_start.begin(), by_start.end());
     time_gaps();
-    GapQuestion q;
+    GapContext q;
     for (const auto& [from_s, g] : by_start) {
-      const Break& b = breaks_[parked_[g]];
-      Gap& gap = plan_.gaps.emplace_back();
+      const Transition& b = breaks_[parked_[g]];
+      GapPlan& gap = plan_.gaps.emplace_back();
       const GapOutcome& o = outcome_.gaps[g];
       gap.head = b.head;
       gap.before = b.before;
@@ -555,10 +556,10 @@ class Planner {
       gap.least_hot_idle_s = best.hot_idle_s;
       gap.least_wait_s = best.late_s;
       if (answers_.empty()) continue;  // as sliced
-      const GapAnswer& a = answers_[g];
+      const GapDecision& a = answers_[g];
       gap.treatment = a.treatment;
-      gap.because = a.because;
-      gap.reason = words_of(a.because);
+      gap.rationale = a.rationale;
+      gap.reason = describe(a.rationale);
       if (a.preheat_after_s) gap.preheat_at_s = preheats_s_[g];
     }
   }
@@ -566,20 +567,20 @@ class Planner {
   const Job& job_;
   const rules::Rules& rules_;
   Plan plan_;
-  std::vector<Break> breaks_;
+  std::vector<Transition> breaks_;
   std::vector<Steps> steps_;
   std::vector<std::size_t> parked_;  // breaks that are gaps
-  Margin margin_;
-  std::vector<Delay> delays_;
-  std::vector<Window> windows_;     // as parked_
-  std::vector<char> stale_;         // as parked_
-  std::vector<GapAnswer> answers_;  // as parked_
-  std::vector<double> preheats_s_;  // as parked_, wall
-  std::vector<Moved> moved_;        // gaps ascending
-  std::vector<Given> given_;        // the commands, as they come
-  std::vector<Origin> origins_;     // as given_
+  LeadTimeModel margin_;
+  std::vector<ChangeoverTime> delays_;
+  std::vector<Window> windows_;       // as parked_
+  std::vector<char> stale_;           // as parked_
+  std::vector<GapDecision> answers_;  // as parked_
+  std::vector<double> preheats_s_;    // as parked_, wall
+  std::vector<Moved> moved_;          // gaps ascending
+  std::vector<CommandDraft> given_;   // the commands, as they come
+  std::vector<Origin> origins_;       // as given_
   Timeline timeline_;
-  Outcome outcome_;
+  Simulation outcome_;
 };
 
 }  // namespace

@@ -26,7 +26,7 @@ enum class Treatment : std::uint8_t { hold, standby, off };
 
 // Why a gap is treated as it is, with its numbers. words.h says it. Costs are in the currency of
 // [gap]; numbers that do not belong to the cause are 0.
-struct Because {
+struct Rationale {
   enum class Cause : std::uint8_t {
     no_further_use,
     timer,  // limit_s: the timer that it outlasted; 0: none
@@ -56,27 +56,27 @@ struct Because {
 };
 
 // A command, but for its words: those are found only once the plan is settled.
-struct Given {
-  enum class What : std::uint8_t { set, wait, raw };
+struct CommandDraft {
+  enum class Kind : std::uint8_t { set, wait, raw };
   job::Place at;  // goes in before the line that begins here
   double temp_c = 0;
   double seconds = 0;      // that a step takes, but for waiting
   std::uint32_t head = 0;  // of job.heads
   int tool = 0;            // the next use's, else the last's
   int rank = 0;            // order at one place
-  What what = What::set;
+  Kind kind = Kind::set;
   bool preheat = false;
   bool step = false;  // of a sequence, with whose name the reason begins
 };
 
-struct Command : Given {
+struct Command : CommandDraft {
   std::string raw;  // of What::raw, as [dialect] or a sequence gives it
   std::string reason;
 };
 
-struct Gap {
+struct GapPlan {
   std::size_t head = 0;
-  std::optional<std::size_t> before, after;  // stints
+  std::optional<std::size_t> before, after;  // uses
   double from_s = 0, to_s = 0;               // wall
   Treatment treatment = Treatment::off;
   double dip_c = 0;
@@ -84,7 +84,7 @@ struct Gap {
   double wait_s = 0;
   double hot_idle_s = 0;
   double least_hot_idle_s = 0, least_wait_s = 0;  // no plan can do better
-  Because because;
+  Rationale rationale;
   std::string reason;
 };
 
@@ -114,9 +114,9 @@ struct Plan {
   rules::Policy policy = rules::Policy::lookahead;
   std::vector<Command> commands;        // in the order of the text
   std::vector<std::size_t> disabled;    // of job.targets, ascending
-  std::vector<Gap> gaps;                // by from_s
+  std::vector<GapPlan> gaps;            // by from_s
   std::vector<HeadFigures> heads;       // as job.heads
-  std::vector<double> select_at_s;      // as job.selects: when each begins, wall
+  std::vector<double> change_at_s;      // as job.selects: when each begins, wall
   std::map<int, double> step_purge_mm;  // by tool: pushed through by sequences at an exchange
   Figures figures;
   [[nodiscard]] bool changes_anything() const { return !commands.empty() || !disabled.empty(); }

@@ -14,16 +14,16 @@ using job::kNone;
 
 class Sequences {
  public:
-  Sequences(const Job& job, const rules::Rules& rules, std::vector<Break>& breaks)
+  Sequences(const Job& job, const rules::Rules& rules, std::vector<Transition>& breaks)
       : job_(job), rules_(rules), breaks_(breaks) {}
 
   Result<std::vector<Steps>> run() {
     find_targets();
-    std::vector<Break*> first(job_.heads.size(), nullptr);  // of a chain that is not over
-    for (Break& b : breaks_) {
+    std::vector<Transition*> first(job_.heads.size(), nullptr);  // of a chain that is not over
+    for (Transition& b : breaks_) {
       if (first[b.head] == nullptr) first[b.head] = &b;
       // In a visit in which the job only waits for the heater, filament stays as it was put away.
-      const bool waits = b.after && job_.stints[*b.after].kind == job::Stint::Kind::waited;
+      const bool waits = b.after && job_.uses[*b.after].kind == job::ToolUse::Kind::waited;
       if (waits && !b.exchange) continue;
       between(*std::exchange(first[b.head], nullptr), b);
       if (error_) return std::move(*error_);
@@ -33,7 +33,7 @@ class Sequences {
 
  private:
   // From the end of one use to the next that moves or exchanges filament: as a rule one break.
-  void between(Break& first, Break& last) {
+  void between(Transition& first, Transition& last) {
     if (!first.before) {
       // Loaded, but never fed: what comes in is charged all the same.
       if (last.exchange) arrives(last, rules_.filament(last.tool).after_exchange);
@@ -46,7 +46,7 @@ class Sequences {
     }
   }
 
-  void park(Break& first, Break& last) {
+  void park(Transition& first, Transition& last) {
     const rules::Toolhead& head = job_.heads[first.head];
     // Put away by the start code, it is as the start code left it.
     const job::Place at = put_away(first);
@@ -57,7 +57,7 @@ class Sequences {
     if (printed_c(first) > head.hotend.ambient_c) arrives(last, head.after_pick);
   }
 
-  void exchange(Break& first, Break& last) {
+  void exchange(Transition& first, Transition& last) {
     const int out = outgoing(first);
     const std::string& name = rules_.filament(out).before_exchange;
     const std::string why = fmt::format("T{} is next in it", last.tool);
@@ -71,7 +71,7 @@ class Sequences {
     arrives(last, rules_.filament(last.tool).after_exchange);
   }
 
-  void last_use(Break& b) {
+  void last_use(Transition& b) {
     if (b.from.offset <= job_.start->offset) return;
     const int tool = outgoing(b);
     const double hot_c = parting_c(b);
@@ -79,7 +79,7 @@ class Sequences {
                     hot_c, hot_c, "its last use is over", Kind::parting);
   }
 
-  void arrives(Break& b, const std::string& name) {
+  void arrives(Transition& b, const std::string& name) {
     const std::string why = b.exchange ? fmt::format("T{} came in", b.tool) : "it is back";
     b.arriving = put(b, name, b.ready, b.tool, b.work_c, b.work_c, why, Kind::arriving);
   }
@@ -87,7 +87,7 @@ class Sequences {
   // The job's targets that stay, by toolhead.
   void find_targets() {
     std::vector<char> disabled(job_.targets.size(), 0);
-    for (const Break& b : breaks_) {
+    for (const Transition& b : breaks_) {
       for (const std::size_t t : b.disabled) disabled[t] = 1;
     }
     targets_.resize(job_.heads.size());
@@ -98,25 +98,27 @@ class Sequences {
     }
   }
 
-  [[nodiscard]] static job::Place put_away(const Break& b) { return b.put_away.value_or(b.from); }
+  [[nodiscard]] static job::Place put_away(const Transition& b) {
+    return b.put_away.value_or(b.from);
+  }
 
-  [[nodiscard]] double printed_c(const Break& b) const {
-    return job_.stints[*b.before].last_c.value_or(0);
+  [[nodiscard]] double printed_c(const Transition& b) const {
+    return job_.uses[*b.before].last_c.value_or(0);
   }
   // Whether the job has given it a lower target since it was used.
-  [[nodiscard]] bool let_go(const Break& b) const {
+  [[nodiscard]] bool let_go(const Transition& b) const {
     const job::Target* last = last_target(b);
-    return last != nullptr && last->at.offset >= job_.stints[*b.before].last_end &&
+    return last != nullptr && last->at.offset >= job_.uses[*b.before].last_end &&
            last->temp_c < printed_c(b);
   }
   // How hot it is where it is put away: what it printed at, or what the job has told it since.
-  [[nodiscard]] double parting_c(const Break& b) const {
+  [[nodiscard]] double parting_c(const Transition& b) const {
     const job::Target* last = last_target(b);
-    if (last == nullptr || last->at.offset < job_.stints[*b.before].last_end) return printed_c(b);
+    if (last == nullptr || last->at.offset < job_.uses[*b.before].last_end) return printed_c(b);
     return std::max(printed_c(b), last->temp_c);
   }
   // The job's last target that stays before it is put away; nullptr: none.
-  [[nodiscard]] const job::Target* last_target(const Break& b) const {
+  [[nodiscard]] const job::Target* last_target(const Transition& b) const {
     const std::vector<std::size_t>& all = targets_[b.head];
     const auto after = std::lower_bound(
         all.begin(), all.end(), put_away(b).offset,
@@ -124,12 +126,12 @@ class Sequences {
     return after == all.begin() ? nullptr : &job_.targets[*(after - 1)];
   }
 
-  [[nodiscard]] int outgoing(const Break& b) const { return job_.stints[*b.before].tool; }
+  [[nodiscard]] int outgoing(const Transition& b) const { return job_.uses[*b.before].tool; }
 
   enum class Kind : std::uint8_t { parting, guarded, arriving };
 
-  std::size_t put(const Break& b, const std::string& name, job::Place at, int tool, double work_c,
-                  double after_c, const std::string& why, Kind kind) {
+  std::size_t put(const Transition& b, const std::string& name, job::Place at, int tool,
+                  double work_c, double after_c, const std::string& why, Kind kind) {
     const rules::Sequence* sequence = rules_.sequence(name);
     if (sequence == nullptr || sequence->steps.empty() || error_) return kNone;
     const rules::Toolhead& head = job_.heads[b.head];
@@ -160,7 +162,7 @@ class Sequences {
     // of the heater since; waiting stops the machine as well.
     const bool sure = kind == Kind::parting && (pushes(*sequence) || let_go(b));
     q.stop_first = kind == Kind::parting && !sure;
-    const job::Select* select = kind == Kind::arriving ? nullptr : select_at(at.offset);
+    const job::ToolChange* select = kind == Kind::arriving ? nullptr : select_at(at.offset);
     q.lift_lasts = select != nullptr;
     auto block = job::lines_of(*sequence, q);
     if (!block) {
@@ -169,7 +171,7 @@ class Sequences {
     }
     if (sure) {
       job::StepLine wait;
-      wait.what = job::StepLine::What::wait;
+      wait.kind = job::StepLine::Kind::wait;
       wait.temp_c = work_c;
       block->lines.insert(block->lines.begin(), wait);
     }
@@ -193,11 +195,11 @@ class Sequences {
   }
 
   // The select whose line begins there; its state after it is known.
-  [[nodiscard]] const job::Select* select_at(std::uint64_t offset) const {
+  [[nodiscard]] const job::ToolChange* select_at(std::uint64_t offset) const {
     const auto at =
-        std::lower_bound(job_.selects.begin(), job_.selects.end(), offset,
-                         [](const job::Select& s, std::uint64_t o) { return s.at.offset < o; });
-    const bool here = at != job_.selects.end() && at->at.offset == offset;
+        std::lower_bound(job_.tool_changes.begin(), job_.tool_changes.end(), offset,
+                         [](const job::ToolChange& s, std::uint64_t o) { return s.at.offset < o; });
+    const bool here = at != job_.tool_changes.end() && at->at.offset == offset;
     return here && job_.modal_at(at->end_offset) != nullptr ? &*at : nullptr;
   }
 
@@ -210,16 +212,16 @@ class Sequences {
   // With the line of the select at, or the last one before, `offset`.
   void refuse(Error e, std::uint64_t offset) {
     const auto after =
-        std::upper_bound(job_.selects.begin(), job_.selects.end(), offset,
-                         [](std::uint64_t o, const job::Select& s) { return o < s.at.offset; });
+        std::upper_bound(job_.tool_changes.begin(), job_.tool_changes.end(), offset,
+                         [](std::uint64_t o, const job::ToolChange& s) { return o < s.at.offset; });
     e.file = job_.name;
-    if (after != job_.selects.begin()) e.line = (after - 1)->line;
+    if (after != job_.tool_changes.begin()) e.line = (after - 1)->line;
     error_ = std::move(e);
   }
 
   const Job& job_;
   const rules::Rules& rules_;
-  std::vector<Break>& breaks_;
+  std::vector<Transition>& breaks_;
   std::vector<std::vector<std::size_t>> targets_;
   std::vector<Steps> steps_;
   std::optional<Error> error_;
@@ -227,8 +229,8 @@ class Sequences {
 
 }  // namespace
 
-Result<std::vector<Steps>> put_sequences(const Job& job, const rules::Rules& rules,
-                                         std::vector<Break>& breaks) {
+Result<std::vector<Steps>> place_sequences(const Job& job, const rules::Rules& rules,
+                                           std::vector<Transition>& breaks) {
   return Sequences(job, rules, breaks).run();
 }
 

@@ -16,7 +16,7 @@
 
 #include "base/error.h"
 #include "job/steps.h"
-#include "plan/layout.h"
+#include "plan/transitions.h"
 
 namespace forewarm::plan {
 
@@ -34,8 +34,8 @@ struct Steps {
 };
 
 // Fills in `leaving` and `arriving` of the breaks: places in what is returned.
-[[nodiscard]] Result<std::vector<Steps>> put_sequences(const job::Job& job,
-                                                       const rules::Rules& rules,
-                                                       std::vector<Break>& breaks);
+[[nodiscard]] Result<std::vector<Steps>> place_sequences(const job::Job& job,
+                                                         const rules::Rules& rules,
+                                                         std::vector<Transition>& breaks);
 
 }  // namespace forewarm::plan

@@ -7,7 +7,7 @@
 
 namespace forewarm::plan {
 
-void Waits::add(std::uint64_t offset, bool late, double seconds) {
+void CumulativeDelay::add(std::uint64_t offset, bool late, double seconds) {
   if (seconds <= 0) return;
   const std::uint64_t key = 2 * offset + (late ? 1 : 0);
   const double sum = total() + seconds;
@@ -19,13 +19,13 @@ void Waits::add(std::uint64_t offset, bool late, double seconds) {
   }
 }
 
-double Waits::sum_before(std::uint64_t key) const {
+double CumulativeDelay::sum_before(std::uint64_t key) const {
   const auto at = std::lower_bound(keys_.begin(), keys_.end(), key);
   return at == keys_.begin() ? 0 : sums_[std::size_t(at - keys_.begin()) - 1];
 }
 
-bool Waits::near(const Waits& other, double seconds) const {
-  const auto close = [seconds](const Waits& a, const Waits& b) {
+bool CumulativeDelay::near(const CumulativeDelay& other, double seconds) const {
+  const auto close = [seconds](const CumulativeDelay& a, const CumulativeDelay& b) {
     for (const std::uint64_t key : a.keys_) {
       if (std::abs(a.sum_before(key + 1) - b.sum_before(key + 1)) > seconds) return false;
     }
@@ -34,9 +34,9 @@ bool Waits::near(const Waits& other, double seconds) const {
   return close(*this, other) && close(other, *this);
 }
 
-Waits::Changes Waits::unlike(const Waits& other) const {
+CumulativeDelay::Changes CumulativeDelay::unlike(const CumulativeDelay& other) const {
   Changes out;
-  const auto own = [](const Waits& w, std::size_t i) {
+  const auto own = [](const CumulativeDelay& w, std::size_t i) {
     return w.sums_[i] - (i > 0 ? w.sums_[i - 1] : 0);
   };
   std::size_t a = 0;
@@ -54,7 +54,7 @@ Waits::Changes Waits::unlike(const Waits& other) const {
   return out;
 }
 
-bool Waits::Changes::within(std::uint64_t first_offset, std::uint64_t last_offset) const {
+bool CumulativeDelay::Changes::within(std::uint64_t first_offset, std::uint64_t last_offset) const {
   const auto at = std::lower_bound(offsets_.begin(), offsets_.end(), first_offset);
   return at != offsets_.end() && *at <= last_offset;
 }
@@ -63,7 +63,7 @@ namespace {
 
 // One heater on its way through the job.
 struct Track {
-  thermal::Course course;
+  thermal::HeaterState course;
   double wall_s = 0;
   std::uint32_t gap = Event::kNoGap;
   double threshold_c = 1e9;
@@ -135,19 +135,20 @@ double& seconds_of(WaitCauses& waits, Event::At at) {
 
 }  // namespace
 
-Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_count) {
-  Outcome out;
+Simulation simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_count) {
+  Simulation out;
   out.heads.resize(job.heads.size());
   out.gaps.resize(gap_count);
   std::vector<Track> tracks;
   for (const rules::Toolhead& h : job.heads) {
-    tracks.push_back({thermal::Course(h.hotend, h.hotend.ambient_c)});
+    tracks.push_back({thermal::HeaterState(h.hotend, h.hotend.ambient_c)});
   }
   std::vector<Drive>& drives = out.drives;
   double energy_j = 0;
   const auto advance = [&](std::size_t head, double wall_s) {
     Track& t = tracks[head];
-    const thermal::Spent spent = t.course.advance(std::max(0.0, wall_s - t.wall_s), t.threshold_c);
+    const thermal::HeaterUsage spent =
+        t.course.advance(std::max(0.0, wall_s - t.wall_s), t.threshold_c);
     t.wall_s = std::max(t.wall_s, wall_s);
     energy_j += spent.energy_j;
     out.heads[head].energy_wh += spent.energy_j / 3600;
@@ -163,8 +164,8 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
     const double wall_s = e.at_s + waited_s;
     advance(e.head, wall_s);
     Track& t = tracks[e.head];
-    switch (e.what) {
-      case Event::What::gap_begins: {
+    switch (e.kind) {
+      case Event::Kind::gap_begins: {
         t.gap = e.gap;
         t.threshold_c = e.temp_c;
         GapOutcome& g = out.gaps[e.gap];
@@ -175,18 +176,18 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
         g.dip_c = g.start_c;
         continue;
       }
-      case Event::What::gap_ends:
+      case Event::Kind::gap_ends:
         out.gaps[e.gap].to_s = wall_s;
         t.gap = Event::kNoGap;
         t.threshold_c = 1e9;
         continue;
-      case Event::What::pass:
+      case Event::Kind::pass:
         out.waits.add(key.offset, key.rank >= Timeline::kLate, e.seconds);
         waited_s += e.seconds;
         out.figures.sequence_s += e.seconds;
         continue;
-      case Event::What::set:
-      case Event::What::wait:
+      case Event::Kind::set:
+      case Event::Kind::wait:
         break;
     }
     if (e.has_temp) {
@@ -205,7 +206,7 @@ Outcome simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_
         drives.push_back({wall_s, t.drive_until_s, e.head, preheat});
       }
     }
-    if (e.what != Event::What::wait) continue;
+    if (e.kind != Event::Kind::wait) continue;
     const double target = e.has_temp ? e.temp_c : t.course.target_c();
     double wait = target > 0 ? t.course.seconds_until_warm(target) : 0;
     if (e.cooling) wait = std::max(wait, t.course.seconds_until_cool(target));

@@ -16,14 +16,14 @@ namespace forewarm::plan {
 // There are many, and they are gone through in the order of the text: small, and the place's offset
 // is in the key.
 struct Event {
-  enum class What : std::uint8_t { set, wait, gap_begins, gap_ends, pass };
+  enum class Kind : std::uint8_t { set, wait, gap_begins, gap_ends, pass };
   static constexpr std::uint32_t kNoGap = UINT32_MAX;
   double at_s = 0;             // job time
   double temp_c = 0;           // gap_begins: hotter than this is hot idle
   double seconds = 0;          // pass: so long the machine does something else
   std::uint32_t head = 0;      // of job.heads
   std::uint32_t gap = kNoGap;  // the gap that it begins, ends, or is waited for after
-  What what = What::set;
+  Kind kind = Kind::set;
   bool has_temp = true;
   bool cooling = false;  // the wait is for cooling, too
   bool preheat = false;  // the plan's own command to come back
@@ -33,7 +33,7 @@ struct Event {
 
 // Events, and the order of the text: by place, at one place by rank, and then as they were put in.
 struct Timeline {
-  // Events of this rank and more at a place are late there (Waits).
+  // Events of this rank and more at a place are late there (CumulativeDelay).
   static constexpr std::uint32_t kLate = 28;
   struct Key {
     std::uint64_t offset;
@@ -50,7 +50,7 @@ struct Timeline {
 
 // Seconds that go by before places beside the job's own, cumulative: waits, and step sequences. At
 // one place some are `late`: they come after what puts a toolhead away there.
-class Waits {
+class CumulativeDelay {
  public:
   void add(std::uint64_t offset, bool late, double seconds);  // in the order of the text
   // Gone by before the lines put in at `offset`...
@@ -65,17 +65,17 @@ class Waits {
   }
   [[nodiscard]] double total() const { return sums_.empty() ? 0 : sums_.back(); }
   [[nodiscard]] double wall(job::Place place) const { return place.time_s + before(place.offset); }
-  [[nodiscard]] bool near(const Waits& other, double seconds) const;
+  [[nodiscard]] bool near(const CumulativeDelay& other, double seconds) const;
   // Where what goes by is not the same as in the other.
   class Changes {
    public:
     [[nodiscard]] bool within(std::uint64_t first_offset, std::uint64_t last_offset) const;
 
    private:
-    friend class Waits;
+    friend class CumulativeDelay;
     std::vector<std::uint64_t> offsets_;  // ascending
   };
-  [[nodiscard]] Changes unlike(const Waits& other) const;
+  [[nodiscard]] Changes unlike(const CumulativeDelay& other) const;
 
  private:
   [[nodiscard]] double sum_before(std::uint64_t key) const;
@@ -85,8 +85,8 @@ class Waits {
 
 struct GapOutcome {
   double from_s = 0, to_s = 0;
-  double start_c = 0, start_target_c = 0;  // just before the first command of the gap
-  std::optional<thermal::Course> start;    // the heater then
+  double start_c = 0, start_target_c = 0;     // just before the first command of the gap
+  std::optional<thermal::HeaterState> start;  // the heater then
   double hot_idle_s = 0, dip_c = 1e9, wait_s = 0;
 };
 
@@ -97,11 +97,11 @@ struct Drive {
   bool preheat;  // by the plan's own
 };
 
-struct Outcome {
+struct Simulation {
   Figures figures;
   std::vector<HeadFigures> heads;  // hot_idle_s, energy_wh, wait_s only
   std::vector<GapOutcome> gaps;
-  Waits waits;
+  CumulativeDelay waits;
   std::vector<Drive> drives;
 };
 
@@ -109,7 +109,7 @@ struct Outcome {
 [[nodiscard]] double over_limit_s(const std::vector<Drive>& drives, const job::Job& job,
                                   double limit_w);
 
-[[nodiscard]] Outcome simulate(const job::Job& job, const Timeline& timeline,
-                               std::size_t gap_count);
+[[nodiscard]] Simulation simulate(const job::Job& job, const Timeline& timeline,
+                                  std::size_t gap_count);
 
 }  // namespace forewarm::plan

@@ -10,6 +10,6 @@
 namespace forewarm::plan {
 
 // Fills in figures, heads and select_at_s.
-void sum_up(const job::Job& job, const Outcome& outcome, Plan& plan);
+void sum_up(const job::Job& job, const Simulation& outcome, Plan& plan);
 
 }  // namespace forewarm::plan

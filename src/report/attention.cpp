@@ -32,7 +32,7 @@ AtStart at_start(const Attention& attention, const Schedule& schedule, LocalTime
   return out;
 }
 
-double seconds_of(const job::Select& s) { return s.park_s + s.pick_s + s.exchange_s; }
+double seconds_of(const job::ToolChange& s) { return s.park_s + s.pick_s + s.exchange_s; }
 
 }  // namespace
 
@@ -46,10 +46,10 @@ Attention attention(const job::Job& job, const plan::Plan& plan, const rules::Ru
     out.quiet_from_s = quiet_since_s;
     out.quiet_to_s = to_s;
   };
-  for (std::size_t i = 0; i < job.selects.size(); ++i) {
-    const job::Select& s = job.selects[i];
+  for (std::size_t i = 0; i < job.tool_changes.size(); ++i) {
+    const job::ToolChange& s = job.tool_changes[i];
     Attention::Change c;
-    c.at_s = plan.select_at_s[i];
+    c.at_s = plan.change_at_s[i];
     c.exchanges = s.exchanges();
     const auto risk = [&](std::optional<double> odds) {
       c.expected_stops += odds.value_or(0);
@@ -146,7 +146,7 @@ std::string away_figures(const Attention& a, const AtStart& s) {
 }  // namespace
 
 std::string attention_text(const Summary& s) {
-  if (s.job.selects.empty()) return {};
+  if (s.job.tool_changes.empty()) return {};
   const Attention a = attention(s.job, s.lookahead, s.rules, s.schedule);
   std::string out = "\nattention\n";
   const auto say = [&](const std::string& words) { out += wrapped(words, 2); };
@@ -213,8 +213,8 @@ std::string changes_csv(const Summary& s) {
   const auto filament = [&](int t) {
     return t < 0 ? std::string() : quoted_field(clean(s.rules.filament(t).name));
   };
-  for (std::size_t i = 0; i < s.job.selects.size(); ++i) {
-    const job::Select& c = s.job.selects[i];
+  for (std::size_t i = 0; i < s.job.tool_changes.size(); ++i) {
+    const job::ToolChange& c = s.job.tool_changes[i];
     const std::string at = s.schedule ? date_time(later(s.schedule->start, a.changes[i].at_s)) : "";
     out += fmt::format(
         "{},{},{},{},{},{},{},{},{},{},{},{}\n", cell(a.changes[i].at_s), at, job::name_of(c.kind),

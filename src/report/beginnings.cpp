@@ -2,7 +2,7 @@
 
 namespace forewarm::report {
 
-static_assert(kPageBeginning.size() <= kMostBeginning);
+static_assert(kPageBeginning.size() <= kMaxBeginning);
 
 const char* name_of(Form form) {
   switch (form) {

@@ -23,6 +23,6 @@ inline constexpr std::string_view kComparisonBeginning = "policy,swept,value,off
 
 // Whether a text begins as such a report does; its first kMostBeginning bytes are enough.
 [[nodiscard]] bool begins_as(Form form, std::string_view text);
-inline constexpr std::size_t kMostBeginning = 256;
+inline constexpr std::size_t kMaxBeginning = 256;
 
 }  // namespace forewarm::report

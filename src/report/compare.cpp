@@ -60,13 +60,13 @@ std::string cell(const std::optional<double>& x) { return x ? cell(*x) : std::st
 
 }  // namespace
 
-std::vector<double> off_timers(const rules::Gap& gap) {
+std::vector<double> off_timers(const rules::GapSettings& gap) {
   std::set<double> out(kUsualOffS.begin(), kUsualOffS.end());
   out.insert(gap.timer_off_s);
   return {out.begin(), out.end()};
 }
 
-std::size_t plans_needed(const rules::Gap& gap, std::span<const Sweep> sweeps) {
+std::size_t plans_needed(const rules::GapSettings& gap, std::span<const Sweep> sweeps) {
   std::size_t count = 3 + off_timers(gap).size();
   for (const Sweep& sweep : sweeps) count += sweep.values.size();
   return count;

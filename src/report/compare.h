@@ -26,7 +26,7 @@ namespace forewarm::report {
 
 struct CompareRow {
   rules::Policy policy = rules::Policy::as_sliced;
-  rules::Gap gap;          // the rules that it was planned by
+  rules::GapSettings gap;  // the rules that it was planned by
   std::string_view swept;  // the key that was swept; empty: none
   double value = 0;        // of that key
   plan::Figures figures;
@@ -46,9 +46,10 @@ struct Comparison {
 using Planner = std::function<Result<plan::Plan>(const rules::Rules&, rules::Policy)>;
 
 // The off times that rows are made of, in seconds, ascending: usual ones and the rule file's.
-[[nodiscard]] std::vector<double> off_timers(const rules::Gap& gap);
+[[nodiscard]] std::vector<double> off_timers(const rules::GapSettings& gap);
 // How many plans compare() asks for.
-[[nodiscard]] std::size_t plans_needed(const rules::Gap& gap, std::span<const Sweep> sweeps);
+[[nodiscard]] std::size_t plans_needed(const rules::GapSettings& gap,
+                                       std::span<const Sweep> sweeps);
 
 // The first error of the planner is the comparison's.
 [[nodiscard]] Result<Comparison> compare(std::string path, const job::Job& job,

@@ -109,7 +109,7 @@ class Page : private Lines {
     if (row.swept.empty()) {
       return row.policy != Policy::timers || row.gap.timer_off_s == c_.rules.gap.timer_off_s;
     }
-    rules::Gap set = c_.rules.gap;
+    rules::GapSettings set = c_.rules.gap;
     rules::gap_key(row.swept)->set(set, row.value);
     return set == c_.rules.gap;
   }
@@ -236,7 +236,7 @@ class Page : private Lines {
 
   // Why a key may not matter, as far as the rule file says.
   [[nodiscard]] std::string why_idle(std::string_view key) const {
-    const rules::Gap& gap = c_.rules.gap;
+    const rules::GapSettings& gap = c_.rules.gap;
     if (!gap.off_over_best &&
         (key == "hot_idle_cost_per_h" || key == "energy_cost_per_kwh" || key == "restart_cost")) {
       return " It acts where off_over_s is \"best\", which it is not.";

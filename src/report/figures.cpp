@@ -30,7 +30,7 @@ std::array<PolicyRow, 4> policies(const Summary& summary) {
 
 Bound bound(const plan::Plan& plan) {
   Bound out;
-  for (const plan::Gap& gap : plan.gaps) {
+  for (const plan::GapPlan& gap : plan.gaps) {
     out.wait_s += gap.least_wait_s;
     out.hot_idle_s += gap.least_hot_idle_s;
   }
@@ -54,7 +54,7 @@ double stepped_mm(const plan::Plan& plan, int tool) {
 Causes time_by_cause(const job::Job& job, const plan::Plan& plan) {
   Causes out;
   out.motion_s = job.motion_s;
-  for (const job::Select& s : job.selects) {
+  for (const job::ToolChange& s : job.tool_changes) {
     out.park_pick_s += s.park_s + s.pick_s;
     out.exchange_s += s.exchange_s;
   }
@@ -73,14 +73,14 @@ std::array<WaitCause, 5> wait_causes(const plan::WaitCauses& waits) {
            {"end_s", "after last", waits.end_s}}};
 }
 
-std::vector<const plan::Gap*> worst(const plan::Plan& plan, std::size_t most) {
-  std::vector<const plan::Gap*> out;
-  for (const plan::Gap& gap : plan.gaps) {
+std::vector<const plan::GapPlan*> worst(const plan::Plan& plan, std::size_t most) {
+  std::vector<const plan::GapPlan*> out;
+  for (const plan::GapPlan& gap : plan.gaps) {
     if (gap.wait_s >= kSomeWaitS || gap.hot_idle_s >= kSomeWaitS) out.push_back(&gap);
   }
   // As shown, so that differences that nobody sees do not decide the order.
   const auto tenths = [](double s) { return std::llround(s * 10); };
-  std::stable_sort(out.begin(), out.end(), [&](const plan::Gap* a, const plan::Gap* b) {
+  std::stable_sort(out.begin(), out.end(), [&](const plan::GapPlan* a, const plan::GapPlan* b) {
     if (tenths(a->wait_s) != tenths(b->wait_s)) return a->wait_s > b->wait_s;
     return tenths(a->hot_idle_s) > tenths(b->hot_idle_s);
   });

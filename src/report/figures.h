@@ -57,7 +57,7 @@ struct WaitCause {
 [[nodiscard]] std::array<WaitCause, 5> wait_causes(const plan::WaitCauses& waits);
 
 // The worst gaps first: by what they make the machine wait, then by how long they are hot.
-[[nodiscard]] std::vector<const plan::Gap*> worst(const plan::Plan& plan, std::size_t most);
+[[nodiscard]] std::vector<const plan::GapPlan*> worst(const plan::Plan& plan, std::size_t most);
 
 // A wait shorter than this is rounding, not waiting.
 constexpr double kSomeWaitS = 0.05;

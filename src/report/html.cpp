@@ -55,8 +55,8 @@ class Page {
         "</header>\n",
         path, escaped(s_.rules.machine.name), counted(job.layers, "layer", "layers"),
         counted(job.lines, "line", "lines"), size(job.bytes), duration(job.motion_s),
-        job.count(job::Change::toolhead), job.count(job::Change::filament),
-        job.count(job::Change::both), job.count(job::Change::redundant),
+        job.count(job::ChangeKind::toolhead), job.count(job::ChangeKind::filament),
+        job.count(job::ChangeKind::both), job.count(job::ChangeKind::redundant),
         escaped(rules_words(s_.rules)));
     const std::string breaks_off = job.ending.warning();
     if (!breaks_off.empty()) {
@@ -183,7 +183,7 @@ class Page {
   }
 
   void attention_section() {
-    if (s_.job.selects.empty()) return;
+    if (s_.job.tool_changes.empty()) return;
     const Attention a = attention(s_.job, s_.lookahead, s_.rules, s_.schedule);
     const auto at = [&](double time_s) {
       return s_.schedule ? spaced_minute(later(s_.schedule->start, time_s)) : clock(time_s);
@@ -250,7 +250,7 @@ class Page {
   void gap_table(std::size_t from, std::size_t to) {
     open_table("Toolhead|#From|#To|Treatment|#Dip|#Preheat|#Waiting|#Hot idle|Reason");
     for (std::size_t g = from; g < to; ++g) {
-      const plan::Gap& gap = s_.lookahead.gaps[g];
+      const plan::GapPlan& gap = s_.lookahead.gaps[g];
       const bool late = gap.wait_s >= kSomeWaitS;
       add("<tr{}><td class=\"t\">{}</td><td>{}</td><td>{}</td><td class=\"t\">{}</td><td>{}</td>"
           "<td>{}</td><td>{}</td><td>{}</td><td class=\"t\">{}</td></tr>\n",
@@ -270,7 +270,7 @@ class Page {
       return;
     }
     const auto late = std::count_if(s_.lookahead.gaps.begin(), s_.lookahead.gaps.end(),
-                                    [](const plan::Gap& g) { return g.wait_s >= kSomeWaitS; });
+                                    [](const plan::GapPlan& g) { return g.wait_s >= kSomeWaitS; });
     add("<p>{}; the machine waits after {} of them. Times are from the job&#39;s start, waits "
         "included; dips are in °C, waiting and hot idle in seconds.</p>\n",
         counted(all, "gap", "gaps"), late == 0 ? "none" : fmt::format("{}", late));

@@ -52,7 +52,7 @@ Json toolhead(const std::string& name, const plan::HeadFigures& h) {
           {"wait_s", rounded(h.wait_s)}};
 }
 
-Json gap_of(const std::string& name, const plan::Gap& gap) {
+Json gap_of(const std::string& name, const plan::GapPlan& gap) {
   return {{"toolhead", name},
           {"from_s", rounded(gap.from_s)},
           {"to_s", rounded(gap.to_s)},
@@ -116,8 +116,8 @@ Json attention_of(const Summary& s) {
     if (!a.changes[i].exchanges) continue;
     out["exchanges"].push_back({{"time_s", rounded(a.changes[i].at_s)},
                                 {"clock", at(a.changes[i].at_s)},
-                                {"from_tool", s.job.selects[i].from_tool},
-                                {"to_tool", s.job.selects[i].tool}});
+                                {"from_tool", s.job.tool_changes[i].from_tool},
+                                {"to_tool", s.job.tool_changes[i].tool}});
   }
   return out;
 }
@@ -130,10 +130,10 @@ std::string json(const Summary& summary) {
   Json out = json_begun();
   out["job"] = job_json(summary.path, job);
   out["rules"] = rules_json(summary.rules);
-  out["changes"] = {{"toolhead", job.count(job::Change::toolhead)},
-                    {"filament", job.count(job::Change::filament)},
-                    {"both", job.count(job::Change::both)},
-                    {"redundant", job.count(job::Change::redundant)}};
+  out["changes"] = {{"toolhead", job.count(job::ChangeKind::toolhead)},
+                    {"filament", job.count(job::ChangeKind::filament)},
+                    {"both", job.count(job::ChangeKind::both)},
+                    {"redundant", job.count(job::ChangeKind::redundant)}};
   for (const PolicyRow& row : policies(summary)) {
     out["policies"][row.key] = figures_json(row.plan->figures);
   }
@@ -143,7 +143,7 @@ std::string json(const Summary& summary) {
     out["toolheads"].push_back(toolhead(head_name(summary, h), plan.heads[h]));
   }
   out["gaps"] = Json::array();
-  for (const plan::Gap& gap : plan.gaps) {
+  for (const plan::GapPlan& gap : plan.gaps) {
     out["gaps"].push_back(gap_of(head_name(summary, gap.head), gap));
   }
   out["filaments"] = Json::array();

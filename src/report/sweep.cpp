@@ -53,7 +53,7 @@ double count_of(double from, double to, double step) {
 
 std::string too_many(double count) {
   const std::string shown = count < 1e6 ? fmt::format("{:.0f}", count) : "more than a million";
-  return fmt::format("{} values; no more than {} at once", shown, kMostSwept);
+  return fmt::format("{} values; no more than {} at once", shown, kMaxSwept);
 }
 
 }  // namespace
@@ -103,7 +103,7 @@ Result<Sweep> parse_sweep(std::string_view text) {
                  fmt::format("--sweep {}={}:{}:{}", word, to, from, step));
   }
   const double count = count_of(from, to, step);
-  if (count > double(kMostSwept)) return usage(text, too_many(count), "take a longer step");
+  if (count > double(kMaxSwept)) return usage(text, too_many(count), "take a longer step");
   for (std::size_t i = 0; i < std::size_t(count); ++i) {
     out.values.push_back(std::min(to, as_written(from + double(i) * step)));
   }
@@ -118,7 +118,7 @@ Result<std::vector<Sweep>> parse_sweeps(std::span<const std::string> texts) {
     auto sweep = parse_sweep(text);
     if (!sweep) return std::move(sweep.error());
     count += sweep->values.size();
-    if (count > kMostSwept) {
+    if (count > kMaxSwept) {
       return usage(text, "with the sweeps before it, " + too_many(double(count)),
                    "take longer steps, or compare more than once");
     }

@@ -15,7 +15,7 @@
 
 namespace forewarm::report {
 
-constexpr std::size_t kMostSwept = 200;  // values, of all sweeps together
+constexpr std::size_t kMaxSwept = 200;  // values, of all sweeps together
 
 struct Sweep {
   const rules::GapKey* key = nullptr;

@@ -56,8 +56,8 @@ class Table : private Lines {
          duration(s_.lookahead.figures.duration_s));
     line("  {}, {}", size(job.bytes), counted(job.lines, "line", "lines"));
     line("  changes: {} toolhead, {} filament, {} both, {} redundant",
-         job.count(job::Change::toolhead), job.count(job::Change::filament),
-         job.count(job::Change::both), job.count(job::Change::redundant));
+         job.count(job::ChangeKind::toolhead), job.count(job::ChangeKind::filament),
+         job.count(job::ChangeKind::both), job.count(job::ChangeKind::redundant));
   }
 
   void policy_table() {
@@ -143,7 +143,7 @@ class Table : private Lines {
     }
     line("{:<16} {:>10} {:>10}  {:<9} {:>7} {:>12} {:>12}", "worst gaps", "from", "to", "treatment",
          "dip", "waiting", "hot idle");
-    for (const plan::Gap* gap : shown) {
+    for (const plan::GapPlan* gap : shown) {
       line("{:<16} {:>10} {:>10}  {:<9} {:>7} {:>12} {:>12}", named(head_name(s_, gap->head)),
            clock(gap->from_s), clock(gap->to_s), plan::name_of(gap->treatment),
            number(gap->dip_c, 0) + " C", duration(gap->wait_s), duration(gap->hot_idle_s));

@@ -28,8 +28,8 @@ constexpr std::array<double, kKinds> kHeights{kBar, 15, 9, 3, kBar};
 struct Span {
   double from_s = 0, to_s = 0;
   Kind kind = use;
-  const plan::Gap* gap = nullptr;  // of all but a use
-  std::size_t stint = job::kNone;  // the first of a use
+  const plan::GapPlan* gap = nullptr;  // of all but a use
+  std::size_t use_at = job::kNone;     // the first of a use
 };
 
 // 0.1 of a unit is finer than eyes are, and the same digits on any machine.
@@ -46,13 +46,13 @@ class Timeline {
     // The gaps that begin where planning does know its wall time, the start code's waits included.
     const job::Place start = s_.job.start.value_or(job::Place{});
     start_s_ = start.time_s;
-    for (const plan::Gap& gap : s_.lookahead.gaps) {
+    for (const plan::GapPlan& gap : s_.lookahead.gaps) {
       if (gap.before && !over_by(*gap.before, start.offset)) continue;
       start_s_ = gap.from_s;
       break;
     }
     // The axis must hold every bar, whatever the plan says.
-    for (const plan::Gap& gap : s_.lookahead.gaps) end_s_ = std::max(end_s_, gap.to_s);
+    for (const plan::GapPlan& gap : s_.lookahead.gaps) end_s_ = std::max(end_s_, gap.to_s);
     if (!std::isfinite(end_s_)) end_s_ = 0;
   }
 
@@ -65,8 +65,8 @@ class Timeline {
         "aria-label=\"What each toolhead does when, with lookahead\">\n",
         unit(kLeft + kWide + kRight), unit(height));
     grid(height);
-    std::vector<std::vector<const plan::Gap*>> gaps(heads);
-    for (const plan::Gap& gap : s_.lookahead.gaps) {
+    std::vector<std::vector<const plan::GapPlan*>> gaps(heads);
+    for (const plan::GapPlan& gap : s_.lookahead.gaps) {
       if (gap.head < heads) gaps[gap.head].push_back(&gap);
     }
     for (std::size_t h = 0; h < heads; ++h) row(h, gaps[h]);
@@ -82,8 +82,8 @@ class Timeline {
     fmt::format_to(std::back_inserter(out_), format, std::forward<Args>(args)...);
   }
 
-  [[nodiscard]] bool over_by(std::size_t stint, std::uint64_t offset) const {
-    return stint < s_.job.stints.size() && s_.job.stints[stint].last_end <= offset;
+  [[nodiscard]] bool over_by(std::size_t use_at, std::uint64_t offset) const {
+    return use_at < s_.job.uses.size() && s_.job.uses[use_at].last_end <= offset;
   }
 
   [[nodiscard]] double x(double time_s) const {
@@ -107,21 +107,21 @@ class Timeline {
     }
   }
 
-  std::vector<Span> spans_of(std::size_t head, const std::vector<const plan::Gap*>& gaps) const {
+  std::vector<Span> spans_of(std::size_t head,
+                             const std::vector<const plan::GapPlan*>& gaps) const {
     std::vector<Span> out;
     if (s_.lookahead.heads[head].uses == 0 && gaps.empty()) return out;
     double now_s = start_s_;
     const std::uint64_t start = s_.job.start ? s_.job.start->offset : 0;
-    std::size_t stint = 0;  // the first of the use that comes next
-    while (stint < s_.job.stints.size() &&
-           (s_.job.stints[stint].head != head || over_by(stint, start))) {
-      ++stint;
+    std::size_t next = 0;  // the first of the use that comes next
+    while (next < s_.job.uses.size() && (s_.job.uses[next].head != head || over_by(next, start))) {
+      ++next;
     }
-    const auto until = [&](double to_s, Kind kind, const plan::Gap* gap) {
-      if (to_s > now_s) out.push_back({now_s, to_s, kind, gap, stint});
+    const auto until = [&](double to_s, Kind kind, const plan::GapPlan* gap) {
+      if (to_s > now_s) out.push_back({now_s, to_s, kind, gap, next});
       now_s = std::max(now_s, to_s);
     };
-    for (const plan::Gap* gap : gaps) {
+    for (const plan::GapPlan* gap : gaps) {
       until(gap->from_s, use, nullptr);
       const Kind kind = gap->treatment == plan::Treatment::hold      ? hold
                         : gap->treatment == plan::Treatment::standby ? standby
@@ -132,7 +132,7 @@ class Timeline {
       } else {
         until(gap->to_s, kind, gap);
       }
-      stint = gap->after.value_or(job::kNone);
+      next = gap->after.value_or(job::kNone);
     }
     if (gaps.empty() || gaps.back()->after) until(end_s_, use, nullptr);
     return out;
@@ -140,11 +140,11 @@ class Timeline {
 
   std::string tools_of(const Span& span) const {
     std::vector<int> tools;
-    const auto& stints = s_.job.stints;
-    for (std::size_t i = span.stint; i < stints.size(); ++i) {
-      if (stints[i].head != stints[span.stint].head) break;
-      if (std::find(tools.begin(), tools.end(), stints[i].tool) == tools.end()) {
-        tools.push_back(stints[i].tool);
+    const auto& uses = s_.job.uses;
+    for (std::size_t i = span.use_at; i < uses.size(); ++i) {
+      if (uses[i].head != uses[span.use_at].head) break;
+      if (std::find(tools.begin(), tools.end(), uses[i].tool) == tools.end()) {
+        tools.push_back(uses[i].tool);
       }
     }
     std::string out;
@@ -211,7 +211,7 @@ class Timeline {
     flush(spans.size());
   }
 
-  void waits(const std::vector<const plan::Gap*>& gaps) {
+  void waits(const std::vector<const plan::GapPlan*>& gaps) {
     struct Strip {
       double left = 0, right = 0;
       double from_s = 0, to_s = 0, wait_s = 0;
@@ -231,7 +231,7 @@ class Timeline {
           title);
       strip.reset();
     };
-    for (const plan::Gap* gap : gaps) {
+    for (const plan::GapPlan* gap : gaps) {
       if (gap->wait_s < kSomeWaitS) continue;
       const double left = x(gap->to_s);
       const double right = std::max(x(gap->to_s + gap->wait_s), left + 2);
@@ -245,7 +245,7 @@ class Timeline {
     flush();
   }
 
-  void row(std::size_t head, const std::vector<const plan::Gap*>& gaps) {
+  void row(std::size_t head, const std::vector<const plan::GapPlan*>& gaps) {
     const std::string name = clean(head_name(s_, head), 64);
     add("<g transform=\"translate(0 {})\">\n", unit(kTop + kRow * double(head) + 10));
     // Long names are squeezed, not cut.

@@ -152,7 +152,7 @@ std::string script(std::span<const std::uint64_t> a, std::span<const std::uint64
 }
 
 Status by_content(ByteSource& original, ByteSource& rewritten, Hunks& hunks) {
-  constexpr std::ptrdiff_t kMostEdits = 1500;
+  constexpr std::ptrdiff_t kMaxEdits = 1500;
   auto a = hashed(original);
   if (!a) return std::move(a.error());
   auto b = hashed(rewritten);
@@ -167,7 +167,7 @@ Status by_content(ByteSource& original, ByteSource& rewritten, Hunks& hunks) {
   }
   const std::span middle_a(a->hashes.data() + head, a->hashes.size() - head - tail);
   const std::span middle_b(b->hashes.data() + head, b->hashes.size() - head - tail);
-  std::string ops = script(middle_a, middle_b, kMostEdits);
+  std::string ops = script(middle_a, middle_b, kMaxEdits);
   if (ops.empty()) ops = std::string(middle_a.size(), '-') + std::string(middle_b.size(), '+');
   ops = std::string(head, 'k') + ops + std::string(tail, 'k');
 

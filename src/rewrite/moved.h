@@ -16,7 +16,7 @@
 
 namespace forewarm::rewrite {
 
-class MovedToSink final : public Pieces {
+class MovedToSink final : public EditSink {
  public:
   // `header`: of the original, in place of that of the moved text.
   MovedToSink(ByteSource& original, const SplicedSource& moved,

@@ -37,13 +37,13 @@ class Verifier {
 
  private:
   // So much is read before it is copied: it should still be in memory then.
-  static constexpr std::uint64_t kMostAtOnce = std::uint64_t{32} << 20U;
+  static constexpr std::uint64_t kMaxAtOnce = std::uint64_t{32} << 20U;
 
   Status put(std::string_view bytes, std::uint64_t offset) {
     if (bytes.empty()) return success();
     XXH3_64bits_update(&state_, bytes.data(), bytes.size());
     bytes_ += bytes.size();
-    if (offset != to_ || to_ - from_ >= kMostAtOnce) {
+    if (offset != to_ || to_ - from_ >= kMaxAtOnce) {
       if (auto s = pass_on(); !s) return s;
       from_ = offset;
     }

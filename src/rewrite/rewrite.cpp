@@ -35,10 +35,10 @@ Result<std::string> ending_before(ByteSource& source, std::uint64_t offset) {
   return std::string(*more && !line.ending.empty() ? line.ending : "\n");
 }
 
-// Where insertions stand, endings and numbers are worked out here; Pieces only receives.
+// Where insertions stand, endings and numbers are worked out here; EditSink only receives.
 class Writer {
  public:
-  Writer(ByteSource& original, const job::Job& job, Pieces& out)
+  Writer(ByteSource& original, const job::Job& job, EditSink& out)
       : original_(original), job_(job), out_(out) {}
 
   Status run(const std::vector<Edit>& edits, std::uint64_t rules_hash) {
@@ -166,7 +166,7 @@ class Writer {
 
   ByteSource& original_;
   const job::Job& job_;
-  Pieces& out_;
+  EditSink& out_;
 };
 
 }  // namespace
@@ -180,14 +180,14 @@ std::vector<Edit> edits_of(const job::Job& job, const plan::Plan& plan, const ru
     Edit e;
     e.offset = c.at.offset;
     e.reason = c.step ? std::string(kStep) + c.reason : c.reason;
-    switch (c.what) {
-      case plan::Command::What::raw:
+    switch (c.kind) {
+      case plan::Command::Kind::raw:
         e.command = c.raw;
         break;
-      case plan::Command::What::set:
+      case plan::Command::Kind::set:
         e.command = filled_in(rules.dialect.set, c);
         break;
-      case plan::Command::What::wait:
+      case plan::Command::Kind::wait:
         e.command = filled_in(rules.dialect.wait, c);
         break;
     }
@@ -203,7 +203,7 @@ std::vector<Edit> edits_of(const job::Job& job, const plan::Plan& plan, const ru
 }
 
 Status rewrite(ByteSource& original, const job::Job& job, const std::vector<Edit>& edits,
-               std::uint64_t rules_hash, Pieces& out) {
+               std::uint64_t rules_hash, EditSink& out) {
   return Writer(original, job, out).run(edits, rules_hash);
 }
 

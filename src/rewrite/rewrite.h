@@ -27,9 +27,9 @@ struct Edit {
                                          const rules::Rules& rules);
 
 // What a rewritten text consists of, piece by piece.
-class Pieces {
+class EditSink {
  public:
-  virtual ~Pieces() = default;
+  virtual ~EditSink() = default;
   // original[from, to), unchanged; whole lines.
   [[nodiscard]] virtual Status keep(std::uint64_t from, std::uint64_t to) = 0;
   // original[from, to), one line, with the mark before it.
@@ -40,10 +40,11 @@ class Pieces {
 };
 
 [[nodiscard]] Status rewrite(ByteSource& original, const job::Job& job,
-                             const std::vector<Edit>& edits, std::uint64_t rules_hash, Pieces& out);
+                             const std::vector<Edit>& edits, std::uint64_t rules_hash,
+                             EditSink& out);
 
 // The usual receiver: bytes to a sink.
-class ToSink final : public Pieces {
+class ToSink final : public EditSink {
  public:
   ToSink(ByteSource& original, ByteSink& sink) : original_(original), sink_(sink) {}
   Status keep(std::uint64_t from, std::uint64_t to) override;

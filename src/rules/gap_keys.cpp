@@ -15,26 +15,28 @@ constexpr Limits kTemperatureDrop{0, 1000};
 constexpr Limits kError{0, 0.5};
 
 constexpr std::array kKeys{
-    GapKey{"hold_drop_c", kTemperatureDrop, [](Gap& g, double v) { g.hold_drop_c = v; }},
+    GapKey{"hold_drop_c", kTemperatureDrop, [](GapSettings& g, double v) { g.hold_drop_c = v; }},
     GapKey{"off_over_s", kAtLeastZero,
-           [](Gap& g, double v) {
+           [](GapSettings& g, double v) {
              g.off_over_s = v;
              g.off_over_best = false;
            }},
     GapKey{"hot_idle_cost_per_h", kAtLeastZero,
-           [](Gap& g, double v) { g.hot_idle_cost_per_h = v; }},
+           [](GapSettings& g, double v) { g.hot_idle_cost_per_h = v; }},
     GapKey{"energy_cost_per_kwh", kAtLeastZero,
-           [](Gap& g, double v) { g.energy_cost_per_kwh = v; }},
-    GapKey{"restart_cost", kAtLeastZero, [](Gap& g, double v) { g.restart_cost = v; }},
-    GapKey{"timer_standby_s", kAtLeastZero, [](Gap& g, double v) { g.timer_standby_s = v; }},
-    GapKey{"timer_off_s", kAtLeastZero, [](Gap& g, double v) { g.timer_off_s = v; }},
-    GapKey{"on_time", {0.5, 0.999999}, [](Gap& g, double v) { g.on_time = v; }},
-    GapKey{"time_error", kError, [](Gap& g, double v) { g.time_error = v; }},
-    GapKey{"heater_error", kError, [](Gap& g, double v) { g.heater_error = v; }},
-    GapKey{"exchange_spread_s", kMachineSeconds, [](Gap& g, double v) { g.exchange_spread_s = v; }},
-    GapKey{"park_spread_s", kMachineSeconds, [](Gap& g, double v) { g.park_spread_s = v; }},
-    GapKey{"lead_stretch", {0, 100}, [](Gap& g, double v) { g.lead_stretch = v; }},
-    GapKey{"lead_extra_s", kMachineSeconds, [](Gap& g, double v) { g.lead_extra_s = v; }},
+           [](GapSettings& g, double v) { g.energy_cost_per_kwh = v; }},
+    GapKey{"restart_cost", kAtLeastZero, [](GapSettings& g, double v) { g.restart_cost = v; }},
+    GapKey{"timer_standby_s", kAtLeastZero,
+           [](GapSettings& g, double v) { g.timer_standby_s = v; }},
+    GapKey{"timer_off_s", kAtLeastZero, [](GapSettings& g, double v) { g.timer_off_s = v; }},
+    GapKey{"on_time", {0.5, 0.999999}, [](GapSettings& g, double v) { g.on_time = v; }},
+    GapKey{"time_error", kError, [](GapSettings& g, double v) { g.time_error = v; }},
+    GapKey{"heater_error", kError, [](GapSettings& g, double v) { g.heater_error = v; }},
+    GapKey{"exchange_spread_s", kMachineSeconds,
+           [](GapSettings& g, double v) { g.exchange_spread_s = v; }},
+    GapKey{"park_spread_s", kMachineSeconds, [](GapSettings& g, double v) { g.park_spread_s = v; }},
+    GapKey{"lead_stretch", {0, 100}, [](GapSettings& g, double v) { g.lead_stretch = v; }},
+    GapKey{"lead_extra_s", kMachineSeconds, [](GapSettings& g, double v) { g.lead_extra_s = v; }},
 };
 
 }  // namespace
@@ -47,7 +49,7 @@ const GapKey* gap_key(std::string_view name) {
   return at == kKeys.end() ? nullptr : at;
 }
 
-void read_gap(const Table& root, Gap& into) {
+void read_gap(const Table& root, GapSettings& into) {
   std::vector<std::string_view> known{"policy"};
   for (const GapKey& key : kKeys) known.push_back(key.name);
   const auto t = root.table("gap", "[gap]", std::move(known));

@@ -16,13 +16,13 @@ class Table;
 struct GapKey {
   std::string_view name;
   Limits limits;
-  void (*set)(Gap& gap, double value);  // REQUIRES: limits.admit(value)
+  void (*set)(GapSettings& gap, double value);  // REQUIRES: limits.admit(value)
 };
 [[nodiscard]] std::span<const GapKey> gap_keys();
 // Null if there is none of that name.
 [[nodiscard]] const GapKey* gap_key(std::string_view name);
 
 // Reads [gap] of the file, if it has one.
-void read_gap(const Table& root, Gap& into);
+void read_gap(const Table& root, GapSettings& into);
 
 }  // namespace forewarm::rules

@@ -16,8 +16,8 @@ namespace forewarm::rules {
 
 namespace {
 
-constexpr std::size_t kMostBytes = 1 << 20;
-constexpr std::size_t kMostPatterns = 200;
+constexpr std::size_t kMaxBytes = 1 << 20;
+constexpr std::size_t kMaxPatterns = 200;
 
 constexpr Limits kTemperature{0, 1000};
 
@@ -27,7 +27,7 @@ std::string tool_text(int tool) { return "T" + std::to_string(tool); }
 // the file wins, whichever part made it.
 class Loader {
  public:
-  Loader(const toml::table& file, Findings& findings)
+  Loader(const toml::table& file, Diagnostics& findings)
       : findings_(findings),
         root_(file, "the rule file",
               {"version", "machine", "motion", "feeder", "toolhead", "filament", "material", "gap",
@@ -270,8 +270,8 @@ class Loader {
     using As = Recognise::As;
     std::size_t count = 0;
     const auto too_many = [&](const Table& t) {
-      if (++count <= kMostPatterns) return false;
-      findings_.add(t.at(), "more than " + std::to_string(kMostPatterns) +
+      if (++count <= kMaxPatterns) return false;
+      findings_.add(t.at(), "more than " + std::to_string(kMaxPatterns) +
                                 " patterns in [[recognise]] and [[duration]]");
       return true;
     };
@@ -408,7 +408,7 @@ class Loader {
 
   [[nodiscard]] std::string head(std::size_t i) const { return quoted(rules_.toolheads[i].name); }
 
-  Findings& findings_;
+  Diagnostics& findings_;
   Table root_;
   Rules rules_;
   std::vector<ToolheadPlaces> places_;            // as rules_.toolheads
@@ -419,16 +419,16 @@ class Loader {
   std::vector<std::optional<std::size_t>> head_of_filament_;  // as rules_.filaments
   SequenceUses sequences_;
   StepPlaces step_places_;
-  std::size_t room_ = kMostInstructions;  // for patterns
+  std::size_t room_ = kMaxInstructions;  // for patterns
 };
 
 }  // namespace
 
 Result<Rules> load(std::string_view text, const std::string& name) {
-  if (text.size() > kMostBytes) {
+  if (text.size() > kMaxBytes) {
     return Error{Error::Kind::rules, "a rule file has at most 1 MiB", name};
   }
-  Findings findings(text, name);
+  Diagnostics findings(text, name);
   if (const auto at = too_deep(text)) {
     findings.add(*at, "nested too deeply for a rule file");
     return findings.first();

@@ -59,7 +59,7 @@ bool PlaceReader::places(const Table& t, std::string_view key, Places& into) con
   return true;
 }
 
-void PlaceReader::tool(const toml::node& node, std::string_view key, Findings& findings,
+void PlaceReader::tool(const toml::node& node, std::string_view key, Diagnostics& findings,
                        Places& into) const {
   const auto tool = index_in(node, "a tool in " + std::string(key), findings);
   if (!tool) return;
@@ -68,7 +68,7 @@ void PlaceReader::tool(const toml::node& node, std::string_view key, Findings& f
   findings.add(position_of(node), "no toolhead serves T" + std::to_string(*tool));
 }
 
-void PlaceReader::head(const toml::node& node, const std::string& name, Findings& findings,
+void PlaceReader::head(const toml::node& node, const std::string& name, Diagnostics& findings,
                        Places& into) const {
   const auto at = head_of_name_.find(name);
   if (rules_.toolhead_per_tool_seen) {

@@ -89,7 +89,7 @@ std::string hundredths_up(double value) { return text_of(std::ceil(value * 100) 
 std::string hundredths_down(double value) { return text_of(std::floor(value * 100) / 100); }
 
 void check_flow(const std::vector<StepPlaces::Feed>& feeds, const Strictest& s,
-                Findings& findings) {
+                Diagnostics& findings) {
   const std::string whose = "max_flow_mm3_s of " + quoted(s.slowest->name) + ", which is " +
                             text_of(*s.slowest->max_flow_mm3_s);
   const bool sayable = s.most_mm_s >= 0.01 && s.most_mm_s < 1e4;
@@ -121,7 +121,7 @@ std::string moved_text(const char* key, double mm) {
 }  // namespace
 
 void check_max(Position at, const std::string& key, double temp_c, const Toolhead& head,
-               Findings& findings) {
+               Diagnostics& findings) {
   if (temp_c <= head.max_c || !findings.wanted(at)) return;
   findings.add(at, key + " = " + text_of(temp_c) + " is above max_c of " + quoted(head.name) +
                        ", which is " + text_of(head.max_c));
@@ -147,7 +147,7 @@ void SequenceUses::read(const Table& t, std::string_view key, std::string& into)
 
 void SequenceUses::check(const Rules& rules, const StepPlaces& steps,
                          const std::vector<std::optional<std::size_t>>& head_of,
-                         Findings& findings) const {
+                         Diagnostics& findings) const {
   check_names(rules, findings);
   const Demands demands(rules, head_of);
   for (const auto& [name, strictest] : demands.by_sequence()) {
@@ -167,7 +167,7 @@ void SequenceUses::check(const Rules& rules, const StepPlaces& steps,
   check_balance(rules, findings);
 }
 
-void SequenceUses::check_names(const Rules& rules, Findings& findings) const {
+void SequenceUses::check_names(const Rules& rules, Diagnostics& findings) const {
   std::set<std::string> names;
   for (const Sequence& s : rules.steps) names.insert(s.name);
   const Use* missing = nullptr;  // the first in the file
@@ -186,7 +186,7 @@ void SequenceUses::check_names(const Rules& rules, Findings& findings) const {
 }
 
 // What is pulled back before parking is pushed forward after picking: no more, no less.
-void SequenceUses::check_balance(const Rules& rules, Findings& findings) const {
+void SequenceUses::check_balance(const Rules& rules, Diagnostics& findings) const {
   std::map<std::string_view, double> fed_mm;
   for (const Sequence& s : rules.steps) {
     double& sum = fed_mm[s.name];

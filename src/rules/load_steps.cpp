@@ -82,7 +82,8 @@ void read_move(const Table& step, const Machine& machine, Step& into) {
   if (none) move->need("x", "or y, or z");
 }
 
-std::optional<Step> read_step(const toml::node& node, const Machine& machine, Findings& findings) {
+std::optional<Step> read_step(const toml::node& node, const Machine& machine,
+                              Diagnostics& findings) {
   const toml::table* raw = node.as_table();
   if (raw == nullptr) {
     findings.add(position_of(node), "a step must be a table, not " + kind_of(node),
@@ -160,7 +161,7 @@ void read_steps(const Table& root, const Machine& machine, std::vector<Sequence>
                 StepPlaces& places) {
   const toml::table* steps = root.open_table("steps");
   if (steps == nullptr) return;
-  Findings& findings = root.findings();
+  Diagnostics& findings = root.findings();
   for (const auto& [key, node] : *steps) {
     const std::string name(key.str());
     if (name.empty()) findings.add(key.source().begin, "a step sequence must have a name");

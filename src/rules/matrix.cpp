@@ -11,7 +11,7 @@ namespace forewarm::rules {
 
 namespace {
 
-constexpr double kMostCell = 1e6;
+constexpr double kMaxCell = 1e6;
 
 struct Field {
   std::string text;
@@ -166,7 +166,7 @@ class MatrixReader {
     if (stop != end || error == std::errc::invalid_argument || std::isnan(value)) {
       return wrong(f.at, "a cell must be a number, not " + quoted(f.text));
     }
-    if (error != std::errc() || !(value >= 0 && value <= kMostCell)) {
+    if (error != std::errc() || !(value >= 0 && value <= kMaxCell)) {
       return wrong(f.at, "a cell must be from 0 to 1000000, not " + printable(f.text, 80));
     }
     return value + 0.0;  // -0 is 0
@@ -228,7 +228,7 @@ std::optional<double> Matrix::cost(int from_tool, int to_tool) const {
 }
 
 Result<Matrix> load_matrix(std::string_view text, const std::string& name, const Rules& rules) {
-  if (text.size() > kMostMatrixBytes) {
+  if (text.size() > kMaxMatrixBytes) {
     return Error{Error::Kind::rules, "a matrix has at most 1 MiB", name};
   }
   return MatrixReader(text, name, rules).read();

@@ -30,7 +30,7 @@ struct Matrix {
 };
 
 // Bounds: kMostMatrixBytes of text. `name` is what messages call the file. No file is opened.
-constexpr std::size_t kMostMatrixBytes = 1 << 20;
+constexpr std::size_t kMaxMatrixBytes = 1 << 20;
 [[nodiscard]] Result<Matrix> load_matrix(std::string_view text, const std::string& name,
                                          const Rules& rules);
 

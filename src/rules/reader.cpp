@@ -9,9 +9,9 @@ namespace forewarm::rules {
 
 namespace {
 
-constexpr int kMostBrackets = 16;
-constexpr int kMostDots = 16;
-constexpr int kMostIndex = 65535;
+constexpr int kMaxBrackets = 16;
+constexpr int kMaxDots = 16;
+constexpr int kMaxIndex = 65535;
 
 std::string_view line_of(std::string_view text, std::uint64_t line) {
   while (line > 1) {
@@ -61,18 +61,18 @@ Position position_at(std::string_view text, std::size_t offset) {
 
 }  // namespace
 
-void Findings::add(Position at, std::string message, std::string hint) {
+void Diagnostics::add(Position at, std::string message, std::string hint) {
   if (!wanted(at)) return;
   first_ =
       Error{Error::Kind::rules, std::move(message), file_, at.line, at.column, {}, std::move(hint)};
 }
 
-bool Findings::wanted(Position at) const {
+bool Diagnostics::wanted(Position at) const {
   return !first_ || std::tuple<std::uint64_t, std::uint64_t>(at.line, at.column) <
                         std::tie(first_->line, first_->column);
 }
 
-Error Findings::first() const {
+Error Diagnostics::first() const {
   Error error = *first_;
   error.excerpt = line_of(text_, error.line);
   return error;
@@ -97,7 +97,7 @@ std::optional<Position> too_deep(std::string_view text) {
         // A header starts afresh, so that an unclosed one is left for the parser to complain of.
         if (line_start && c == '[' && brackets <= 2) brackets = 0;
         dots = 0;
-        if (++brackets > kMostBrackets) return position_at(text, i);
+        if (++brackets > kMaxBrackets) return position_at(text, i);
         break;
       case ']':
       case '}':
@@ -109,7 +109,7 @@ std::optional<Position> too_deep(std::string_view text) {
         dots = 0;
         break;
       case '.':
-        if (++dots > kMostDots) return position_at(text, i);
+        if (++dots > kMaxDots) return position_at(text, i);
         break;
       default:
         break;
@@ -185,7 +185,7 @@ std::optional<std::string> why_unfit(std::string_view text) {
 }
 
 std::optional<double> number_in(const toml::node& node, std::string_view what, Limits limits,
-                                Findings& findings) {
+                                Diagnostics& findings) {
   const std::string name(what);
   double value = 0;
   if (const auto* whole = node.as_integer()) {
@@ -207,16 +207,16 @@ std::optional<double> number_in(const toml::node& node, std::string_view what, L
   return value;
 }
 
-std::optional<int> index_in(const toml::node& node, std::string_view what, Findings& findings) {
+std::optional<int> index_in(const toml::node& node, std::string_view what, Diagnostics& findings) {
   const auto* whole = node.as_integer();
   if (whole == nullptr) {
     findings.add(position_of(node),
                  std::string(what) + " must be a whole number, not " + kind_of(node));
     return std::nullopt;
   }
-  if (whole->get() < 0 || whole->get() > kMostIndex) {
+  if (whole->get() < 0 || whole->get() > kMaxIndex) {
     findings.add(position_of(node), std::string(what) + " must be from 0 to " +
-                                        std::to_string(kMostIndex) + ", not " +
+                                        std::to_string(kMaxIndex) + ", not " +
                                         std::to_string(whole->get()));
     return std::nullopt;
   }
@@ -224,7 +224,7 @@ std::optional<int> index_in(const toml::node& node, std::string_view what, Findi
 }
 
 Table::Table(const toml::table& table, std::string where, std::vector<std::string_view> known,
-             Findings& findings)
+             Diagnostics& findings)
     : table_(table), where_(std::move(where)), findings_(findings) {
   for (const auto& [key, value] : table_) {
     if (std::find(known.begin(), known.end(), key.str()) != known.end()) continue;

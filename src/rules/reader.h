@@ -23,9 +23,9 @@ namespace forewarm::rules {
 using Position = toml::source_position;
 
 // The complaint that stands first in the file; of several at one place, the one made first.
-class Findings {
+class Diagnostics {
  public:
-  Findings(std::string_view text, std::string file) : text_(text), file_(std::move(file)) {}
+  Diagnostics(std::string_view text, std::string file) : text_(text), file_(std::move(file)) {}
 
   void add(Position at, std::string message, std::string hint = {});
   // Whether a complaint there would be kept. A file may have more mistakes than it would be quick
@@ -63,15 +63,15 @@ template <class Words>
 
 // One number, of either TOML kind, within limits. `what` names it in messages.
 [[nodiscard]] std::optional<double> number_in(const toml::node& node, std::string_view what,
-                                              Limits limits, Findings& findings);
+                                              Limits limits, Diagnostics& findings);
 [[nodiscard]] std::optional<int> index_in(const toml::node& node, std::string_view what,
-                                          Findings& findings);
+                                          Diagnostics& findings);
 
 // One table of the file. Complains of unknown keys at once.
 class Table {
  public:
   Table(const toml::table& table, std::string where, std::vector<std::string_view> known,
-        Findings& findings);
+        Diagnostics& findings);
 
   [[nodiscard]] const toml::node* find(std::string_view key) const { return table_.get(key); }
   [[nodiscard]] bool has(std::string_view key) const { return find(key) != nullptr; }
@@ -80,7 +80,7 @@ class Table {
   [[nodiscard]] Position at_key(std::string_view key) const;
   [[nodiscard]] Position at() const { return position_of(table_); }
   [[nodiscard]] const std::string& where() const { return where_; }
-  [[nodiscard]] Findings& findings() const { return findings_; }
+  [[nodiscard]] Diagnostics& findings() const { return findings_; }
 
   // Complains unless `key` is there. Silent where the table has an unknown key: then that is the
   // complaint, most likely a slip for this one.
@@ -106,7 +106,7 @@ class Table {
  private:
   const toml::table& table_;
   std::string where_;
-  Findings& findings_;
+  Diagnostics& findings_;
   bool has_unknown_ = false;
 };
 

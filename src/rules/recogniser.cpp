@@ -14,8 +14,8 @@ namespace {
 
 constexpr std::int64_t kPatternMemory = 1 << 20;
 constexpr std::int64_t kSetMemory = 16 << 20;
-constexpr double kMostTemperature = 2000;
-constexpr int kMostIndex = 65535;
+constexpr double kMaxTemperature = 2000;
+constexpr int kMaxIndex = 65535;
 
 re2::StringPiece piece(std::string_view text) { return {text.data(), text.size()}; }
 
@@ -75,7 +75,7 @@ std::optional<int> index_from(std::string_view text) {
   int value = 0;
   const char* end = text.data() + text.size();
   const auto result = std::from_chars(text.data(), end, value);
-  if (result.ec != std::errc() || result.ptr != end || value < 0 || value > kMostIndex) {
+  if (result.ec != std::errc() || result.ptr != end || value < 0 || value > kMaxIndex) {
     return std::nullopt;
   }
   return value;
@@ -86,7 +86,7 @@ std::optional<double> temperature_from(std::string_view text) {
   const char* end = text.data() + text.size();
   const auto result = std::from_chars(text.data(), end, value);
   if (result.ec != std::errc() || result.ptr != end || !std::isfinite(value) || value < 0 ||
-      value > kMostTemperature) {
+      value > kMaxTemperature) {
     return std::nullopt;
   }
   return value;

@@ -57,7 +57,7 @@ class Recogniser {
 
 // What all patterns of a file together may come to, in RE2's instructions. An ordinary one has a
 // dozen; a line that makes RE2 give up its automata is taken through all of them, byte by byte.
-constexpr std::size_t kMostInstructions = 200'000;
+constexpr std::size_t kMaxInstructions = 200'000;
 
 // Checks one pattern: compiles, and has the groups that `as` needs ("change": tool; "set" and
 // "wait": temp and one of heater, tool). The message is for a located error. `room`, if given, is

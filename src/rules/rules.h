@@ -107,7 +107,7 @@ struct Filament {
 enum class Policy { as_sliced, timers, hold, lookahead };
 [[nodiscard]] const char* name_of(Policy policy);  // as in the rule file: "as-sliced" ...
 
-struct Gap {
+struct GapSettings {
   Policy policy = Policy::lookahead;
   double hold_drop_c = 8;
   double off_over_s = 1500;
@@ -129,7 +129,7 @@ struct Gap {
   // more.
   std::optional<double> lead_stretch, lead_extra_s;
   static constexpr double kLeadStretch = 0.10, kLeadExtraS = 4;  // of the two, where one is given
-  bool operator==(const Gap&) const = default;
+  bool operator==(const GapSettings&) const = default;
   [[nodiscard]] bool plain_lead() const { return lead_stretch || lead_extra_s; }
 };
 
@@ -179,7 +179,7 @@ struct Rules {
   Feeder feeder;
   std::vector<Filament> filaments;  // materials already merged in
   std::vector<Filament> materials;  // by .material, for look-up; .tool unused
-  Gap gap;
+  GapSettings gap;
   std::vector<Sequence> steps;
   Dialect dialect;
   std::vector<Recognise> recognise;

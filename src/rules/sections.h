@@ -43,7 +43,7 @@ class SequenceUses {
   [[nodiscard]] bool any() const { return !uses_.empty(); }
   // `head_of`: each filament's toolhead, or nothing where that is not known.
   void check(const Rules& rules, const StepPlaces& steps,
-             const std::vector<std::optional<std::size_t>>& head_of, Findings& findings) const;
+             const std::vector<std::optional<std::size_t>>& head_of, Diagnostics& findings) const;
 
  private:
   struct Use {
@@ -55,15 +55,15 @@ class SequenceUses {
   };
 
   void read(const Table& t, std::string_view key, std::string& into);
-  void check_names(const Rules& rules, Findings& findings) const;
-  void check_balance(const Rules& rules, Findings& findings) const;
+  void check_names(const Rules& rules, Diagnostics& findings) const;
+  void check_balance(const Rules& rules, Diagnostics& findings) const;
 
   std::vector<Use> uses_;
   std::vector<HeadPlaces> heads_;  // as Rules::toolheads
 };
 
 void check_max(Position at, const std::string& key, double temp_c, const Toolhead& head,
-               Findings& findings);
+               Diagnostics& findings);
 
 // Reads only, never and fixed of a filament. REQUIRES: all toolheads are read.
 class PlaceReader {
@@ -74,8 +74,9 @@ class PlaceReader {
 
  private:
   bool places(const Table& t, std::string_view key, Places& into) const;
-  void tool(const toml::node& node, std::string_view key, Findings& findings, Places& into) const;
-  void head(const toml::node& node, const std::string& name, Findings& findings,
+  void tool(const toml::node& node, std::string_view key, Diagnostics& findings,
+            Places& into) const;
+  void head(const toml::node& node, const std::string& name, Diagnostics& findings,
             Places& into) const;
   [[nodiscard]] bool some_left(const Filament& filament) const;
 

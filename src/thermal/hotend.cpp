@@ -113,7 +113,7 @@ Dip dip_of_gap(const Hotend& h, double from_c, double to_c, double floor_c, doub
           std::max(0.0, seconds_to_heat(h, from_c, to_c) - gap_s)};
 }
 
-void Spent::add(const Spent& other) {
+void HeaterUsage::add(const HeaterUsage& other) {
   energy_j += other.energy_j;
   above_s += other.above_s;
   full_drive_s += other.full_drive_s;
@@ -121,7 +121,7 @@ void Spent::add(const Spent& other) {
 }
 
 // What goes on until the regime changes by itself, `seconds` from now.
-struct Course::Phase {
+struct HeaterState::Phase {
   enum class Kind { off, coasting, dead_time, climb, held };
   Kind kind;
   double toward_c;
@@ -131,10 +131,10 @@ struct Course::Phase {
   [[nodiscard]] bool full_drive() const { return kind == Kind::dead_time || kind == Kind::climb; }
 };
 
-Course::Course(const Hotend& hotend, double temperature_c)
+HeaterState::HeaterState(const Hotend& hotend, double temperature_c)
     : hotend_(hotend), temperature_c_(temperature_c) {}
 
-Course::Phase Course::phase() const {
+HeaterState::Phase HeaterState::phase() const {
   using Kind = Phase::Kind;
   const Hotend& h = hotend_;
   const auto seconds_to_target = [&](double toward_c) {
@@ -156,7 +156,7 @@ Course::Phase Course::phase() const {
           h.power_w};
 }
 
-void Course::set_target(double target_c) {
+void HeaterState::set_target(double target_c) {
   const Phase before = phase();
   target_c_ = target_c;
   // The temperature that a rounding error leaves beside its target is at its target.
@@ -170,9 +170,9 @@ void Course::set_target(double target_c) {
   }
 }
 
-Spent Course::advance(double seconds, double threshold_c) {
+HeaterUsage HeaterState::advance(double seconds, double threshold_c) {
   const double time_constant_s = hotend_.time_constant_s;
-  Spent spent;
+  HeaterUsage spent;
   spent.lowest_c = temperature_c_;
   // Ends after three rounds at most (dead time, climb, hold): a phase that runs its full length
   // is left for good, because its end is set, not computed. Runs once even for 0 s.
@@ -197,10 +197,10 @@ Spent Course::advance(double seconds, double threshold_c) {
   return spent;
 }
 
-bool Course::full_drive() const { return phase().full_drive(); }
+bool HeaterState::full_drive() const { return phase().full_drive(); }
 
-double Course::seconds_until(double level_c, bool warming) const {
-  Course ahead = *this;
+double HeaterState::seconds_until(double level_c, bool warming) const {
+  HeaterState ahead = *this;
   double passed_s = 0;
   while (true) {
     const double still_c =
@@ -215,11 +215,11 @@ double Course::seconds_until(double level_c, bool warming) const {
   }
 }
 
-double Course::seconds_until_warm(double at_least_c) const {
+double HeaterState::seconds_until_warm(double at_least_c) const {
   return seconds_until(at_least_c, true);
 }
 
-double Course::seconds_until_cool(double at_most_c) const {
+double HeaterState::seconds_until_cool(double at_most_c) const {
   return seconds_until(at_most_c, false);
 }
 

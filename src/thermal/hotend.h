@@ -51,25 +51,25 @@ struct Dip {
                              double gap_s);
 
 // What a stretch of time cost.
-struct Spent {
+struct HeaterUsage {
   double energy_j = 0;
   double above_s = 0;       // seconds above the threshold asked about
   double full_drive_s = 0;  // seconds at full drive
   double lowest_c = 1e9;    // lowest temperature met
-  void add(const Spent& other);
+  void add(const HeaterUsage& other);
 };
 
 // A heater with its thermostat, advanced through time by targets. Starts off. A new target does not
 // restart the dead time of a drive that is under way; one below the temperature ends the drive.
-class Course {
+class HeaterState {
  public:
-  Course(const Hotend& hotend, double temperature_c);
+  HeaterState(const Hotend& hotend, double temperature_c);
 
   // target_c <= ambient (e.g. 0) is off.
   void set_target(double target_c);
   // Advances by `seconds` >= 0, finite; the result says what happened, with time above
   // `threshold_c`.
-  Spent advance(double seconds, double threshold_c = 1e9);
+  HeaterUsage advance(double seconds, double threshold_c = 1e9);
 
   [[nodiscard]] double temperature_c() const { return temperature_c_; }
   [[nodiscard]] double target_c() const { return target_c_; }

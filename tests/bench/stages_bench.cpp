@@ -21,7 +21,7 @@
 #include "gcode/state.h"
 #include "gcode/words.h"
 #include "job/scan.h"
-#include "motion/clock.h"
+#include "motion/move_timer.h"
 #include "plan/plan.h"
 #include "rewrite/diff.h"
 #include "rewrite/restore.h"
@@ -51,7 +51,7 @@ std::string get(const std::string& path) {
   return {std::istreambuf_iterator<char>(in), {}};
 }
 
-struct Count final : motion::Clock::Listener {
+struct Count final : motion::MoveTimer::Listener {
   std::uint64_t moves = 0;
   double seconds = 0;
   void timed(std::span<const motion::Timed> batch) override {
@@ -98,7 +98,7 @@ std::uint64_t read_words(const World& w) {
 
 Count time_moves(const World& w) {
   Count count;
-  motion::Clock clock(motion::Limits{}, count);
+  motion::MoveTimer clock(motion::Limits{}, count);
   std::uint64_t tag = 0;
   for (const motion::Move& move : w.moves) clock.move(move, tag++);
   clock.stop();
@@ -175,7 +175,7 @@ std::unique_ptr<const World> verified_world() {
   std::uint64_t bytes = 0;
   expect(read_lines(*w, bytes) == w->job.lines, "lines: another number than the scan's");
   expect(bytes == w->original.size(), "lines: bytes are lost");
-  expect(read_words(*w) == w->job.selects.size(), "words: another number of selects");
+  expect(read_words(*w) == w->job.tool_changes.size(), "words: another number of selects");
   const Count count = time_moves(*w);
   expect(count.moves == w->moves.size() && count.seconds > 0, "clock: moves are lost");
   expect(w->job.bytes == w->original.size(), "scan: bytes are lost");

@@ -23,7 +23,7 @@ std::string fed(const std::string& text, const std::string& more = "") {
   std::istringstream in(text);
   for (std::string line; std::getline(in, line);) {
     machine.line(line);
-    if (machine.did() != check::Fed::Did::fed) continue;
+    if (machine.did() != check::Fed::Activity::fed) continue;
     std::string now = fmt::format("T{} {:g}", machine.tool(), machine.target_c());
     if (now != last) out += (out.empty() ? "" : ", ") + now;
     last = std::move(now);

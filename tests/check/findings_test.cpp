@@ -900,7 +900,7 @@ TEST_CASE("findings have names and explanations, each its own") {
 }
 
 TEST_CASE("of one kind only so many are kept, and the rest is counted") {
-  constexpr std::uint64_t kMost = check::Findings::kMostOfOne;
+  constexpr std::uint64_t kMost = check::Findings::kMaxOfOne;
   check::Findings findings;
   for (std::uint64_t i = 1; i <= kMost + 3; ++i) findings.add(Id::move_lost, i, "lost");
   findings.add(Id::above_max, 9, "hot");

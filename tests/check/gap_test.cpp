@@ -10,10 +10,10 @@
 #include <cmath>
 
 using namespace forewarm;
-using check::Gap;
+using check::HeaterCommand;
 using check::Id;
 using check::LongLines;
-using check::Order;
+using check::ObservedGap;
 
 namespace {
 
@@ -42,13 +42,13 @@ rules::Toolhead birch() {
 
 // A gap from 1000 s on, after printing at 200 C. Orders are put in, line after line from 2 on.
 struct Script {
-  Gap gap;
+  ObservedGap gap;
   rules::Toolhead head = birch();
-  rules::Gap rules;
+  rules::GapSettings rules;
   LongLines lines;
 
   explicit Script(double length_s, double start_c = kWork, double start_target_c = kWork)
-      : gap{.start = thermal::Course(kHotend, start_c)} {
+      : gap{.start = thermal::HeaterState(kHotend, start_c)} {
     gap.start.set_target(start_target_c);
     gap.from_s = 1000;
     gap.used_c = start_target_c;
@@ -63,7 +63,7 @@ struct Script {
     rules.off_over_s = 1500;
   }
   Script& order(double at_s, double target_c) {
-    Order o;
+    HeaterCommand o;
     o.at_s = 1000 + at_s;
     o.target_c = target_c;
     o.inserted = true;

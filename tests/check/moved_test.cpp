@@ -184,7 +184,7 @@ struct Machine {
       }
     }
   }
-  static std::map<char, double> words_of(const std::string& line) {
+  static std::map<char, double> describe(const std::string& line) {
     std::map<char, double> out;
     std::istringstream in(line.substr(0, line.find_first_of(";*")));
     for (std::string word; in >> word;) {
@@ -195,7 +195,7 @@ struct Machine {
   void run(const std::string& text) {
     std::istringstream in(text);
     for (std::string line; std::getline(in, line);) {
-      auto w = words_of(line);
+      auto w = describe(line);
       if (w.empty()) continue;
       if (w.contains('T') && !w.contains('M') && !w.contains('G')) {
         const int next = int(w['T']);

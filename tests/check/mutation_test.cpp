@@ -97,7 +97,7 @@ bool erase(Lines& lines, std::size_t i, RandomJob&) {
 auto is(bool (*what)(const std::string&)) {
   return [what](const Lines& lines, std::size_t i) { return what(lines[i]); };
 }
-auto because(const std::string& r) {
+auto rationale(const std::string& r) {
   return [r](const Lines& lines, std::size_t i) { return reason(lines[i], r); };
 }
 
@@ -199,19 +199,19 @@ const std::map<std::string, Mutate>& harmful() {
                                       fmt::format("T{} ;fw+ a select", r.below(5)));
                              return true;
                            })},
-      {"wait deleted", on(because("wait: "), erase)},
-      {"wait nudged down", on(because("wait: "),
+      {"wait deleted", on(rationale("wait: "), erase)},
+      {"wait nudged down", on(rationale("wait: "),
                               [](Lines& l, std::size_t i, RandomJob&) {
                                 l[i] = nudged(l[i], 'S', -5);
                                 return true;
                               })},
-      {"wait made a set", on(because("wait: "),
+      {"wait made a set", on(rationale("wait: "),
                              [](Lines& l, std::size_t i, RandomJob&) {
                                l[i].replace(0, 4, "M104");
                                return true;
                              })},
       {"wait after the first extrusion",
-       on(because("wait: T"),
+       on(rationale("wait: T"),
           [](Lines& l, std::size_t i, RandomJob&) {
             std::size_t k = i + 1;
             while (k < l.size() && !extrudes(l[k])) ++k;
@@ -248,13 +248,13 @@ const std::map<std::string, Mutate>& harmful() {
                                                                                : "4");
                                          return true;
                                        })},
-      {"standby nudged", on(because("standby: "),
+      {"standby nudged", on(rationale("standby: "),
                             [](Lines& l, std::size_t i, RandomJob& r) {
                               l[i] = nudged(l[i], 'S', r.below(2) == 0 ? 3 : -3);
                               return true;
                             })},
-      {"standby deleted", on(because("standby: "), erase)},
-      {"standby late", on(because("standby: "),
+      {"standby deleted", on(rationale("standby: "), erase)},
+      {"standby late", on(rationale("standby: "),
                           [](Lines& l, std::size_t i, RandomJob&) {
                             // The select of its parking lies between.
                             const std::string moved = l[i];
@@ -269,14 +269,14 @@ const std::map<std::string, Mutate>& harmful() {
                             l.insert(l.begin() + long(k - 1), moved);
                             return true;
                           })},
-      {"shut-down deleted", on(because("off: no further use"), erase)},
-      {"shut-down in a gap deleted", on(because("off: parked"), erase)},
-      {"shut-down made standby", on(because("off: parked"),
+      {"shut-down deleted", on(rationale("off: no further use"), erase)},
+      {"shut-down in a gap deleted", on(rationale("off: parked"), erase)},
+      {"shut-down made standby", on(rationale("off: parked"),
                                     [](Lines& l, std::size_t i, RandomJob&) {
                                       l[i] = with_number(l[i], 'S', "165");
                                       return true;
                                     })},
-      {"target above max_c", on(because("wait: "),
+      {"target above max_c", on(rationale("wait: "),
                                 [](Lines& l, std::size_t i, RandomJob&) {
                                   l[i] = with_number(l[i], 'S', "310");
                                   return true;
@@ -353,7 +353,7 @@ const std::map<std::string, Mutate>& harmful() {
          return true;
        }},
       {"mark of a line put in damaged",
-       on(because("wait: "),
+       on(rationale("wait: "),
           [](Lines& l, std::size_t i, RandomJob&) {
             l[i].replace(l[i].find(";fw+"), 4, ";fw ");
             return true;
@@ -379,17 +379,17 @@ const std::map<std::string, Mutate>& harmless() {
                                 l[i].resize(l[i].find(";fw+ ") + 6);
                                 return true;
                               })},
-      {"set given twice", on(because("standby: "),
+      {"set given twice", on(rationale("standby: "),
                              [](Lines& l, std::size_t i, RandomJob&) {
                                l.insert(l.begin() + long(i), l[i]);
                                return true;
                              })},
-      {"wait given twice", on(because("wait: T"),
+      {"wait given twice", on(rationale("wait: T"),
                               [](Lines& l, std::size_t i, RandomJob&) {
                                 l.insert(l.begin() + long(i), l[i]);
                                 return true;
                               })},
-      {"temperature spelled otherwise", on(because("wait: "),
+      {"temperature spelled otherwise", on(rationale("wait: "),
                                            [](Lines& l, std::size_t i, RandomJob&) {
                                              l[i] = with_number(l[i], 'S',
                                                                 number_in(l[i], 'S') + ".00");

@@ -29,7 +29,7 @@ std::size_t piece_of(unsigned pick) {
 }
 
 // Puts the pieces together, and sees that they are what they promise to be.
-class Strict final : public rewrite::Pieces {
+class Strict final : public rewrite::EditSink {
  public:
   explicit Strict(std::string_view original) : original_(original) {}
 
@@ -87,7 +87,7 @@ void check_figures(const plan::Plan& plan) {
     require(std::isfinite(value) && value >= 0, "a figure is finite and no less than 0",
             std::to_string(value));
   }
-  for (const plan::Gap& g : plan.gaps) {
+  for (const plan::GapPlan& g : plan.gaps) {
     for (const double value :
          {g.from_s, g.to_s, g.dip_c, g.wait_s, g.hot_idle_s, g.least_wait_s, g.least_hot_idle_s}) {
       require(std::isfinite(value), "a gap's figure is finite", g.reason);

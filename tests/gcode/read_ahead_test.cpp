@@ -23,7 +23,7 @@ std::string blocks(ByteSource& source, std::size_t chunk, bool thread,
     out += std::to_string(read.block.offset) + ": ";
     std::size_t at = 0;
     for (std::size_t k = 0; k < read.digest.count; ++k) {
-      const gcode::Straight& line = read.digest.lines[k];
+      const gcode::LinearMove& line = read.digest.lines[k];
       out += (line.is() ? "move " : "line ");
       out += read.block.text().substr(at, line.length());
       out += '|';

@@ -16,7 +16,7 @@ std::string with_others(const std::string& line, bool heaters = false) {
   const auto names = numbers_named(line, words, heaters);
   std::vector<int> to;
   for (const Named& n : names) {
-    to.push_back(n.what == Named::What::tool ? mapped(kMap, n.number) : n.number + 10);
+    to.push_back(n.kind == Named::Kind::tool ? mapped(kMap, n.number) : n.number + 10);
   }
   const auto out = with_numbers(line, words, names, to);
   return out ? *out : "refused: " + out.error().message;
@@ -111,7 +111,7 @@ TEST_CASE("numbers that the rule file finds") {
     return out ? *out : "refused: " + out.error().message;
   };
   CHECK(with("CHANGE_TO 0 ; T0", {{10, 1, 0}}, {3}) == "CHANGE_TO 3 ; T0");
-  CHECK(with("HEAT 1 AT 205 FOR 2", {{5, 1, 1, Named::What::heater}, {18, 1, 2}}, {12, 0}) ==
+  CHECK(with("HEAT 1 AT 205 FOR 2", {{5, 1, 1, Named::Kind::heater}, {18, 1, 2}}, {12, 0}) ==
         "HEAT 12 AT 205 FOR 0");
   // One within the other.
   CHECK(with("CHANGE_TO 12", {{10, 2, 12}, {11, 1, 2}}, {3, 4}) ==

@@ -48,7 +48,7 @@ std::uint64_t allocations_in(const std::string& text, const rules::Rules& rules,
   auto job = job::scan(source, rules, options);
   const std::uint64_t after = news;
   if (!job) FAIL(render(job.error()));
-  REQUIRE(job->stints.size() == 1);
+  REQUIRE(job->uses.size() == 1);
   return after - before;
 }
 

@@ -36,7 +36,7 @@ std::string everything(const Result<job::Job>& got) {
   const auto bits = [](double v) { return std::bit_cast<std::uint64_t>(v); };
   n(j.bytes, j.lines, j.hash, j.numbered, j.heads.size(), j.layers, bits(j.motion_s),
     bits(j.duration_s));
-  for (const job::Select& s : j.selects) {
+  for (const job::ToolChange& s : j.tool_changes) {
     n(s.at.offset, bits(s.at.time_s), s.end_offset, bits(s.end_s), s.line, s.tool, s.head, s.kind,
       bits(s.park_s + s.pick_s + s.exchange_s));
   }
@@ -44,7 +44,7 @@ std::string everything(const Result<job::Job>& got) {
     n(t.at.offset, bits(t.at.time_s), t.end_offset, t.line, t.head, t.has_temp, bits(t.temp_c),
       t.waits, t.cooling, t.alone);
   }
-  for (const job::Stint& s : j.stints) {
+  for (const job::ToolUse& s : j.uses) {
     n(s.head, s.tool, int(s.kind), s.select, s.first.offset, bits(s.first.time_s), s.first_line,
       s.extruded_end, s.last_end, bits(s.last_end_s), bits(s.work_c.value_or(-1)),
       bits(s.last_c.value_or(-1)));

@@ -12,19 +12,19 @@ using namespace forewarm::test;
 
 namespace {
 
-std::string kind(job::Change c) {
+std::string kind(job::ChangeKind c) {
   switch (c) {
-    case job::Change::toolhead:
+    case job::ChangeKind::toolhead:
       return "toolhead";
-    case job::Change::filament:
+    case job::ChangeKind::filament:
       return "filament";
-    case job::Change::both:
+    case job::ChangeKind::both:
       return "both";
-    case job::Change::redundant:
+    case job::ChangeKind::redundant:
       return "redundant";
-    case job::Change::first:
+    case job::ChangeKind::first:
       return "first";
-    case job::Change::park:
+    case job::ChangeKind::park:
       return "park";
   }
   return "?";
@@ -32,16 +32,16 @@ std::string kind(job::Change c) {
 
 std::string selects(const job::Job& job) {
   std::string out;
-  for (const auto& s : job.selects) {
+  for (const auto& s : job.tool_changes) {
     out += fmt::format("{}:T{} {} {:g}\n", s.line, s.tool, kind(s.kind),
                        s.park_s + s.pick_s + s.exchange_s);
   }
   return out;
 }
 
-std::string stints(const job::Job& job) {
+std::string uses(const job::Job& job) {
   std::string out;
-  for (const auto& s : job.stints) {
+  for (const auto& s : job.uses) {
     out += fmt::format("{} T{} line {} work {:g} last {:g}\n", job.heads[s.head].name, s.tool,
                        s.first_line, s.work_c.value_or(-1), s.last_c.value_or(-1));
   }
@@ -73,21 +73,21 @@ TEST_CASE("selects are told apart by kind, and cost what they cost") {
         "14:T1 toolhead 4\n");
 }
 
-TEST_CASE("a stint's working temperature is what it is pulled at first and then fed at") {
+TEST_CASE("a use's working temperature is what it is pulled at first and then fed at") {
   const auto job = scan_of(
       "M83\nM104 T0 S205\nM104 T1 S215\nT0\nM109 S210\nG1 X1 E1\nM104 S200\nG1 X2 E1\n"
       "M104 T0 S150\nT1\nG1 X3 E1\nT0\nM109 T0 S207\nG1 E-1\nM104 S208\nG1 X4 E1\n",
       rules_of(kTwoHeads));
-  CHECK(stints(job) ==
+  CHECK(uses(job) ==
         "ash T0 line 6 work 210 last 200\n"
         "birch T1 line 11 work 215 last 215\n"
         "ash T0 line 14 work 208 last 208\n");
 }
 
-TEST_CASE("a filament exchanged without feeding still counts as a stint") {
+TEST_CASE("a filament exchanged without feeding still counts as a use") {
   const auto job =
       scan_of("M83\nM104 T1 S215\nT1\nG1 X1 E1\nT2\nT1\nG1 X2 E1\n", rules_of(kTwoHeads));
-  CHECK(stints(job) ==
+  CHECK(uses(job) ==
         "birch T1 line 4 work 215 last 215\n"
         "birch T2 line 5 work 215 last 215\n"
         "birch T1 line 7 work 215 last 215\n");
@@ -166,7 +166,7 @@ TEST_CASE("patterns speak for what a job says in its own way") {
   const auto job = scan_of(
       "M83\nWARM H1 215\nCHANGE_TO 1\nG1 X1 E1\nWARM H0 205\nCHANGE_TO 0\nG1 X2 E1\n", rules);
   CHECK(selects(job) == "3:T1 first 4\n6:T0 toolhead 10\n");
-  CHECK(stints(job) == "birch T1 line 4 work 215 last 215\nash T0 line 7 work 205 last 205\n");
+  CHECK(uses(job) == "birch T1 line 4 work 215 last 215\nash T0 line 7 work 205 last 205\n");
 }
 
 TEST_CASE("what cannot be handled is refused with its place") {
@@ -224,7 +224,7 @@ TEST_CASE("where reads end makes no difference") {
     CHECK(pieces->hash == whole->hash);
     CHECK(pieces->duration_s == whole->duration_s);
     CHECK(selects(*pieces) == selects(*whole));
-    CHECK(stints(*pieces) == stints(*whole));
+    CHECK(uses(*pieces) == uses(*whole));
   }
 }
 
@@ -298,22 +298,22 @@ TEST_CASE("offsets and times hold past 2^32 bytes and 1000 hours") {
   CHECK(p.offset == 6'000'000'000U);
 }
 
-TEST_CASE("filament that is pulled where the heater is on begins a stint, and goes on with one") {
+TEST_CASE("filament that is pulled where the heater is on begins a use, and goes on with one") {
   const auto job = scan_of(
       "M83\nG1 E-1\nM104 T0 S210\nT0\nG1 E-1\nM104 S205\nG1 X1 E1\nM104 T1 S215\nG1 E-2\nT1\n"
       "G1 E-1\nM109 T1 S220\nG1 X2 E1\n",
       rules_of(kTwoHeads));
-  CHECK(stints(job) ==
+  CHECK(uses(job) ==
         "ash T0 line 5 work 210 last 205\n"
         "birch T1 line 11 work 220 last 220\n");
-  CHECK(job.stints[0].extruded_end < job.stints[0].last_end);
+  CHECK(job.uses[0].extruded_end < job.uses[0].last_end);
   CHECK(job.materials.size() == 2);
 }
 
-TEST_CASE("a visit that only pulls is a stint at what its heater has then") {
+TEST_CASE("a visit that only pulls is a use at what its heater has then") {
   const std::string start = "M83\nM104 T0 S210\nM104 T1 S215\nT0\nM109 S210\nG1 X1 E1\n";
   const auto of = [&](const std::string& text) {
-    return stints(scan_of(start + text, rules_of(kTwoHeads)));
+    return uses(scan_of(start + text, rules_of(kTwoHeads)));
   };
   const std::string first = "ash T0 line 6 work 210 last 210\n";
   CHECK(of("T1\nG1 E-80\n") == first + "birch T1 line 8 work 215 last 215\n");
@@ -332,10 +332,8 @@ TEST_CASE("a visit that only pulls is a stint at what its heater has then") {
   CHECK(of("M104 T1 S0\nT1\nG1 E-2\nG1 X2 E2\n") == first + "birch T1 line 9 work 0 last 0\n");
 }
 
-TEST_CASE("a visit in which the job only waits for the heater is a stint, once it prints") {
-  const auto of = [](const std::string& text) {
-    return stints(scan_of(text, rules_of(kTwoHeads)));
-  };
+TEST_CASE("a visit in which the job only waits for the heater is a use, once it prints") {
+  const auto of = [](const std::string& text) { return uses(scan_of(text, rules_of(kTwoHeads))); };
   const std::string start = "M83\nM104 T0 S210\nT1\nM109 S150\nT0\nM109 S210\nG1 X1 E1\n";
   const std::string first = "ash T0 line 7 work 210 last 210\n";
   CHECK(of(start + "T1\nT0\n") == first);
@@ -348,9 +346,9 @@ TEST_CASE("a visit in which the job only waits for the heater is a stint, once i
 TEST_CASE("the last movement of filament has its own time, not that of what follows") {
   const std::string text = "M83\nM104 T0 S210\nT0\nG1 X60 E3 F3600\nG1 E-1 F1800\nG4 S600\nG0 X0\n";
   const auto job = scan_of(text, rules_of(kTwoHeads));
-  REQUIRE(job.stints.size() == 1);
-  CHECK(job.duration_s - job.stints[0].last_end_s > 600);
-  CHECK(job.duration_s - job.stints[0].last_end_s < 603);
+  REQUIRE(job.uses.size() == 1);
+  CHECK(job.duration_s - job.uses[0].last_end_s > 600);
+  CHECK(job.duration_s - job.uses[0].last_end_s < 603);
 }
 
 TEST_CASE("marks and NUL bytes are found wherever reads end") {
@@ -379,7 +377,7 @@ TEST_CASE("an exchange without extrusion is as hot as what was there, whatever c
   const auto job =
       scan_of("M83\nM109 T1 S210\nT1\nG1 X1 E1\nT2\nM109 S200\nG1 X2 E1\nT1\nM104 T1 S0\nM84\n",
               rules_of(kTwoHeads));
-  CHECK(stints(job) ==
+  CHECK(uses(job) ==
         "birch T1 line 4 work 210 last 210\n"
         "birch T2 line 7 work 200 last 200\n"
         "birch T1 line 8 work 200 last 200\n");

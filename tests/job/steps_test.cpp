@@ -8,13 +8,13 @@
 
 #include "gcode/words.h"
 #include "job_test_help.h"
-#include "motion/clock.h"
+#include "motion/move_timer.h"
 
 using namespace forewarm;
 
 namespace {
 
-struct Sum final : motion::Clock::Listener {
+struct Sum final : motion::MoveTimer::Listener {
   double seconds = 0;
   void timed(std::span<const motion::Timed> moves) override {
     for (const motion::Timed& m : moves) seconds += m.seconds;
@@ -56,14 +56,14 @@ std::string text_of(const job::StepBlock& block) {
   std::string out;
   for (const job::StepLine& line : block.lines) {
     if (!out.empty()) out += " | ";
-    switch (line.what) {
-      case job::StepLine::What::text:
+    switch (line.kind) {
+      case job::StepLine::Kind::text:
         out += line.text;
         break;
-      case job::StepLine::What::set:
+      case job::StepLine::Kind::set:
         out += fmt::format("set {:g}", line.temp_c);
         break;
-      case job::StepLine::What::wait:
+      case job::StepLine::Kind::wait:
         out += fmt::format("wait {:g}", line.temp_c);
         break;
     }
@@ -612,15 +612,15 @@ std::string complaints_about(const job::StepBlock& block, const rules::Sequence&
   gcode::Words words;
   gcode::Effect effect;
   Sum sum;
-  motion::Clock clock(q.limits, sum, q.time_scale);
+  motion::MoveTimer clock(q.limits, sum, q.time_scale);
   double fed_mm = 0, passed_s = 0, line_seconds = 0, target_c = q.after_c;
   std::uint64_t tag = 0;
   motion::Limits limits = q.limits;
   for (const job::StepLine& line : block.lines) {
     line_seconds += line.seconds;
-    if (line.what != job::StepLine::What::text) {
-      if (line.what == job::StepLine::What::wait) clock.stop();
-      expect(line.what == job::StepLine::What::set || line.seconds == 0, "a wait takes time");
+    if (line.kind != job::StepLine::Kind::text) {
+      if (line.kind == job::StepLine::Kind::wait) clock.stop();
+      expect(line.kind == job::StepLine::Kind::set || line.seconds == 0, "a wait takes time");
       target_c = line.temp_c;
       expect(target_c <= q.max_c, "too hot");
       continue;

@@ -1,6 +1,6 @@
 // Many moves side by side against each by itself, to the bit: however many lanes this processor
-// has, what comes out must not show it. The reference is the formulas of clock.h written down for
-// one move, without a column.
+// has, what comes out must not show it. The reference is the formulas of move_timer.h written down
+// for one move, without a column.
 #include "motion/lanes.h"
 
 #include <algorithm>

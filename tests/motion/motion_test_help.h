@@ -7,12 +7,12 @@
 #include <random>
 #include <vector>
 
-#include "motion/clock.h"
 #include "motion/limits.h"
+#include "motion/move_timer.h"
 
 namespace forewarm {
 
-struct Sum final : motion::Clock::Listener {
+struct Sum final : motion::MoveTimer::Listener {
   std::vector<motion::Timed> all;
   void timed(std::span<const motion::Timed> moves) override {
     all.insert(all.end(), moves.begin(), moves.end());
@@ -43,7 +43,7 @@ inline motion::Move line(double x, double y, double feed, double e = 0) {
 
 inline double time_of(const motion::Limits& limits, const std::vector<motion::Move>& moves) {
   Sum sum;
-  motion::Clock clock(limits, sum);
+  motion::MoveTimer clock(limits, sum);
   for (std::size_t i = 0; i < moves.size(); ++i) clock.move(moves[i], i);
   clock.stop();
   REQUIRE(sum.all.size() == moves.size());

@@ -72,16 +72,16 @@ TEST_CASE("the baseline is what the job's own changes take") {
     for (const auto& f : q->filaments) now.push_back(f.tool);
     const auto figures = plan::figures_of(*q, now);
     double change_s = 0, exchange_s = 0;
-    for (const job::Select& s : job.selects) {
+    for (const job::ToolChange& s : job.tool_changes) {
       change_s += s.park_s + s.pick_s + s.exchange_s;
       exchange_s += s.exchange_s;
     }
     CHECK(figures.change_s == Approx(change_s));
     CHECK(figures.exchange_s == Approx(exchange_s));
     CHECK(figures.toolhead_changes ==
-          job.count(job::Change::toolhead) + job.count(job::Change::both));
+          job.count(job::ChangeKind::toolhead) + job.count(job::ChangeKind::both));
     CHECK(figures.filament_changes ==
-          job.count(job::Change::filament) + job.count(job::Change::both));
+          job.count(job::ChangeKind::filament) + job.count(job::ChangeKind::both));
   }
 }
 
@@ -100,9 +100,9 @@ TEST_CASE("the demo job: the baseline is the scan's, and the best is no worse") 
   REQUIRE(a);
   CHECK(a->optimal);
   CHECK(a->baseline.toolhead_changes ==
-        job.count(job::Change::toolhead) + job.count(job::Change::both));
+        job.count(job::ChangeKind::toolhead) + job.count(job::ChangeKind::both));
   CHECK(a->baseline.filament_changes ==
-        job.count(job::Change::filament) + job.count(job::Change::both));
+        job.count(job::ChangeKind::filament) + job.count(job::ChangeKind::both));
   CHECK(a->best.change_s <= a->baseline.change_s);
 }
 

@@ -9,10 +9,10 @@
 #include <random>
 #include <vector>
 
-#include "plan/treat.h"
+#include "plan/decide_gap.h"
 
 using namespace forewarm;
-using plan::GapQuestion;
+using plan::GapContext;
 
 namespace {
 
@@ -20,7 +20,8 @@ struct Costs {
   double per_hot_s, per_j, per_restart;
 };
 
-// A heater followed from moment to moment in closed form, apart from thermal/hotend.h's Course.
+// A heater followed from moment to moment in closed form, apart from thermal/hotend.h's
+// HeaterState.
 struct Stepper {
   thermal::Hotend h;
   double t_c, target_c, dead_s = 0;
@@ -103,7 +104,7 @@ struct Score {
 };
 
 struct Problem {
-  GapQuestion q;
+  GapContext q;
   Costs costs{};
   int steps = 12;
   double step_s = 1;
@@ -188,7 +189,7 @@ void search(const Problem& p, const Stepper& now, int step, int left, Score& bes
   }
 }
 
-Score score_of(const Problem& p, const plan::GapAnswer& answer) {
+Score score_of(const Problem& p, const plan::GapDecision& answer) {
   Stepper s = p.begin();
   double now = 0;
   for (const plan::GapAction& a : answer.actions) {
@@ -201,8 +202,8 @@ Score score_of(const Problem& p, const plan::GapAnswer& answer) {
 }
 
 // Costs decide alone: no margins, nothing held for being small.
-rules::Gap costs_alone(const Costs& c) {
-  rules::Gap gap;
+rules::GapSettings costs_alone(const Costs& c) {
+  rules::GapSettings gap;
   gap.off_over_best = true;
   gap.hold_drop_c = 0;
   gap.on_time = 0.5;
@@ -253,9 +254,9 @@ TEST_CASE("no sequence of commands is less late, or as late and cheaper") {
   for (int i = 0; i < 2000; ++i) {
     Problem p = random_problem(random);
     p.q.line_at = {};
-    const rules::Gap gap = costs_alone(p.costs);
-    const plan::GapAnswer answer =
-        plan::treat(p.q, gap, plan::Margin(gap), rules::Policy::lookahead);
+    const rules::GapSettings gap = costs_alone(p.costs);
+    const plan::GapDecision answer =
+        plan::decide_gap(p.q, gap, plan::LeadTimeModel(gap), rules::Policy::lookahead);
     const Score ours = score_of(p, answer);
     Score best;
     search_let_go(p, p.begin(), 0, 2, best);
@@ -279,9 +280,9 @@ TEST_CASE("where lines are rare, no sequence gains more than one of them costs")
   std::mt19937 random(77);
   for (int i = 0; i < 600; ++i) {
     Problem p = random_problem(random);
-    const rules::Gap gap = costs_alone(p.costs);
-    const plan::GapAnswer answer =
-        plan::treat(p.q, gap, plan::Margin(gap), rules::Policy::lookahead);
+    const rules::GapSettings gap = costs_alone(p.costs);
+    const plan::GapDecision answer =
+        plan::decide_gap(p.q, gap, plan::LeadTimeModel(gap), rules::Policy::lookahead);
     const Score ours = score_of(p, answer);
     Score best;
     search(p, p.begin(), 0, 3, best);
@@ -298,11 +299,12 @@ TEST_CASE("a margin costs no more than the time it asks for") {
   std::mt19937 random(3);
   for (int i = 0; i < 1000; ++i) {
     const Problem p = random_problem(random);
-    rules::Gap gap = costs_alone(p.costs);
+    rules::GapSettings gap = costs_alone(p.costs);
     gap.on_time = 0.99;
-    const plan::GapAnswer answer =
-        plan::treat(p.q, gap, plan::Margin(gap), rules::Policy::lookahead);
-    if (!answer.preheat_after_s || answer.because.cause == plan::Because::Cause::heated_at_once) {
+    const plan::GapDecision answer =
+        plan::decide_gap(p.q, gap, plan::LeadTimeModel(gap), rules::Policy::lookahead);
+    if (!answer.preheat_after_s ||
+        answer.rationale.cause == plan::Rationale::Cause::heated_at_once) {
       continue;
     }
     INFO(i << ": " << shown(p));
@@ -312,7 +314,7 @@ TEST_CASE("a margin costs no more than the time it asks for") {
         answer.treatment == plan::Treatment::standby ? std::min(p.q.standby_c, p.q.ready_c) : 0;
     const double from_c = plan::parked_at(p.q, floor_c, later);
     const double lead =
-        plan::Margin(gap).lead_s(p.q.hotend, from_c, from_c == floor_c, p.q.ready_c, 0, 0);
+        plan::LeadTimeModel(gap).lead_s(p.q.hotend, from_c, from_c == floor_c, p.q.ready_c, 0, 0);
     CHECK(later + lead > p.q.needs.front().after_s);
     CHECK(score_of(p, answer).late_s < 1e-6);
   }
@@ -323,7 +325,7 @@ TEST_CASE("a margin costs no more than the time it asks for") {
 // The rates and costs are those of Irani, Shukla, Gupta, ACM TECS 2(3), 2003 (from memory): the
 // two deepest states of theirs, 0.2 W and 0 W, 1.575 J and 4.75 J, part at 15.875 s.
 TEST_CASE("the break-even of a heater without inertia is that of the books") {
-  rules::Gap gap;
+  rules::GapSettings gap;
   gap.hot_idle_cost_per_h = 0;
   gap.energy_cost_per_kwh = 3.6e6;  // costs are joules
   gap.restart_cost = 4.75 - 1.575;
@@ -344,7 +346,7 @@ TEST_CASE("the break-even of a heater without inertia is that of the books") {
 namespace {
 
 // What a gap costs that a timer turns off at `timer_s`, and that is back just in time.
-double timer_cost(const GapQuestion& q, const rules::Gap& gap, double timer_s) {
+double timer_cost(const GapContext& q, const rules::GapSettings& gap, double timer_s) {
   const double length = q.needs.front().after_s;
   const double standby_c = std::min(q.standby_c, q.ready_c);
   if (length <= timer_s) {
@@ -354,9 +356,9 @@ double timer_cost(const GapQuestion& q, const rules::Gap& gap, double timer_s) {
         .cost;
   }
   const double warm_c = standby_c + 5;
-  thermal::Course course(q.hotend, q.start_c);
+  thermal::HeaterState course(q.hotend, q.start_c);
   course.set_target(standby_c);
-  thermal::Spent spent = course.advance(timer_s, warm_c);
+  thermal::HeaterUsage spent = course.advance(timer_s, warm_c);
   course.set_target(0);
   const thermal::Dip dip =
       thermal::dip_of_gap(q.hotend, course.temperature_c(), q.ready_c, 0, length - timer_s);
@@ -373,9 +375,11 @@ TEST_CASE("a timer at the break-even costs no more than twice the plan, and may 
   std::mt19937 random(8);
   std::uniform_real_distribution<double> unit(0, 1);
   double worst = 0;
-  const auto ratio = [&](GapQuestion q, const rules::Gap& gap, double timer_s, double length_s) {
+  const auto ratio = [&](GapContext q, const rules::GapSettings& gap, double timer_s,
+                         double length_s) {
     q.needs = {{length_s, q.ready_c}};
-    const auto answer = plan::treat(q, gap, plan::Margin(gap), rules::Policy::lookahead);
+    const auto answer =
+        plan::decide_gap(q, gap, plan::LeadTimeModel(gap), rules::Policy::lookahead);
     if (!answer.preheat_after_s) return 0.0;
     const double floor_c =
         answer.treatment == plan::Treatment::standby ? std::min(q.standby_c, q.ready_c) : 0;
@@ -388,7 +392,7 @@ TEST_CASE("a timer at the break-even costs no more than twice the plan, and may 
         p.q.standby_c > p.q.ready_c - 20) {
       continue;
     }
-    const rules::Gap gap = costs_alone(p.costs);
+    const rules::GapSettings gap = costs_alone(p.costs);
     const double even = plan::break_even_s(p.q.hotend, p.q.ready_c, p.q.standby_c, gap);
     if (!std::isfinite(even)) continue;
     for (int k = 0; k < 20; ++k) {
@@ -401,12 +405,12 @@ TEST_CASE("a timer at the break-even costs no more than twice the plan, and may 
   }
   CHECK(worst > 1.3);
   // The adversary's gap: the timer has just turned it off, and heat itself costs next to nothing.
-  GapQuestion q;
+  GapContext q;
   q.hotend = {50, 450, 0.01, 0, 23};
   q.start_c = q.start_target_c = q.ready_c = 215;
   q.standby_c = 170;
   q.max_hot_idle_s = 1e9;
-  rules::Gap gap = costs_alone({0, 1e-6, 0.05});
+  rules::GapSettings gap = costs_alone({0, 1e-6, 0.05});
   const double even = plan::break_even_s(q.hotend, 215, 170, gap);
   const double r = ratio(q, gap, even, even * 1.0001);
   CHECK(r > 1.99);

@@ -43,14 +43,14 @@ TEST_CASE(
     double hot = 0;
     double least = 0;
     double margins = 0;
-    for (const plan::Gap& g : plan.gaps) {
+    for (const plan::GapPlan& g : plan.gaps) {
       CHECK(g.wait_s <= g.least_wait_s + 0.05);
       hot += g.hot_idle_s;
       least += g.least_hot_idle_s;
       // What was asked for beyond the heating itself, and what a line was too early.
-      if (g.preheat_at_s) margins += std::max(0.0, g.because.lead_s - g.because.heat_s);
+      if (g.preheat_at_s) margins += std::max(0.0, g.rationale.lead_s - g.rationale.heat_s);
       // Long enough to be let go of, but not with the margin.
-      if (g.because.cause == plan::Because::Cause::too_short) {
+      if (g.rationale.cause == plan::Rationale::Cause::too_short) {
         all.sat_out += g.hot_idle_s - g.least_hot_idle_s;
         margins += g.hot_idle_s - g.least_hot_idle_s;
       }
@@ -100,7 +100,7 @@ TEST_CASE("start and end, and the gap that an exchange is part of") {
   const job::Job job = scan_of(text, rules);
   const plan::Plan plan = plan_of(job, rules, rules::Policy::lookahead);
   std::string gaps;
-  for (const plan::Gap& g : plan.gaps) {
+  for (const plan::GapPlan& g : plan.gaps) {
     UNSCOPED_INFO(g.reason << " dip " << g.dip_c << " wait " << g.wait_s);
     gaps += fmt::format("{} {} {:.0f} s{}\n", job.heads[g.head].name, name_of(g.treatment),
                         g.to_s - g.from_s, g.after ? "" : ", the last");

@@ -8,10 +8,10 @@
 #include <sstream>
 
 #include "../job/job_test_help.h"
-#include "plan/layout.h"
+#include "plan/decide_gap.h"
+#include "plan/describe.h"
 #include "plan/simulate.h"
-#include "plan/treat.h"
-#include "plan/words.h"
+#include "plan/transitions.h"
 #include "script.h"
 
 using namespace forewarm;
@@ -107,7 +107,7 @@ TEST_CASE("what the job never said is refused, not invented") {
 
 TEST_CASE("the start code keeps its targets, and heaters it leaves on for nothing go off") {
   const auto rules = rules_of(kTwoHeads);
-  // birch is heated and never used; there is still more than one stint.
+  // birch is heated and never used; there is still more than one use.
   const std::string text =
       "M83\nM104 T1 S215\nM109 T0 S210\nT0\n" + print(60) + "T-1\nT0\n" + print(60);
   const auto job = scan_of(text, rules);
@@ -130,7 +130,7 @@ struct Tried {
   double hot_s, late_s;
 };
 
-Tried euler(const plan::GapQuestion& q, double floor_c, double preheat_s, double until_s) {
+Tried euler(const plan::GapContext& q, double floor_c, double preheat_s, double until_s) {
   constexpr double kStep = 0.02;
   const double warm = q.standby_c + 5;
   double t_c = q.start_c;
@@ -160,7 +160,7 @@ TEST_CASE("no preheat second is both in time and cooler than the least that is c
   std::mt19937 random(20);
   std::uniform_real_distribution<double> unit(0, 1);
   for (int i = 0; i < 60; ++i) {
-    plan::GapQuestion q;
+    plan::GapContext q;
     q.hotend = {50, 380 + 100 * unit(random), 120 + 150 * unit(random), 3 * unit(random), 20};
     q.start_c = q.start_target_c = q.ready_c = 200 + 40 * unit(random);
     q.standby_c = 150 + 30 * unit(random);
@@ -177,8 +177,9 @@ TEST_CASE("no preheat second is both in time and cooler than the least that is c
     CHECK(best >= least.hot_idle_s - 0.6);
     CHECK(best <= least.hot_idle_s + 2.5);  // whole seconds were tried
     // And the plan keeps to it, but for its margins.
-    const rules::Gap gap;
-    const auto answer = plan::treat(q, gap, plan::Margin(gap), rules::Policy::lookahead);
+    const rules::GapSettings gap;
+    const auto answer =
+        plan::decide_gap(q, gap, plan::LeadTimeModel(gap), rules::Policy::lookahead);
     if (answer.preheat_after_s && answer.treatment == Treatment::standby) {
       const Tried planned = euler(q, q.standby_c, *answer.preheat_after_s, length);
       CHECK(planned.late_s < 0.1);
@@ -189,14 +190,14 @@ TEST_CASE("no preheat second is both in time and cooler than the least that is c
 }
 
 TEST_CASE("a gap too short for its heater waits no longer than physics") {
-  plan::GapQuestion q;
+  plan::GapContext q;
   q.hotend = {50, 420, 200, 2, 20};
   q.start_c = 20;
   q.ready_c = 215;
   q.standby_c = 170;
   q.needs = {{30, 215}};
-  const auto answer =
-      plan::treat(q, rules::Gap{}, plan::Margin(rules::Gap{}), rules::Policy::lookahead);
+  const auto answer = plan::decide_gap(
+      q, rules::GapSettings{}, plan::LeadTimeModel(rules::GapSettings{}), rules::Policy::lookahead);
   REQUIRE(answer.actions.size() == 1);
   CHECK(answer.actions[0].after_s == 0);
   CHECK(answer.actions[0].target_c == 215);
@@ -205,24 +206,24 @@ TEST_CASE("a gap too short for its heater waits no longer than physics") {
 }
 
 TEST_CASE("the treatment follows the rules, with the reason in words") {
-  plan::GapQuestion q;
+  plan::GapContext q;
   q.hotend = {50, 420, 200, 2, 20};
   q.start_c = q.start_target_c = q.ready_c = 215;
   q.standby_c = 170;
   q.max_hot_idle_s = 900;
-  const auto reason = [&](double length, const rules::Gap& gap) {
+  const auto reason = [&](double length, const rules::GapSettings& gap) {
     q.needs = {{length, 215}};
-    const auto a = plan::treat(q, gap, plan::Margin(gap), rules::Policy::lookahead);
-    return std::string(name_of(a.treatment)) + ": " + plan::words_of(a.because);
+    const auto a = plan::decide_gap(q, gap, plan::LeadTimeModel(gap), rules::Policy::lookahead);
+    return std::string(name_of(a.treatment)) + ": " + plan::describe(a.rationale);
   };
-  rules::Gap gap;
+  rules::GapSettings gap;
   CHECK(reason(12, gap) == "hold: parked 12 s, would dip only 6.0 C");
   CHECK(reason(600, gap) == "standby: parked 600 s, preheat 52.9 s ahead from 170 C");
   CHECK(reason(1600, gap) ==
         "off: parked 1600 s, more than 1500 s, preheat 164.7 s ahead from 20 C");
   gap.hold_drop_c = 0;
   CHECK(reason(4, gap) == "hold: parked 4 s, too short to cool and heat again");
-  gap = rules::Gap{};
+  gap = rules::GapSettings{};
   q.max_hot_idle_s = 60;
   CHECK(reason(600, gap).substr(0, 50) == "off: standby would be hot for 85 s, limit 60 s, pr");
 }
@@ -263,8 +264,8 @@ TEST_CASE("random jobs: every plan keeps its invariants and is never worse than 
 TEST_CASE("the demo job: nothing is waited for that could be avoided") {
   const auto rules = rules_of(file(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
   const auto job = scan_of(file(std::string(FOREWARM_FIXTURES) + "/trail_map.gcode"), rules);
-  CHECK(job.count(job::Change::toolhead) + job.count(job::Change::filament) +
-            job.count(job::Change::both) >
+  CHECK(job.count(job::ChangeKind::toolhead) + job.count(job::ChangeKind::filament) +
+            job.count(job::ChangeKind::both) >
         200);
   const auto plan = plan_of(job, rules);
   const auto as_sliced = plan_of(job, rules, rules::Policy::as_sliced);
@@ -277,7 +278,7 @@ TEST_CASE("the demo job: nothing is waited for that could be avoided") {
   // Beyond that, the margins only, and the 5 % that lines and exchanges take.
   double margins = 0;
   for (const auto& g : plan.gaps) {
-    if (g.preheat_at_s) margins += g.because.lead_s - g.because.heat_s;
+    if (g.preheat_at_s) margins += g.rationale.lead_s - g.rationale.heat_s;
   }
   CHECK(plan.figures.hot_idle_s < 1.05 * least + margins);
   CHECK(hold.figures.hot_idle_s > 2 * least);
@@ -336,7 +337,7 @@ TEST_CASE("a job of nothing but exchanges takes no more than its length") {
   std::string text = "M83\nM109 T1 S215\nT1\nG1 X1 E1 F600\n";
   for (int i = 0; i < 100'000; ++i) text += "T2\nT1\n";
   const auto job = scan_of(text, rules);
-  CHECK(job.stints.size() == 200'001);
+  CHECK(job.uses.size() == 200'001);
   const auto plan = plan_of(job, rules);
   CHECK(plan.commands.back().temp_c == 0);
 }

@@ -27,7 +27,7 @@ inline std::string script(const std::string& text, const plan::Plan& plan) {
   std::string out;
   for (const auto& c : plan.commands) {
     const std::string next = text.substr(c.at.offset, text.find('\n', c.at.offset) - c.at.offset);
-    out += fmt::format("{} T{} {:g} | {}\n", c.what == plan::Command::What::wait ? "wait" : "set",
+    out += fmt::format("{} T{} {:g} | {}\n", c.kind == plan::Command::Kind::wait ? "wait" : "set",
                        c.tool, c.temp_c, next);
   }
   return out;
@@ -42,7 +42,7 @@ inline std::string outline(const std::string& text, const job::Job& job, const p
     for (; next < plan.commands.size() && plan.commands[next].at.offset < to; ++next) {
       const plan::Command& c = plan.commands[next];
       CHECK(c.at.offset >= from);
-      out += fmt::format("+{} T{} {:g}\n", c.what == plan::Command::What::wait ? "wait" : "set",
+      out += fmt::format("+{} T{} {:g}\n", c.kind == plan::Command::Kind::wait ? "wait" : "set",
                          c.tool, c.temp_c);
     }
   };

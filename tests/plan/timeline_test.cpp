@@ -10,10 +10,10 @@
 #include "../check/random_job.h"
 #include "../job/job_test_help.h"
 #include "plan/events.h"
-#include "plan/layout.h"
 #include "plan/plan.h"
 #include "plan/sequences.h"
 #include "plan/simulate.h"
+#include "plan/transitions.h"
 #include "rewrite/rewrite.h"
 
 using namespace forewarm;
@@ -55,8 +55,8 @@ std::string rewritten(const std::string& text, const job::Job& job, const plan::
 
 struct Replayed {
   plan::Plan plan;
-  plan::Outcome outcome;
-  std::vector<double> selects;  // wall
+  plan::Simulation outcome;
+  std::vector<double> tool_changes;  // wall
 };
 
 Replayed replayed(const job::Job& job, const rules::Rules& rules, rules::Policy policy) {
@@ -66,7 +66,7 @@ Replayed replayed(const job::Job& job, const rules::Rules& rules, rules::Policy 
   out.plan = std::move(*plan);
   auto breaks = plan::lay_out(job, rules);
   REQUIRE(breaks);
-  if (policy != rules::Policy::as_sliced) REQUIRE(plan::put_sequences(job, rules, *breaks));
+  if (policy != rules::Policy::as_sliced) REQUIRE(plan::place_sequences(job, rules, *breaks));
   std::vector<std::size_t> parked;
   for (std::size_t b = 0; b < breaks->size(); ++b) {
     if ((*breaks)[b].parked) parked.push_back(b);
@@ -74,8 +74,8 @@ Replayed replayed(const job::Job& job, const rules::Rules& rules, rules::Policy 
   plan::Timeline timeline;
   plan::events_of(job, *breaks, parked, out.plan, timeline);
   out.outcome = plan::simulate(job, timeline, parked.size());
-  for (const job::Select& s : job.selects) {
-    out.selects.push_back(s.at.time_s + out.outcome.waits.before_line(s.at.offset));
+  for (const job::ToolChange& s : job.tool_changes) {
+    out.tool_changes.push_back(s.at.time_s + out.outcome.waits.before_line(s.at.offset));
   }
   return out;
 }
@@ -106,15 +106,16 @@ Worst compare(const std::string& text, const rules::Rules& rules, std::size_t lo
   Worst worst;
   // What a sequence waits for is its own time to the plan; read again, it is a wait like others.
   const bool same_waits = !rules.uses_steps;
-  REQUIRE(again.selects.size() == job.selects.size());
+  REQUIRE(again.tool_changes.size() == job.tool_changes.size());
   REQUIRE(came.plan.gaps.size() == promised.plan.gaps.size());
-  for (std::size_t s = 0; s < job.selects.size(); ++s) {
-    REQUIRE(again.selects[s].tool == job.selects[s].tool);
-    worst.see(fmt::format("select {}", s), promised.selects[s], came.selects[s], kMarginS);
+  for (std::size_t s = 0; s < job.tool_changes.size(); ++s) {
+    REQUIRE(again.tool_changes[s].tool == job.tool_changes[s].tool);
+    worst.see(fmt::format("select {}", s), promised.tool_changes[s], came.tool_changes[s],
+              kMarginS);
   }
   for (std::size_t g = 0; g < promised.plan.gaps.size(); ++g) {
-    const plan::Gap& p = promised.plan.gaps[g];
-    const plan::Gap& c = came.plan.gaps[g];
+    const plan::GapPlan& p = promised.plan.gaps[g];
+    const plan::GapPlan& c = came.plan.gaps[g];
     REQUIRE(p.head == c.head);
     REQUIRE(p.after == c.after);
     const auto see = [&](const char* what, double a, double b, double margin) {

@@ -140,11 +140,11 @@ struct Stretch {
 std::vector<Stretch> stretches(const job::Job& job, const rules::Rules& rules,
                                const plan::Plan& plan) {
   std::vector<Stretch> out;
-  for (const plan::Gap& g : plan.gaps) {
+  for (const plan::GapPlan& g : plan.gaps) {
     if (!g.after || !g.preheat_at_s || !g.before) continue;
     // All of it is in time by the plan: nobody waits in between.
     REQUIRE(g.wait_s < 1e-6);
-    const job::Select& select = job.selects[job.stints[*g.after].select];
+    const job::ToolChange& select = job.tool_changes[job.uses[*g.after].select];
     const plan::Command* preheat = nullptr;
     for (const plan::Command& c : plan.commands) {
       if (c.preheat && c.head == g.head && c.at.offset <= select.at.offset) preheat = &c;
@@ -153,12 +153,12 @@ std::vector<Stretch> stretches(const job::Job& job, const rules::Rules& rules,
     Stretch s;
     s.hotend = job.heads[g.head].hotend;
     s.cooled_s = *g.preheat_at_s - g.from_s;
-    s.work_before_c = *job.stints[*g.before].last_c;
+    s.work_before_c = *job.uses[*g.before].last_c;
     s.work_c = preheat->temp_c;
     s.off = g.treatment == Treatment::off;
-    s.standby_c = rules.filament(job.stints[*g.before].tool).standby_c;
+    s.standby_c = rules.filament(job.uses[*g.before].tool).standby_c;
     s.moving_s = select.at.time_s - preheat->at.time_s;
-    for (const job::Select& other : job.selects) {
+    for (const job::ToolChange& other : job.tool_changes) {
       if (other.at.offset < preheat->at.offset || other.at.offset >= select.at.offset) continue;
       for (const double part : {other.park_s, other.pick_s, other.exchange_s}) {
         if (part <= 0) continue;
@@ -170,9 +170,9 @@ std::vector<Stretch> stretches(const job::Job& job, const rules::Rules& rules,
     s.park_s = select.park_s;
     s.pick_s = select.pick_s;
     s.exchanged = select.exchanges();
-    s.as_asked = g.because.bound == plan::Because::Bound::use ||
-                 g.because.bound == plan::Because::Bound::exchange;
-    s.as_asked = s.as_asked && g.because.earlier_s < 0.5;
+    s.as_asked = g.rationale.bound == plan::Rationale::Bound::use ||
+                 g.rationale.bound == plan::Rationale::Bound::exchange;
+    s.as_asked = s.as_asked && g.rationale.earlier_s < 0.5;
     out.push_back(std::move(s));
   }
   return out;
@@ -183,7 +183,7 @@ struct Replay {
 };
 
 // While a heater at standby waits out its dead time, it is held.
-Replay replay(const Stretch& s, const rules::Gap& gap, std::mt19937_64& random) {
+Replay replay(const Stretch& s, const rules::GapSettings& gap, std::mt19937_64& random) {
   std::normal_distribution<double> normal(0, 1);
   double picked_s = s.moving_s * (1 + gap.time_error * normal(random));
   for (std::size_t i = 0; i < s.before.size(); ++i) {
@@ -220,7 +220,7 @@ Replay replay(const Stretch& s, const rules::Gap& gap, std::mt19937_64& random) 
 
 // Every use of every job; `ask` sees each with its replays.
 template <class Ask>
-void each_use(const rules::Gap& how, Ask ask) {
+void each_use(const rules::GapSettings& how, Ask ask) {
   rules::Rules rules = rules_of(kMachine);
   rules.gap = how;
   std::mt19937_64 random(1000);
@@ -258,7 +258,7 @@ std::string percentiles(std::vector<double> of) {
 TEST_CASE("uses are on time as often as the rules ask, and hot no longer than that takes") {
   std::string table;
   for (const double on_time : {0.5, 0.8, 0.9, 0.95, 0.99, 0.999}) {
-    rules::Gap gap;
+    rules::GapSettings gap;
     gap.on_time = on_time;
     double late = 0;
     double worst = 0;
@@ -291,8 +291,8 @@ TEST_CASE("uses are on time as often as the rules ask, and hot no longer than th
 }
 
 TEST_CASE("derived leads and plain ones: what is waited, and how long it is hot") {
-  rules::Gap derived;
-  rules::Gap plain;
+  rules::GapSettings derived;
+  rules::GapSettings plain;
   plain.lead_stretch = 0.10;
   plain.lead_extra_s = 4;
   std::string table = "per use, s            50 %     90 %     99 %   99.9 %     mean\n";

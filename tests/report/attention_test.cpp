@@ -43,8 +43,8 @@ struct Made {
     job.heads[0].name = "left";
     job.heads[1].name = "right";
   }
-  void at(double time_s, job::Change kind, std::size_t head) {
-    job::Select s;
+  void at(double time_s, job::ChangeKind kind, std::size_t head) {
+    job::ToolChange s;
     s.kind = kind;
     s.from_head = mounted_;
     s.head = head;
@@ -52,8 +52,8 @@ struct Made {
     if (s.head != s.from_head && mounted_ != job::kNone) s.park_s = 6;
     if (s.exchanges()) s.exchange_s = 30;
     mounted_ = head;
-    job.selects.push_back(s);
-    plan.select_at_s.push_back(time_s);
+    job.tool_changes.push_back(s);
+    plan.change_at_s.push_back(time_s);
   }
   [[nodiscard]] Attention asked(const std::optional<Schedule>& when = {}) const {
     return attention(job, plan, rules, when);
@@ -63,7 +63,7 @@ struct Made {
   std::size_t mounted_ = job::kNone;
 };
 
-using job::Change;
+using job::ChangeKind;
 
 }  // namespace
 
@@ -72,11 +72,11 @@ TEST_CASE("expected stops are the sum of the odds, the chance of none the produc
   m.job.heads[0].fault_odds = 0.25;
   m.job.heads[1].fault_odds = 0.1;
   m.rules.feeder.fault_odds = 0.5;
-  m.at(0, Change::first, 0);       // picked: 1/4
-  m.at(100, Change::filament, 0);  // exchanged, not picked: 1/2
-  m.at(200, Change::both, 1);      // picked and exchanged: 1/10, 1/2
-  m.at(300, Change::redundant, 1);
-  m.at(400, Change::park, job::kNone);
+  m.at(0, ChangeKind::first, 0);       // picked: 1/4
+  m.at(100, ChangeKind::filament, 0);  // exchanged, not picked: 1/2
+  m.at(200, ChangeKind::both, 1);      // picked and exchanged: 1/10, 1/2
+  m.at(300, ChangeKind::redundant, 1);
+  m.at(400, ChangeKind::park, job::kNone);
   m.plan.figures.duration_s = 500;
   const Attention a = m.asked();
   CHECK(a.exchanges == 2);
@@ -91,8 +91,8 @@ TEST_CASE("expected stops are the sum of the odds, the chance of none the produc
 TEST_CASE("without any odds nothing is known of stops, and an odd of 0 is known") {
   Made m;
   m.rules.toolheads = m.job.heads;
-  m.at(0, Change::first, 0);
-  m.at(3600, Change::filament, 0);
+  m.at(0, ChangeKind::first, 0);
+  m.at(3600, ChangeKind::filament, 0);
   const Schedule when = schedule("2027-03-05T21:00", {"22:00-07:00"});
   Attention a = m.asked(when);
   CHECK_FALSE(a.expected_stops);
@@ -122,8 +122,8 @@ TEST_CASE("with equal small odds the chance of none is as Poisson has it") {
   // (1 - p)^n tends to exp(-n p): any textbook on probability, from memory.
   Made m;
   m.rules.feeder.fault_odds = 1e-4;
-  m.at(0, Change::first, 0);
-  for (int i = 1; i <= 5000; ++i) m.at(40.0 * i, Change::filament, 0);
+  m.at(0, ChangeKind::first, 0);
+  for (int i = 1; i <= 5000; ++i) m.at(40.0 * i, ChangeKind::filament, 0);
   const Attention a = m.asked();
   CHECK(a.expected_stops.value() == Approx(0.5));
   CHECK(a.chance_of_none.value() == Approx(std::exp(-0.5)).epsilon(1e-4));
@@ -132,8 +132,8 @@ TEST_CASE("with equal small odds the chance of none is as Poisson has it") {
 TEST_CASE("the longest stretch without an exchange") {
   const auto quiet = [](const std::vector<double>& exchanges, double end_s) {
     Made m;
-    m.at(5, Change::first, 0);
-    for (const double t : exchanges) m.at(t, Change::filament, 0);
+    m.at(5, ChangeKind::first, 0);
+    for (const double t : exchanges) m.at(t, ChangeKind::filament, 0);
     m.plan.figures.duration_s = end_s;
     const Attention a = m.asked();
     return fmt::format("{} to {}", a.quiet_from_s, a.quiet_to_s);
@@ -149,11 +149,11 @@ TEST_CASE("exchanges in the hours away, and the best start, by hand") {
   Made m;
   m.rules.feeder.fault_odds = 0.5;
   m.job.heads[1].fault_odds = 0.25;
-  m.at(0, Change::first, 0);
-  m.at(3599, Change::filament, 0);  // 21:59:59
-  m.at(3600, Change::filament, 0);  // 22:00
-  m.at(7200, Change::toolhead, 1);  // 23:00
-  m.at(36'000, Change::both, 0);    // 07:00 on the next day
+  m.at(0, ChangeKind::first, 0);
+  m.at(3599, ChangeKind::filament, 0);  // 21:59:59
+  m.at(3600, ChangeKind::filament, 0);  // 22:00
+  m.at(7200, ChangeKind::toolhead, 1);  // 23:00
+  m.at(36'000, ChangeKind::both, 0);    // 07:00 on the next day
   m.plan.figures.duration_s = 40'000;
   const Attention a = m.asked(schedule("2027-03-05T21:00", {"22:00-07:00"}));
   REQUIRE(a.given);
@@ -193,10 +193,10 @@ TEST_CASE("random jobs: the best start is what asking every minute gives") {
       for (int m = from; m != to; m = (m + 1) % 1440) away[std::size_t(m)] = 1;
       std::vector<std::uint64_t> count(1440, 0);
       std::uint64_t exchanges = 0;
-      for (std::size_t i = 0; i < job.selects.size(); ++i) {
-        if (!job.selects[i].exchanges()) continue;
+      for (std::size_t i = 0; i < job.tool_changes.size(); ++i) {
+        if (!job.tool_changes[i].exchanges()) continue;
         ++exchanges;
-        const auto minutes = std::size_t(std::floor(thousandths(plan.select_at_s[i]) / 60));
+        const auto minutes = std::size_t(std::floor(thousandths(plan.change_at_s[i]) / 60));
         for (std::size_t m = 0; m < 1440; ++m) count[m] += away[(m + minutes) % 1440] ? 1 : 0;
       }
       CHECK(a.exchanges == exchanges);
@@ -221,10 +221,10 @@ TEST_CASE("random jobs: selects come in order, after their waits, and within the
     const auto job = need(job::scan(source, rules));
     for (const auto policy : {rules::Policy::as_sliced, rules::Policy::lookahead}) {
       const auto plan = need(plan::make(job, rules, policy));
-      REQUIRE(plan.select_at_s.size() == job.selects.size());
+      REQUIRE(plan.change_at_s.size() == job.tool_changes.size());
       double waited_s = 0;
-      for (std::size_t i = 0; i < job.selects.size(); ++i) {
-        const double more_s = plan.select_at_s[i] - job.selects[i].at.time_s;
+      for (std::size_t i = 0; i < job.tool_changes.size(); ++i) {
+        const double more_s = plan.change_at_s[i] - job.tool_changes[i].at.time_s;
         CHECK(more_s >= waited_s - 1e-6);
         waited_s = more_s;
       }
@@ -239,8 +239,8 @@ TEST_CASE("a job without anything to plan has its selects timed, too") {
   const auto job = need(job::scan(source, rules));
   REQUIRE_FALSE(job.worth_planning());
   const auto plan = need(plan::make(job, rules, rules::Policy::lookahead));
-  REQUIRE(plan.select_at_s.size() == 1);
-  CHECK(plan.select_at_s[0] == Approx(5));
+  REQUIRE(plan.change_at_s.size() == 1);
+  CHECK(plan.change_at_s[0] == Approx(5));
 }
 
 TEST_CASE("the text with a start") {

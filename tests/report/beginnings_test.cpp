@@ -50,7 +50,7 @@ TEST_CASE("every report is known by its beginning, as what it is") {
     for (const Form form : kForms) {
       CAPTURE(w.what, name_of(w.form), name_of(form));
       CHECK(begins_as(form, w.text) == (form == w.form));
-      CHECK(begins_as(form, w.text.substr(0, kMostBeginning)) == (form == w.form));
+      CHECK(begins_as(form, w.text.substr(0, kMaxBeginning)) == (form == w.form));
     }
   }
 }

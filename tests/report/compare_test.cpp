@@ -313,7 +313,7 @@ bound,,,,,,,10,100.25,,,
 }
 
 TEST_CASE("a rule file's off timer that is a usual one is there once, others in order") {
-  rules::Gap gap;
+  rules::GapSettings gap;
   const auto with = [&](double s) {
     gap.timer_off_s = s;
     return off_timers(gap);

@@ -68,7 +68,7 @@ TEST_CASE("late gaps are the worst, then hot ones, then early ones") {
   s.gap(0, {}, {}, 6000, 6100, plan::Treatment::standby, 170, {}, 20, 0, "late");
   s.lookahead.gaps[1].wait_s = 0;
   std::string reasons;
-  for (const plan::Gap* gap : worst(s.lookahead, 10)) reasons += gap->reason + "; ";
+  for (const plan::GapPlan* gap : worst(s.lookahead, 10)) reasons += gap->reason + "; ";
   CHECK(reasons ==
         "late; parked 1200 s, preheat 60 s ahead; as hot as another; parked, would dip only 2 C; ");
   CHECK(worst(s.lookahead, 2).size() == 2);

@@ -120,7 +120,7 @@ TEST_CASE("findings as JSON") {
 
 TEST_CASE("findings that were left out are counted in both") {
   check::Report report;
-  for (std::uint64_t i = 1; i <= check::Findings::kMostOfOne + 20; ++i) {
+  for (std::uint64_t i = 1; i <= check::Findings::kMaxOfOne + 20; ++i) {
     report.findings.add(Id::move_lost, i, "lost");
   }
   const std::string text = text_of(report);

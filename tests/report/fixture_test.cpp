@@ -105,7 +105,7 @@ TEST_CASE("the figures of a real job agree with each other") {
   CHECK(policy["wait_s"] <= j["policies"]["as_sliced"]["wait_s"]);
   CHECK(policy["hot_idle_s"] <= j["policies"]["hold"]["hot_idle_s"]);
   CHECK(sum(j["filaments"], "exchanges") ==
-        double(job.count(job::Change::filament) + job.count(job::Change::both)));
+        double(job.count(job::ChangeKind::filament) + job.count(job::ChangeKind::both)));
 
   const Json& cause = j["time_by_cause"];
   double seconds = 0;

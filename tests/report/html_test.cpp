@@ -219,14 +219,14 @@ TEST_CASE("the page says where nothing is known of stops, and what to give") {
 
 TEST_CASE("exchanges of more than fourteen days have no row each") {
   Sample s;
-  const job::Select exchange = s.job.selects.back();
+  const job::ToolChange exchange = s.job.tool_changes.back();
   REQUIRE(exchange.exchanges());
-  s.job.selects.clear();
-  s.lookahead.select_at_s.clear();
+  s.job.tool_changes.clear();
+  s.lookahead.change_at_s.clear();
   const auto page = [&](int days) {
-    while (int(s.job.selects.size()) < days) {
-      s.lookahead.select_at_s.push_back(86400.0 * double(s.job.selects.size()));
-      s.job.selects.push_back(exchange);
+    while (int(s.job.tool_changes.size()) < days) {
+      s.lookahead.change_at_s.push_back(86400.0 * double(s.job.tool_changes.size()));
+      s.job.tool_changes.push_back(exchange);
     }
     Summary summary = s.summary();
     summary.schedule = Schedule{*parse_start("2027-03-05T08:00"), {}};

@@ -45,9 +45,8 @@ TEST_CASE("the JSON has the documented keys, in order, and no others") {
 TEST_CASE("the JSON's values") {
   const Json j = Json::parse(json(Sample().summary()));
   CHECK(j["schema_version"] == 1);
-  CHECK(j["job"].dump() ==
-        R"({"path":"posts.gcode","bytes":4200,"lines":210,"motion_s":3300.0,)"
-        R"("layers":2,"breaks_off":false})");
+  CHECK(j["job"].dump() == R"({"path":"posts.gcode","bytes":4200,"lines":210,"motion_s":3300.0,)"
+                           R"("layers":2,"breaks_off":false})");
   CHECK(j["rules"].dump() == R"({"path":"bench.toml","hash":"0123456789abcdef"})");
   CHECK(j["changes"].dump() == R"({"toolhead":1,"filament":1,"both":1,"redundant":1})");
   CHECK(j["policies"]["as_sliced"].dump() ==
@@ -120,7 +119,7 @@ TEST_CASE("lists that are empty are lists") {
 TEST_CASE("differences below the thousandth do not show, nor does the sign of nothing") {
   Sample a;
   Sample b;
-  for (plan::Gap& gap : b.lookahead.gaps) gap.from_s += 1e-9;
+  for (plan::GapPlan& gap : b.lookahead.gaps) gap.from_s += 1e-9;
   b.lookahead.figures.energy_wh += 1e-9;
   b.lookahead.gaps[2].wait_s = -1e-12;
   CHECK(json(a.summary()) == json(b.summary()));

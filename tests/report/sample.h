@@ -34,15 +34,15 @@ struct Sample {
     job.duration_s = 3'500;
     job.heads = rules.toolheads;
     job.start = job::Place{100, 60};
-    select(job::Change::first, 60, 0, 0);
-    select(job::Change::toolhead, 1020, 1, 1);
-    select(job::Change::both, 2055, 0, 2);
-    select(job::Change::redundant, 2250, 0, 2);
-    select(job::Change::filament, 2310.5, 0, 0);
+    select(job::ChangeKind::first, 60, 0, 0);
+    select(job::ChangeKind::toolhead, 1020, 1, 1);
+    select(job::ChangeKind::both, 2055, 0, 2);
+    select(job::ChangeKind::redundant, 2250, 0, 2);
+    select(job::ChangeKind::filament, 2310.5, 0, 0);
     job.materials = {{0, 1000, 100, 0}, {1, 500, 50, 0}, {2, 0, 0, 1, 100}};
-    stint(0, 0, 150, 1000);
-    stint(1, 1, 1100, 2000);
-    stint(0, 2, 2100, 4000);
+    use(0, 0, 150, 1000);
+    use(1, 1, 1100, 2000);
+    use(0, 2, 2100, 4000);
 
     set(as_sliced, rules::Policy::as_sliced, {4000, 500.25, 1200, 80.5, 2, 100});
     set(timers, rules::Policy::timers, {3900, 400, 900, 70, 4, 100});
@@ -68,7 +68,7 @@ struct Sample {
            double from_s, double to_s, plan::Treatment treatment, double dip_c,
            std::optional<double> preheat_at_s, double wait_s, double hot_idle_s,
            std::string reason) {
-    plan::Gap g;
+    plan::GapPlan g;
     g.head = head;
     g.before = before;
     g.after = after;
@@ -91,26 +91,26 @@ struct Sample {
     f.density_g_cm3 = density;
     rules.filaments.push_back(f);
   }
-  void select(job::Change kind, double at_s, std::size_t head, int tool) {
-    job::Select s;
+  void select(job::ChangeKind kind, double at_s, std::size_t head, int tool) {
+    job::ToolChange s;
     s.kind = kind;
-    s.from_head = job.selects.empty() ? job::kNone : job.selects.back().head;
-    s.from_tool = job.selects.empty() ? -1 : job.selects.back().tool;
+    s.from_head = job.tool_changes.empty() ? job::kNone : job.tool_changes.back().head;
+    s.from_tool = job.tool_changes.empty() ? -1 : job.tool_changes.back().tool;
     s.head = head;
     s.tool = tool;
     if (s.picks()) s.pick_s = 7;
     if (s.picks() && s.from_head != job::kNone) s.park_s = 7;
     if (s.exchanges()) s.exchange_s = 35;
-    job.selects.push_back(s);
-    lookahead.select_at_s.push_back(at_s);
+    job.tool_changes.push_back(s);
+    lookahead.change_at_s.push_back(at_s);
   }
-  void stint(std::size_t head, int tool, std::uint64_t first, std::uint64_t last_end) {
-    job::Stint s;
+  void use(std::size_t head, int tool, std::uint64_t first, std::uint64_t last_end) {
+    job::ToolUse s;
     s.head = head;
     s.tool = tool;
     s.first.offset = first;
     s.last_end = last_end;
-    job.stints.push_back(s);
+    job.uses.push_back(s);
   }
   void set(plan::Plan& plan, rules::Policy policy, plan::Figures figures) const {
     plan.policy = policy;

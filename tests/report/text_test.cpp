@@ -103,7 +103,7 @@ TEST_CASE("no line is wider than a terminal, none ends in spaces") {
 
 TEST_CASE("a job with nothing to plan says so") {
   Sample s;
-  s.job.stints.clear();
+  s.job.uses.clear();
   s.lookahead.gaps.clear();
   CHECK(text(s.summary()).find("No toolhead is ever parked hot: there is nothing to plan.\n") !=
         std::string::npos);

@@ -234,24 +234,24 @@ TEST_CASE("the dialect decides how commands are written") {
   job::Job job;
   job.heads = rules.toolheads;
   plan::Plan plan;
-  using What = plan::Command::What;
-  const auto add = [&plan](std::uint64_t offset, What what, std::uint32_t head, int tool,
+  using Kind = plan::Command::Kind;
+  const auto add = [&plan](std::uint64_t offset, Kind kind, std::uint32_t head, int tool,
                            double temp_c, const std::string& raw, const std::string& reason) {
     plan::Command& c = plan.commands.emplace_back();
     c.at.offset = offset;
-    c.what = what;
+    c.kind = kind;
     c.head = head;
     c.tool = tool;
     c.temp_c = temp_c;
     c.raw = raw;
     c.reason = reason;
   };
-  add(5, What::set, 1, 3, 172.5, "", "a");
-  add(5, What::wait, 1, 3, 210, "", "b");
-  add(5, What::raw, 0, 0, 0, "TIMERS OFF", "c");
-  add(9, What::set, 0, 1, 199.999, "", "d");
-  add(9, What::set, 0, 1, 0, "", "e");
-  add(9, What::wait, 0, 1, 200.126, "", "f");
+  add(5, Kind::set, 1, 3, 172.5, "", "a");
+  add(5, Kind::wait, 1, 3, 210, "", "b");
+  add(5, Kind::raw, 0, 0, 0, "TIMERS OFF", "c");
+  add(9, Kind::set, 0, 1, 199.999, "", "d");
+  add(9, Kind::set, 0, 1, 0, "", "e");
+  add(9, Kind::wait, 0, 1, 200.126, "", "f");
   job.targets.resize(2);
   job.targets[1].at.offset = 5;
   plan.disabled = {1};

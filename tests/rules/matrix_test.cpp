@@ -165,7 +165,7 @@ TEST_CASE("matrices that are refused, with the place") {
 }
 
 TEST_CASE("a matrix has its bounds") {
-  std::string text = "g,T0\nT1,1\n" + std::string(rules::kMostMatrixBytes - 10, '\n');
+  std::string text = "g,T0\nT1,1\n" + std::string(rules::kMaxMatrixBytes - 10, '\n');
   CHECK(content(text) == "g: 1>0=1");
   text += '\n';
   CHECK(refusal(text) == "purge.csv: a matrix has at most 1 MiB");

@@ -28,8 +28,8 @@ Hotend plain_hotend(double dead_time_s = 0) {
           .ambient_c = 0};
 }
 
-Course course_held_at(const Hotend& hotend, double at_c) {
-  Course course(hotend, at_c);
+HeaterState course_held_at(const Hotend& hotend, double at_c) {
+  HeaterState course(hotend, at_c);
   course.set_target(at_c);
   return course;
 }
@@ -168,7 +168,7 @@ TEST_CASE("the warming time of the teaching problem") {
                         .time_constant_s = hours,
                         .dead_time_s = 0,
                         .ambient_c = 70};
-  CHECK(Course(undriven, 40).seconds_until_warm(60) == within(1e-6, 6.025685));
+  CHECK(HeaterState(undriven, 40).seconds_until_warm(60) == within(1e-6, 6.025685));
 }
 
 // ---------------------------------------------------------------------------- the plain functions
@@ -213,13 +213,13 @@ TEST_CASE("holding costs what is lost, within what the heater can give") {
 }
 
 TEST_CASE("stretches of time add up") {
-  Spent sum{.energy_j = 10, .above_s = 1, .full_drive_s = 2, .lowest_c = 80};
+  HeaterUsage sum{.energy_j = 10, .above_s = 1, .full_drive_s = 2, .lowest_c = 80};
   sum.add({.energy_j = 5, .above_s = 3, .full_drive_s = 4, .lowest_c = 90});
   CHECK(sum.energy_j == 15);
   CHECK(sum.above_s == 4);
   CHECK(sum.full_drive_s == 6);
   CHECK(sum.lowest_c == 80);
-  sum.add(Spent{});
+  sum.add(HeaterUsage{});
   CHECK(sum.lowest_c == 80);
 }
 
@@ -267,7 +267,7 @@ TEST_CASE("a general-purpose integrator agrees with the closed forms") {
       CHECK(integrated_c(coldest_c, h.full_drive_c, h.time_constant_s, heating_s - h.dead_time_s) ==
             within(1e-7, to_c));
 
-      Course course(h, from_c);
+      HeaterState course(h, from_c);
       course.set_target(to_c);
       course.advance(h.dead_time_s);
       CHECK(course.temperature_c() == within(1e-7, coldest_c));
@@ -283,8 +283,8 @@ TEST_CASE("a general-purpose integrator agrees with the closed forms") {
 // script
 
 TEST_CASE("a heater that is off cools, at no cost") {
-  Course course(plain_hotend(), 200);
-  const Spent spent = course.advance(100 * std::log(4), 100);
+  HeaterState course(plain_hotend(), 200);
+  const HeaterUsage spent = course.advance(100 * std::log(4), 100);
   CHECK(course.temperature_c() == exactly(50));
   CHECK(spent.energy_j == 0);
   CHECK(spent.full_drive_s == 0);
@@ -294,10 +294,10 @@ TEST_CASE("a heater that is off cools, at no cost") {
 }
 
 TEST_CASE("a heater given a lower target cools to it and is held there") {
-  Course course = course_held_at(plain_hotend(10), 200);
+  HeaterState course = course_held_at(plain_hotend(10), 200);
   course.set_target(100);
   CHECK_FALSE(course.full_drive());
-  const Spent spent = course.advance(100 * std::log(2) + 50, 150);
+  const HeaterUsage spent = course.advance(100 * std::log(2) + 50, 150);
   CHECK(course.temperature_c() == 100);
   CHECK(spent.energy_j == exactly(10 * 50));
   CHECK(spent.above_s == exactly(100 * std::log(200.0 / 150)));
@@ -306,19 +306,19 @@ TEST_CASE("a heater given a lower target cools to it and is held there") {
 }
 
 TEST_CASE("a heater driven from off cools in the dead time, climbs, and is held") {
-  Course course(plain_hotend(10), 100);
+  HeaterState course(plain_hotend(10), 100);
   course.set_target(200);
   CHECK(course.full_drive());
   const double coldest_c = 100 * std::exp(-0.1);
   const double climb_s = 100 * std::log((400 - coldest_c) / 200);
 
-  const Spent dead = course.advance(10, 0);
+  const HeaterUsage dead = course.advance(10, 0);
   CHECK(course.temperature_c() == exactly(coldest_c));
   CHECK(dead.energy_j == exactly(400));
   CHECK(dead.full_drive_s == exactly(10));
   CHECK(dead.lowest_c == exactly(coldest_c));
 
-  const Spent climb_and_hold = course.advance(climb_s + 7, 200);
+  const HeaterUsage climb_and_hold = course.advance(climb_s + 7, 200);
   CHECK(course.temperature_c() == 200);
   CHECK_FALSE(course.full_drive());
   CHECK(climb_and_hold.energy_j == exactly(40 * climb_s + 20 * 7));
@@ -327,10 +327,10 @@ TEST_CASE("a heater driven from off cools in the dead time, climbs, and is held"
 }
 
 TEST_CASE("a heater driven from a hold stays there in the dead time, at full power") {
-  Course course = course_held_at(plain_hotend(10), 100);
+  HeaterState course = course_held_at(plain_hotend(10), 100);
   course.advance(60);
   course.set_target(200);
-  const Spent dead = course.advance(10, 99);
+  const HeaterUsage dead = course.advance(10, 99);
   CHECK(course.temperature_c() == 100);
   CHECK(course.full_drive());
   CHECK(dead.energy_j == exactly(400));
@@ -339,7 +339,7 @@ TEST_CASE("a heater driven from a hold stays there in the dead time, at full pow
 }
 
 TEST_CASE("a new target does not restart the dead time of a drive under way") {
-  Course course = course_held_at(plain_hotend(10), 100);
+  HeaterState course = course_held_at(plain_hotend(10), 100);
   course.set_target(200);
 
   SECTION("in the dead time") {
@@ -365,7 +365,7 @@ TEST_CASE("a new target does not restart the dead time of a drive under way") {
 }
 
 TEST_CASE("a target below the temperature ends the drive") {
-  Course course = course_held_at(plain_hotend(10), 100);
+  HeaterState course = course_held_at(plain_hotend(10), 100);
   course.set_target(200);
 
   SECTION("in the dead time") { course.advance(4); }
@@ -383,24 +383,24 @@ TEST_CASE("a target below the temperature ends the drive") {
 }
 
 TEST_CASE("the target it is held at already changes nothing") {
-  Course course = course_held_at(plain_hotend(10), 200);
+  HeaterState course = course_held_at(plain_hotend(10), 200);
   course.set_target(0);
   course.set_target(200 + 1e-12);
   CHECK_FALSE(course.full_drive());
-  const Spent spent = course.advance(100);
+  const HeaterUsage spent = course.advance(100);
   CHECK(course.temperature_c() == exactly(200));
   CHECK(spent.energy_j == within(1e-6, 2000));
   CHECK(spent.lowest_c == exactly(200));
 }
 
 TEST_CASE("a rounding error short of the target is at the target") {
-  Course climbing(plain_hotend(), 100);
+  HeaterState climbing(plain_hotend(), 100);
   climbing.set_target(200);
   climbing.advance(climbing.seconds_until_warm(200) - 1e-10);
   CHECK(climbing.temperature_c() == 200);
   CHECK_FALSE(climbing.full_drive());
 
-  Course cooling(plain_hotend(), 200);
+  HeaterState cooling(plain_hotend(), 200);
   cooling.set_target(100);
   cooling.advance(cooling.seconds_until_cool(100) - 1e-10);
   CHECK(cooling.temperature_c() == 100);
@@ -409,10 +409,10 @@ TEST_CASE("a rounding error short of the target is at the target") {
 TEST_CASE("a target that full drive cannot reach is driven at for ever") {
   for (const double target_c : {400.0, 450.0, 1e6, kNever}) {
     CAPTURE(target_c);
-    Course course(plain_hotend(10), 100);
+    HeaterState course(plain_hotend(10), 100);
     course.set_target(target_c);
     CHECK(course.seconds_until_warm(target_c) == kNever);
-    const Spent spent = course.advance(1e9, 399);
+    const HeaterUsage spent = course.advance(1e9, 399);
     CHECK(course.temperature_c() == exactly(400));
     CHECK(course.full_drive());
     CHECK(spent.full_drive_s == 1e9);
@@ -427,18 +427,18 @@ TEST_CASE("a target that full drive cannot reach is driven at for ever") {
 }
 
 TEST_CASE("what is hotter than full drive cools to it, whatever the target") {
-  Course course(plain_hotend(10), 500);
+  HeaterState course(plain_hotend(10), 500);
   course.set_target(450);
   CHECK_FALSE(course.full_drive());
   const double coast_s = 100 * std::log(500.0 / 450);
   CHECK(course.seconds_until_cool(425) == exactly(coast_s + 100 * std::log(50.0 / 25)));
-  const Spent spent = course.advance(coast_s + 100 * std::log(50.0 / 25));
+  const HeaterUsage spent = course.advance(coast_s + 100 * std::log(50.0 / 25));
   CHECK(course.temperature_c() == exactly(425));
   CHECK(spent.full_drive_s == exactly(100 * std::log(50.0 / 25)));
 }
 
 TEST_CASE("what a drive that was ended had left of its dead time is forgotten") {
-  Course course(plain_hotend(10), 500);
+  HeaterState course(plain_hotend(10), 500);
   course.set_target(600);
   course.advance(4);
   course.set_target(450);  // coasts there, then full drive is all that slows it down
@@ -449,10 +449,10 @@ TEST_CASE("what a drive that was ended had left of its dead time is forgotten") 
 TEST_CASE("no time at all changes and costs nothing") {
   for (const double target_c : {0.0, 50.0, 100.0, 200.0, 500.0}) {
     CAPTURE(target_c);
-    Course course(plain_hotend(10), 100);
+    HeaterState course(plain_hotend(10), 100);
     course.set_target(target_c);
     const bool driven = course.full_drive();
-    const Spent spent = course.advance(0, 50);
+    const HeaterUsage spent = course.advance(0, 50);
     CHECK(course.temperature_c() == 100);
     CHECK(course.full_drive() == driven);
     CHECK(spent.energy_j == 0);
@@ -463,15 +463,15 @@ TEST_CASE("no time at all changes and costs nothing") {
 }
 
 TEST_CASE("thirty years are one stretch like any other") {
-  Course off(plain_hotend(10), 200);
-  const Spent cooling = off.advance(1e9, 50);
+  HeaterState off(plain_hotend(10), 200);
+  const HeaterUsage cooling = off.advance(1e9, 50);
   CHECK(off.temperature_c() == 0);
   CHECK(cooling.above_s == exactly(100 * std::log(4)));
   CHECK(cooling.energy_j == 0);
 
-  Course on(plain_hotend(10), 0);
+  HeaterState on(plain_hotend(10), 0);
   on.set_target(200);
-  const Spent heating = on.advance(1e9, 100);
+  const HeaterUsage heating = on.advance(1e9, 100);
   const double climb_s = 100 * std::log(2);
   CHECK(on.temperature_c() == 200);
   CHECK(heating.full_drive_s == exactly(10 + climb_s));
@@ -480,18 +480,18 @@ TEST_CASE("thirty years are one stretch like any other") {
 }
 
 TEST_CASE("time is not above a threshold while exactly at it") {
-  Course held = course_held_at(plain_hotend(), 200);
+  HeaterState held = course_held_at(plain_hotend(), 200);
   CHECK(held.advance(10, 200).above_s == 0);
   CHECK(held.advance(10, 199).above_s == exactly(10));
   held.set_target(0);
   CHECK(held.advance(10, 200).above_s == 0);
-  Course climbing(plain_hotend(), 100);
+  HeaterState climbing(plain_hotend(), 100);
   climbing.set_target(200);
   CHECK(climbing.advance(10, 100).above_s == exactly(10));
 }
 
 TEST_CASE("how long until warm or cool, under every regime") {
-  Course course(plain_hotend(10), 100);
+  HeaterState course(plain_hotend(10), 100);
   CHECK(course.seconds_until_warm(100) == 0);
   CHECK(course.seconds_until_warm(101) == kNever);
   CHECK(course.seconds_until_cool(50) == exactly(100 * std::log(2)));
@@ -540,8 +540,8 @@ class SteppedHeater {
     }
   }
 
-  Spent advance(long steps, double threshold_c) {
-    Spent spent;
+  HeaterUsage advance(long steps, double threshold_c) {
+    HeaterUsage spent;
     for (long i = 0; i < steps; ++i) spent.add(step(threshold_c));
     return spent;
   }
@@ -561,8 +561,8 @@ class SteppedHeater {
     temperature_c_ += rate(half_way_c) * kStepS;
   }
 
-  Spent step(double threshold_c) {
-    Spent spent;
+  HeaterUsage step(double threshold_c) {
+    HeaterUsage spent;
     if (doing_ == Doing::holding) {
       const double share = (temperature_c_ - h_.ambient_c) / (h_.full_drive_c - h_.ambient_c);
       spent.energy_j = h_.power_w * share * kStepS;
@@ -605,9 +605,9 @@ TEST_CASE("a course with random targets is what small steps make of it") {
     const Hotend h = dice.hotend(SteppedHeater::kStepS);
     const double start_c = dice.between(h.ambient_c, 280);
     const double threshold_c = dice.between(h.ambient_c + 40, 260);
-    Course course(h, start_c);
+    HeaterState course(h, start_c);
     SteppedHeater stepped(h, start_c);
-    Spent by_course, by_steps;
+    HeaterUsage by_course, by_steps;
 
     for (int turn = 0; turn < 14; ++turn) {
       double target_c = dice.between(h.ambient_c + 20, 290);
@@ -647,14 +647,14 @@ TEST_CASE("it does not matter in how many pieces time passes") {
     const Hotend h = dice.hotend(0.001);
     const double start_c = dice.between(h.ambient_c - 10, 300);
     const double threshold_c = dice.between(h.ambient_c, 300);
-    Course whole(h, start_c), pieces(h, start_c);
+    HeaterState whole(h, start_c), pieces(h, start_c);
     for (int turn = 0; turn < 6; ++turn) {
       const double target_c = dice.chance(0.2) ? 0 : dice.between(h.ambient_c, 310);
       whole.set_target(target_c);
       pieces.set_target(target_c);
       const double seconds = dice.between(0, 150);
-      const Spent at_once = whole.advance(seconds, threshold_c);
-      Spent in_pieces;
+      const HeaterUsage at_once = whole.advance(seconds, threshold_c);
+      HeaterUsage in_pieces;
       double left_s = seconds;
       while (left_s > 0) {
         const double piece_s = std::min(left_s, dice.between(0, 10));
@@ -676,7 +676,7 @@ TEST_CASE("waiting as long as foretold is enough, and no less is") {
   for (unsigned seed = 0; seed < 500; ++seed) {
     Dice dice(2000 + seed);
     const Hotend h = dice.hotend(0.001);
-    Course course(h, dice.between(h.ambient_c, 300));
+    HeaterState course(h, dice.between(h.ambient_c, 300));
     course.set_target(dice.between(h.ambient_c + 1, 300));
     course.advance(dice.between(0, 40));
     course.set_target(dice.chance(0.2) ? 0 : dice.between(h.ambient_c + 1, 300));
@@ -686,7 +686,7 @@ TEST_CASE("waiting as long as foretold is enough, and no less is") {
     const double warm_s = course.seconds_until_warm(level_c);
     if (warm_s < kNever && warm_s > 0) {
       ++foretold;
-      Course almost = course, there = course;
+      HeaterState almost = course, there = course;
       almost.advance(warm_s * (1 - 1e-6));
       there.advance(warm_s);
       CHECK(almost.temperature_c() < level_c);
@@ -697,7 +697,7 @@ TEST_CASE("waiting as long as foretold is enough, and no less is") {
     const double cool_s = course.seconds_until_cool(level_c);
     if (cool_s < kNever && cool_s > 0) {
       ++foretold;
-      Course almost = course, there = course;
+      HeaterState almost = course, there = course;
       almost.advance(cool_s * (1 - 1e-6));
       there.advance(cool_s);
       CHECK(almost.temperature_c() > level_c);
@@ -718,7 +718,7 @@ TEST_CASE("no energy is made or lost over a full cycle without dead time") {
   Dice dice(7);
   Hotend h = dice.hotend(0.001);
   h.dead_time_s = 0;
-  Course course(h, h.ambient_c);
+  HeaterState course(h, h.ambient_c);
   double given_j = 0, area_ks = 0;
   const auto live = [&](double seconds) {
     const double step_s = 0.01;
@@ -922,9 +922,9 @@ TEST_CASE("a course that follows a dip lives through just that") {
     REQUIRE(dip.preheat_at_s >= 0);
     REQUIRE(dip.preheat_at_s <= gap_s);
 
-    Course course(h, from_c);
+    HeaterState course(h, from_c);
     course.set_target(floor_c);
-    Spent spent = course.advance(dip.preheat_at_s);
+    HeaterUsage spent = course.advance(dip.preheat_at_s);
     course.set_target(to_c);
     spent.add(course.advance(gap_s - dip.preheat_at_s + dip.late_s));
     CHECK(spent.lowest_c == within(1e-8, dip.dip_c));

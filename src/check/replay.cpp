@@ -1,4 +1,4 @@
-#include "check/player.h"
+#include "check/replay.h"
 
 #include <fmt/format.h>
 
@@ -8,7 +8,7 @@
 
 namespace forewarm::check {
 
-Player::Player(const rules::Rules& rules, const Options& options)
+Replay::Replay(const rules::Rules& rules, const Options& options)
     : rules_(rules),
       options_(options),
       heads_(rules),
@@ -18,7 +18,7 @@ Player::Player(const rules::Rules& rules, const Options& options)
       heaters_(rules, heads_, report_.findings),
       clock_(limits_of(rules.motion), *this, rules.motion.time_scale) {}
 
-void Player::timed(std::span<const motion::Timed> moves) {
+void Replay::timed(std::span<const motion::Timed> moves) {
   for (const motion::Timed& m : moves) {
     settle(delivered_, m.start_s);
     const double end_s = m.start_s + m.seconds + waited_s_;
@@ -34,7 +34,7 @@ void Player::timed(std::span<const motion::Timed> moves) {
   }
 }
 
-motion::Limits Player::limits_of(const rules::Motion& m) {
+motion::Limits Replay::limits_of(const rules::Motion& m) {
   motion::Limits l;
   l.max_speed = m.max_speed_mm_s;
   l.max_accel = m.max_accel_mm_s2;
@@ -44,13 +44,13 @@ motion::Limits Player::limits_of(const rules::Motion& m) {
   return l;
 }
 
-std::size_t Player::head_meant(const gcode::Effect& e, Mount& mount) {
+std::size_t Replay::head_meant(const gcode::Effect& e, ToolChanger& mount) {
   if (!e.target_index) return mount.spoken_to();
   return rules_.dialect.temperature_index_is_heater ? heads_.of_heater(*e.target_index)
                                                     : heads_.of_tool(*e.target_index);
 }
 
-void Player::want(std::size_t head, double temp_c) {
+void Replay::want(std::size_t head, double temp_c) {
   const double ambient_c = heads_[head].hotend.ambient_c;
   if (temp_c <= ambient_c && wanted(head) > ambient_c) let_go_[head] = wanted(head);
   if (temp_c > ambient_c) let_go_.erase(head);
@@ -62,12 +62,12 @@ void Player::want(std::size_t head, double temp_c) {
   wanted(head) = temp_c;
 }
 
-double Player::wanted_of_pull(std::size_t head) {
+double Replay::wanted_of_pull(std::size_t head) {
   const auto it = let_go_.find(head);
   return it == let_go_.end() ? wanted(head) : it->second;
 }
 
-void Player::original_target(std::size_t head, std::optional<double> temp_c, bool waits,
+void Replay::original_target(std::size_t head, std::optional<double> temp_c, bool waits,
                              bool cooling) {
   if (head == kNone) return;
   if (temp_c) {
@@ -80,13 +80,13 @@ void Player::original_target(std::size_t head, std::optional<double> temp_c, boo
   if (!cooling || wanted(head) >= used_c(head)) used_c(head) = wanted(head);
 }
 
-void Player::step_given(std::size_t head, double fed_mm) {
+void Replay::step_given(std::size_t head, double fed_mm) {
   if (head == kNone) return;
   sequences_.step(head, *steps_, fed_mm);
   fresh(head) = 1;
 }
 
-void Player::give(std::size_t head, std::optional<double> temp, bool waits, bool cooling,
+void Replay::give(std::size_t head, std::optional<double> temp, bool waits, bool cooling,
                   bool inserted) {
   if (waits) stop();
   if (temp && *temp < waited(head)) waited(head) = 0;
@@ -95,7 +95,7 @@ void Player::give(std::size_t head, std::optional<double> temp, bool waits, bool
     lost_wait_.reset();
   }
   Event e;
-  e.what = Event::What::order;
+  e.kind = Event::Kind::order;
   e.head = head;
   e.order.target_c = temp ? std::optional(std::max(0.0, *temp)) : std::nullopt;
   e.order.waits = waits;
@@ -112,7 +112,7 @@ void Player::give(std::size_t head, std::optional<double> temp, bool waits, bool
   long_from_s_ = clock_.now_s() + waited_s_;
 }
 
-void Player::wait_removed(std::size_t head, double temp_c, double before_c, bool cooling) {
+void Replay::wait_removed(std::size_t head, double temp_c, double before_c, bool cooling) {
   if (!original_started_ || head == kNone || temp_c <= heads_[head].hotend.ambient_c) return;
   const bool mounted = head == original_mount_.mounted();
   if (cooling && temp_c < used_c(head) && (mounted || before_c > temp_c)) {
@@ -124,14 +124,14 @@ void Player::wait_removed(std::size_t head, double temp_c, double before_c, bool
   }
 }
 
-bool Player::has_cooled(std::size_t head, double temp_c) {
+bool Replay::has_cooled(std::size_t head, double temp_c) {
   const auto it = dropped_.find(head);
   if (it == dropped_.end() || wanted(head) > temp_c) return false;
   const double for_s = clock_.now_s() + waited_s_ - it->second.at_s;
   return thermal::cooled_c(heads_[head].hotend, it->second.from_c, for_s) <= temp_c;
 }
 
-void Player::visit_over() {
+void Replay::visit_over() {
   if (!lost_wait_) return;
   if (lost_wait_->after_use) {
     lost_waits_.push_back(*lost_wait_);
@@ -141,7 +141,7 @@ void Player::visit_over() {
   lost_wait_.reset();
 }
 
-void Player::wait_lost(const Lost& lost) {
+void Replay::wait_lost(const Lost& lost) {
   say(Id::wait_lost, lost.line,
       fmt::format("{}: nothing waits for {:g} C in its place", printable(heads_[lost.head].name),
                   lost.temp_c));
@@ -149,7 +149,7 @@ void Player::wait_lost(const Lost& lost) {
 
 // Before filament moves the wait for that is judged. Those that were lost after the use before may
 // have been after the last one, for all that was known then.
-void Player::settle_lost_waits(std::size_t head) {
+void Replay::settle_lost_waits(std::size_t head) {
   if (lost_wait_ && lost_wait_->head == head && !moved_in_visit_) lost_wait_.reset();
   for (const Lost& lost : lost_waits_) {
     if (lost.head == head) wait_lost(lost);
@@ -157,7 +157,7 @@ void Player::settle_lost_waits(std::size_t head) {
   std::erase_if(lost_waits_, [head](const Lost& lost) { return lost.head == head; });
 }
 
-void Player::act(const Told& told, Side side) {
+void Replay::act(const InterpretedLine& told, Side side) {
   const gcode::Effect& e = told.effect;
   using As = rules::Recognise::As;
   for (const rules::Recognised& r : told.found) {
@@ -197,7 +197,7 @@ void Player::act(const Told& told, Side side) {
   }
 }
 
-void Player::unserved(const std::string& what, Side side) {
+void Replay::unserved(const std::string& what, Side side) {
   if (side != Side::job) {
     say(Id::inserted_unknown, number_, what);
     return;
@@ -211,7 +211,7 @@ void Player::unserved(const std::string& what, Side side) {
                  "check with the rule file that the job was rewritten with"};
 }
 
-void Player::select(int tool, Side side) {
+void Replay::select(int tool, Side side) {
   const Selected s = mount_.select(tool);
   if (!s.served) {
     unserved(fmt::format("no toolhead serves T{}", tool), side);
@@ -232,7 +232,7 @@ void Player::select(int tool, Side side) {
 }
 
 // An exchange in a visit without feeding was that visit's use.
-void Player::part(std::size_t head) {
+void Replay::part(std::size_t head) {
   if (!exchange_only_) return;
   exchange_only_ = false;
   if (std::string wrong = sequences_.exchanged_only(head); !wrong.empty()) {
@@ -240,7 +240,7 @@ void Player::part(std::size_t head) {
   }
 }
 
-void Player::pass(double seconds) {
+void Replay::pass(double seconds) {
   const double from_s = clock_.now_s() + waited_s_;
   clock_.pass(seconds);
   heaters_.lines().add(from_s, clock_.now_s() + waited_s_, line_tag());
@@ -248,16 +248,16 @@ void Player::pass(double seconds) {
   long_tag_ = UINT64_MAX;
 }
 
-void Player::feed(bool forwards, double mm, Side side) {
+void Replay::feed(bool forwards, double mm, Side side) {
   if (mount_.mounted() == kNone && !forwards) return;
   const std::size_t head = mount_.feeding();
   if (head == kNone) {
     unserved("filament moves before any tool is selected, and no toolhead serves T0", side);
     return;
   }
-  const auto event = [&](Event::What what) {
+  const auto event = [&](Event::Kind kind) {
     Event e;
-    e.what = what;
+    e.kind = kind;
     e.head = head;
     e.tool = mount_.tool();
     e.order.line = number_;
@@ -271,7 +271,7 @@ void Player::feed(bool forwards, double mm, Side side) {
     if (!charges) fed_in_blocks_ += mm;
     if (steps_ != nullptr) step_given(head, mm);
     if (!forwards) return;
-    Event e = event(Event::What::feeds_inserted);
+    Event e = event(Event::Kind::feeds_inserted);
     put(e);
     return;
   }
@@ -298,14 +298,14 @@ void Player::feed(bool forwards, double mm, Side side) {
     std::string wrong = sequences_.feeds(head, mount_.tool(), original_started_, hot);
     if (!wrong.empty()) say(Id::sequence_wrong, number_, std::move(wrong));
   }
-  Event e = event(forwards ? Event::What::feeds : Event::What::pulls);
+  Event e = event(forwards ? Event::Kind::feeds : Event::Kind::pulls);
   // What is not the job's has no wish of its own.
   e.wanted_c = wanted_c;
   e.least_c = std::exchange(lowest(head), 1e9);
   put(e);
 }
 
-void Player::balance() {
+void Replay::balance() {
   const bool good = exchanged_ ? fed_in_blocks_ > -1e-6 : std::abs(fed_in_blocks_) <= 1e-6;
   if (!good) {
     say(Id::feed_unbalanced, number_,
@@ -315,7 +315,7 @@ void Player::balance() {
   exchanged_ = false;
 }
 
-void Player::balance_at_select(const Selected& s) {
+void Replay::balance_at_select(const Selected& s) {
   if (s.from != kNone && s.from != s.to) {
     tucked(s.from) += fed_in_blocks_;
     fed_in_blocks_ = 0;
@@ -326,7 +326,7 @@ void Player::balance_at_select(const Selected& s) {
   if (s.exchange) fed_in_blocks_ = 0;
 }
 
-void Player::move(const Told& told, Side side) {
+void Replay::move(const InterpretedLine& told, Side side) {
   const gcode::Effect& e = told.effect;
   if (!e.arc) return move(e.delta, e.feed_mm_s, side);
   const double mm = e.delta[gcode::kE];
@@ -337,13 +337,13 @@ void Player::move(const Told& told, Side side) {
   motion::move_along(clock_, m, *e.arc, state_.plane, tag_of(mm));
 }
 
-void Player::move(const std::array<double, 4>& way, double feed_mm_s, Side side) {
+void Replay::move(const std::array<double, 4>& way, double feed_mm_s, Side side) {
   const double mm = way[gcode::kE];
   if (mm != 0) feed(mm > 0, mm, side);
   clock_.move({way, motion::Move::kStraight, feed_mm_s}, tag_of(mm));
 }
 
-void Player::firmware_retraction(const gcode::Effect& e, Side side) {
+void Replay::firmware_retraction(const gcode::Effect& e, Side side) {
   const motion::Limits& l = std::as_const(clock_).limits();
   motion::Move m;
   m.delta[gcode::kE] = e.retracts ? -l.retract_mm : l.retract_mm;
@@ -354,54 +354,54 @@ void Player::firmware_retraction(const gcode::Effect& e, Side side) {
   if (mount_.mounted() != kNone) used_until_here();
 }
 
-void Player::used_until_here() {
+void Replay::used_until_here() {
   Event used;
-  used.what = Event::What::used;
+  used.kind = Event::Kind::used;
   used.head = mount_.mounted();
   used.order.line = number_;
   put(used);
 }
 
-void Player::settle(std::uint64_t moves, double time_s) {
+void Replay::settle(std::uint64_t moves, double time_s) {
   while (!pending_.empty() && pending_.front().after <= moves) {
     Event e = std::move(pending_.front());
     pending_.pop_front();
     const double at_s = time_s + waited_s_;
-    switch (e.what) {
-      case Event::What::start:
+    switch (e.kind) {
+      case Event::Kind::start:
         heaters_.start(at_s, e.with_prelude, e.head);
         break;
-      case Event::What::prelude:
+      case Event::Kind::prelude:
         heaters_.prelude(at_s);
         break;
-      case Event::What::order: {
+      case Event::Kind::order: {
         e.order.at_s = at_s;
         waited_s_ += heaters_.order(e.head, e.order);
         break;
       }
-      case Event::What::feeds:
-      case Event::What::pulls:
-        heaters_.filament(at_s, {e.what == Event::What::feeds, e.head, e.tool, e.wanted_c,
+      case Event::Kind::feeds:
+      case Event::Kind::pulls:
+        heaters_.filament(at_s, {e.kind == Event::Kind::feeds, e.head, e.tool, e.wanted_c,
                                  e.least_c, e.order.line});
         break;
-      case Event::What::used:
+      case Event::Kind::used:
         heaters_.fed_until(e.head, at_s, e.order.line);
         break;
-      case Event::What::feeds_inserted:
+      case Event::Kind::feeds_inserted:
         heaters_.feed_inserted(at_s, e.head, e.order.line);
         break;
     }
   }
 }
 
-void Player::stop() {
+void Replay::stop() {
   clock_.stop();
   settle(delivered_, clock_.now_s());
   heaters_.lines().add(long_from_s_, clock_.now_s() + waited_s_, long_tag_ >> 1U);
   long_from_s_ = clock_.now_s() + waited_s_;
 }
 
-void Player::finish() {
+void Replay::finish() {
   stop();
   const double end_s = clock_.now_s() + waited_s_;
   heaters_.finish(end_s);

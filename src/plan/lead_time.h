@@ -25,20 +25,21 @@ namespace forewarm::plan {
 
 // Of a lead's moving part, what errors of modelled time add at most: it comes to no more than twice
 // what heating takes of it. Common practice, no source.
-constexpr double kMostTimeShare = 0.5;
+constexpr double kMaxTimeShare = 0.5;
 // Says so where the rules ask for more; else empty.
-[[nodiscard]] std::string bounded_lead(const rules::Gap& gap);
+[[nodiscard]] std::string bounded_lead(const rules::GapSettings& gap);
 
 // The standard normal quantile of `share`, 0 < share < 1.
 [[nodiscard]] double normal_quantile(double share);
 
 // A stretch of time that is not modelled motion: parking, picking and exchanging, with its
 // variance.
-struct Delay {
+struct ChangeoverTime {
   double from_s, to_s;
   double variance_s2;
 };
-[[nodiscard]] double variance_of(const rules::Gap& gap, bool parks, bool picks, bool exchanges);
+[[nodiscard]] double variance_of(const rules::GapSettings& gap, bool parks, bool picks,
+                                 bool exchanges);
 
 // The seconds by which full drive from `from_c` to `to_c` takes longer for each standard deviation
 // `error` (a share) of what full drive adds to ambient. Heating slows down towards its end, so that
@@ -46,9 +47,9 @@ struct Delay {
 [[nodiscard]] double heat_spread_s(const thermal::Hotend& hotend, double from_c, double to_c,
                                    double error, double z);
 
-class Margin {
+class LeadTimeModel {
  public:
-  explicit Margin(const rules::Gap& gap);
+  explicit LeadTimeModel(const rules::GapSettings& gap);
   [[nodiscard]] bool plain() const { return plain_; }
   // The lead in seconds from `from_c`, where it is held or cooling, to `to_c`, with `changes_s` of
   // it spent in changes whose variances sum to `variance_s2`. Infinity if the heater never gets

@@ -1,6 +1,6 @@
 // The fast way through a text against the slow one: the same lines, and of a straight move the same
 // state, to the bit.
-#include "gcode/straight.h"
+#include "gcode/linear_move.h"
 
 #include <catch2/catch.hpp>
 
@@ -53,7 +53,7 @@ Gone fast(const std::string& text, std::size_t most, std::size_t chunk) {
   TextSource source(text, most);
   gcode::BlockReader reader(source, chunk);
   gcode::Block block;
-  gcode::Digest digest;
+  gcode::ParsedBlock digest;
   gcode::Words words;
   gcode::State state;
   gcode::Effect effect;
@@ -67,7 +67,7 @@ Gone fast(const std::string& text, std::size_t most, std::size_t chunk) {
     gcode::digest(block, digest);
     std::size_t at = 0;
     for (std::size_t i = 0; i < digest.count; ++i) {
-      const gcode::Straight& line = digest.lines[i];
+      const gcode::LinearMove& line = digest.lines[i];
       std::array<double, 4> delta{};
       if (line.is() && !state.inverse_time) {
         gcode::apply(line, state, delta);
@@ -114,7 +114,7 @@ TEST_CASE("straight moves in the usual spelling are read fast, and as parse() re
       {"G1 X 1\nG1 X1 2\nG1 X1. 2\nG1 X+1\nG1 X\nG1 X.\nG1 X1.2.3\nG1 X--1\nG1 X1-2\nG1\tX1\n", 0},
       {"G1 X1 X2\nG1 X1 A2\nG1 X1 G90\nG1 (a) X1\nG1 X1\rY2\nG1 X1 M83\nG1 X1 T1\n/G1 X1\n", 0},
       {"G1 X1234567890123456\nG1 X0.123456789\nG1 X1.1234567890123456789\nG1 \"X1\"\n", 0},
-      // Nor what a Straight has no room for.
+      // Nor what a LinearMove has no room for.
       {"G1 X2147483648\nG1 Y-2147.483649\nG1 Z99999999999\nG1 F2147483648\nG1 X-0 Y-0.0\nG1 E-0\n",
        0},
       {"\xef\xbb\xbfG1 X1\n\n\r\n;\nM117 G1 X1\n", 0},

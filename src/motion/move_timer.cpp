@@ -1,4 +1,4 @@
-#include "motion/clock.h"
+#include "motion/move_timer.h"
 
 #include <algorithm>
 #include <cmath>
@@ -12,14 +12,14 @@ double smaller(double a, double b) { return a < b ? a : b; }
 
 }  // namespace
 
-Clock::Clock(const Limits& limits, Listener& listener, double time_scale)
+MoveTimer::MoveTimer(const Limits& limits, Listener& listener, double time_scale)
     : limits_(limits), listener_(listener), time_scale_(time_scale) {
   make_room(kBatch);
   for (auto& axis : lanes_.unit) axis[0] = 0;
   lanes_.cruise[0] = lanes_.safe[0] = lanes_.accel[0] = 0;
 }
 
-void Clock::make_room(std::size_t moves) {
+void MoveTimer::make_room(std::size_t moves) {
   settle_at_ = moves;
   if (tag_.size() >= moves) return;
   for (Column* c : {&length_, &accel_, &cruise_, &gain2_, &entry_most2_, &entry2_of_, &v0_2_,
@@ -29,13 +29,13 @@ void Clock::make_room(std::size_t moves) {
   tag_.resize(moves);
 }
 
-void Clock::derive() {
+void MoveTimer::derive() {
   rates_ = Rates::of(limits_);
   stale_ = false;
 }
 
 // The fresh ones, under the limits that they were given under.
-void Clock::take_over() {
+void MoveTimer::take_over() {
   if (fresh_ == 0) return;
   bound(lanes_, fresh_, rates_, !moving_);
   const auto keep = [this](const double* from, Column& to) {
@@ -55,7 +55,7 @@ void Clock::take_over() {
 
 // Nothing to travel, but its place in the order counts: delivered in turn, without time. It gains
 // nothing and has no corner.
-void Clock::nowhere(std::uint64_t tag) {
+void MoveTimer::nowhere(std::uint64_t tag) {
   take_over();
   length_[waiting_] = gain2_[waiting_] = 0;
   accel_[waiting_] = cruise_[waiting_] = 1;
@@ -64,7 +64,7 @@ void Clock::nowhere(std::uint64_t tag) {
   if (waiting_ >= settle_at_) settle(false);
 }
 
-void Clock::settle(bool at_end) {
+void MoveTimer::settle(bool at_end) {
   take_over();
   if (waiting_ == 0) return;
   // Backwards: how fast each corner may be entered if the path ends where it is known to. Short of
@@ -90,7 +90,7 @@ void Clock::settle(bool at_end) {
 }
 
 // Forwards over the first `count` moves: acceleration from the speed before bounds the next entry.
-void Clock::deliver(std::size_t count, double exit2) {
+void MoveTimer::deliver(std::size_t count, double exit2) {
   double speed2 = entry2_;
   for (std::size_t i = 0; i < count; ++i) {
     if (length_[i] > 0) {
@@ -124,14 +124,14 @@ void Clock::deliver(std::size_t count, double exit2) {
   listener_.timed(out_);
 }
 
-void Clock::stop() {
+void MoveTimer::stop() {
   settle(true);
   moving_ = false;
   entry2_ = 0;
   settle_at_ = kBatch;
 }
 
-void Clock::pass(double seconds) {
+void MoveTimer::pass(double seconds) {
   stop();
   now_s_ += seconds;
 }

@@ -1,4 +1,4 @@
-#include "gcode/straight.h"
+#include "gcode/linear_move.h"
 
 #include <algorithm>
 #include <bit>
@@ -8,8 +8,8 @@ namespace forewarm::gcode {
 
 namespace {
 
-constexpr std::size_t kLongest = 15;      // digits: any such integer is a double
-constexpr std::size_t kMostDecimals = 8;  // as Straight has powers of ten
+constexpr std::size_t kLongest = 15;     // digits: any such integer is a double
+constexpr std::size_t kMaxDecimals = 8;  // as LinearMove has powers of ten
 
 // What a byte between the words of a move means.
 enum : std::uint8_t { kWordF = 4, kLineEnd = 5, kReturn = 6, kComment = 7, kOther = 8 };
@@ -60,7 +60,7 @@ const char* long_decimal(const char* p, Decimal& out) {
     decimals = std::size_t(p - fraction);
     digits += decimals;
   }
-  if (digits == 0 || digits > kLongest || decimals > kMostDecimals) return nullptr;
+  if (digits == 0 || digits > kLongest || decimals > kMaxDecimals) return nullptr;
   out = {mantissa, std::uint32_t(decimals)};
   return p;
 }
@@ -104,9 +104,9 @@ class MoveReader {
  public:
   // Reads what follows G0 or G1 at p. Where the line's text ends, or nullptr if it is none of those
   // moves. REQUIRES: a byte that is no part of a move stands at `end` or before.
-  static const char* read(const char* p, const char* end, std::uint32_t code, Straight& line) {
+  static const char* read(const char* p, const char* end, std::uint32_t code, LinearMove& line) {
     std::array<std::int64_t, 5> number{};
-    std::uint32_t bits = Straight::kIs | code << Straight::kCodeAt;
+    std::uint32_t bits = LinearMove::kIs | code << LinearMove::kCodeAt;
     bool fits = true;
     for (;;) {
       while (*p == ' ') ++p;
@@ -120,7 +120,7 @@ class MoveReader {
         if (p == nullptr || (bits >> what & 1U) != 0) return nullptr;
         fits &= !negative || d.mantissa != 0;  // there is a zero below zero
         number[what] = negative ? -std::int64_t(d.mantissa) : std::int64_t(d.mantissa);
-        bits |= 1U << what | d.decimals << (Straight::kDecimalsAt + 4U * what);
+        bits |= 1U << what | d.decimals << (LinearMove::kDecimalsAt + 4U * what);
         continue;
       }
       if (what > kComment) return nullptr;
@@ -133,7 +133,7 @@ class MoveReader {
       line.bits_ = bits;
       if (what == kLineEnd) return p;
       if (what == kReturn) return p[1] == '\n' ? p : nullptr;
-      line.bits_ |= Straight::kComment;
+      line.bits_ |= LinearMove::kComment;
       const auto* lf = static_cast<const char*>(std::memchr(p, '\n', std::size_t(end - p)));
       if (lf == nullptr) return end;
       return lf[-1] == '\r' ? lf - 1 : lf;
@@ -141,13 +141,13 @@ class MoveReader {
   }
 };
 
-void digest(const Block& block, Digest& out) {
+void digest(const Block& block, ParsedBlock& out) {
   const char* p = block.buffer.data();
   const char* const end = p + block.size;
   std::size_t count = 0;
   while (p < end) {
     if (count == out.lines.size()) out.lines.resize(std::max<std::size_t>(1024, 2 * count));
-    Straight& line = out.lines[count++];
+    LinearMove& line = out.lines[count++];
     const char* stop = nullptr;
     if (p[0] == 'G' && (p[1] == '1' || p[1] == '0')) {
       stop = MoveReader::read(p + 2, end, std::uint32_t(p[1] - '0'), line);

@@ -36,7 +36,7 @@ struct Timed {
   double seconds = 0;
 };
 
-class Clock {
+class MoveTimer {
  public:
   class Listener {
    public:
@@ -46,7 +46,7 @@ class Clock {
   static constexpr std::size_t kBatch = kLanes;
   static constexpr std::size_t kMost = 2048;
 
-  Clock(const Limits& limits, Listener& listener, double time_scale = 1.0);
+  MoveTimer(const Limits& limits, Listener& listener, double time_scale = 1.0);
 
   // To be changed: for the moves to come.
   [[nodiscard]] Limits& limits() {
@@ -119,7 +119,7 @@ class Clock {
 
 // An arc in chords, about as fine as machines cut it, at the arc's own length. `whole`: of the move
 // from end to end; its length_mm is not read.
-void move_along(Clock& clock, const Move& whole, const gcode::Arc& arc, gcode::Plane plane,
+void move_along(MoveTimer& clock, const Move& whole, const gcode::Arc& arc, gcode::Plane plane,
                 std::uint64_t tag);
 
 }  // namespace forewarm::motion

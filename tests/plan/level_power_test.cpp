@@ -1,6 +1,6 @@
 // Shared power against every choice there is: small instances on a whole-second grid, each vector
 // of moments tried. And whole plans under a limit, against the limit.
-#include "plan/stagger.h"
+#include "plan/level_power.h"
 
 #include <fmt/format.h>
 
@@ -12,16 +12,16 @@
 #include "../check/random_job.h"
 #include "../job/job_test_help.h"
 #include "plan/events.h"
-#include "plan/layout.h"
 #include "plan/plan.h"
 #include "plan/simulate.h"
+#include "plan/transitions.h"
 
 using namespace forewarm;
 using namespace forewarm::test;
 
 namespace {
 
-// stagger() keeps two drives 0.1 s apart: drives end so much, and a rounding, before a whole
+// level_power() keeps two drives 0.1 s apart: drives end so much, and a rounding, before a whole
 // second.
 constexpr double kApartS = 0.1 + 1e-6;
 constexpr int kHorizon = 160;
@@ -38,15 +38,15 @@ struct Item {
 
 struct Instance {
   std::vector<Item> items;
-  std::vector<plan::Drawn> fixed;
+  std::vector<plan::PowerLoad> fixed;
   int limit_w = 0;
   // As they stand in a timeline in which the machine waited so long for each: what comes after a
   // wait is later by it.
-  [[nodiscard]] std::vector<plan::Heating> heatings(const std::vector<int>& waited) const {
-    std::vector<plan::Heating> out;
+  [[nodiscard]] std::vector<plan::PreheatTask> heatings(const std::vector<int>& waited) const {
+    std::vector<plan::PreheatTask> out;
     for (std::size_t i = 0; i < items.size(); ++i) {
       const Item& item = items[i];
-      plan::Heating h;
+      plan::PreheatTask h;
       const int release = item.release + waits_before(item.release, waited);
       const int later = waits_before_need(i, waited);
       h.release_s = release;
@@ -114,7 +114,7 @@ struct Watts {
   std::vector<int> drawn = std::vector<int>(std::size_t{kHorizon}, 0);
   int limit_w;
   explicit Watts(const Instance& of) : limit_w(of.limit_w) {
-    for (const plan::Drawn& d : of.fixed) put(int(d.from_s), int(d.to_s), int(d.watts));
+    for (const plan::PowerLoad& d : of.fixed) put(int(d.from_s), int(d.to_s), int(d.watts));
   }
   void put(int from, int to, int watts) {
     for (int s = from; s < std::min(to, kHorizon); ++s) drawn[std::size_t(s)] += watts;
@@ -129,11 +129,11 @@ struct Watts {
 
 // Told one after the other, in the order of their needs: a wait for one makes each later need
 // later, and each later release.
-struct Course {
+struct HeaterState {
   const Instance& of;
   std::vector<int> at, release, late;
   int total = 0;
-  explicit Course(const Instance& instance)
+  explicit HeaterState(const Instance& instance)
       : of(instance),
         at(instance.items.size()),
         release(instance.items.size()),
@@ -207,14 +207,14 @@ class Every {
   const Instance& of_;
   std::vector<std::size_t> order_;
   Watts watts_;
-  Course course_;
+  HeaterState course_;
   std::optional<int> earlier_;
   int waiting_ = 0;
 };
 
 // What is told, in a timeline with these waits; "" or what is wrong with it. The waits that follow
-// are in the Course.
-std::string follow(const Instance& of, const std::vector<int>& at, Course& course) {
+// are in the HeaterState.
+std::string follow(const Instance& of, const std::vector<int>& at, HeaterState& course) {
   Watts watts(of);
   for (const std::size_t i : by_need(of)) {
     course.park(i);
@@ -227,9 +227,9 @@ std::string follow(const Instance& of, const std::vector<int>& at, Course& cours
   return "";
 }
 
-std::string text_of(const Instance& of, const std::vector<plan::Told>& told) {
+std::string text_of(const Instance& of, const std::vector<plan::PreheatSlot>& told) {
   std::string out = fmt::format("limit {} W\n", of.limit_w);
-  for (const plan::Drawn& d : of.fixed) {
+  for (const plan::PowerLoad& d : of.fixed) {
     out += fmt::format("fixed {:g} to {:g}, {:g} W\n", d.from_s, d.to_s, d.watts);
   }
   for (std::size_t i = 0; i < of.items.size(); ++i) {
@@ -241,9 +241,9 @@ std::string text_of(const Instance& of, const std::vector<plan::Told>& told) {
   return out;
 }
 
-std::vector<int> whole(const std::vector<plan::Told>& told) {
+std::vector<int> whole(const std::vector<plan::PreheatSlot>& told) {
   std::vector<int> at;
-  for (const plan::Told& t : told) {
+  for (const plan::PreheatSlot& t : told) {
     REQUIRE(t.at_s == Approx(std::round(t.at_s)).margin(1e-6));
     at.push_back(int(std::lround(t.at_s)));
   }
@@ -259,15 +259,15 @@ TEST_CASE("none is late where a choice of moments has none late, and they move l
   for (int i = 0; i < 1500; ++i) {
     const Instance of = draw(random, i % 10 == 0 ? 5 : 4);
     const auto told =
-        plan::stagger(of.heatings(std::vector<int>(of.items.size())), of.fixed, of.limit_w);
+        plan::level_power(of.heatings(std::vector<int>(of.items.size())), of.fixed, of.limit_w);
     const std::optional<int> best = Every(of).in_time();
     INFO("instance " << i << "\n" << text_of(of, told));
     bool late = false;
-    for (const plan::Told& t : told) late |= t.late;
+    for (const plan::PreheatSlot& t : told) late |= t.late;
     REQUIRE(late == !best);
     if (late) continue;
     const auto at = whole(told);
-    Course course(of);
+    HeaterState course(of);
     REQUIRE(follow(of, at, course) == "");
     REQUIRE(course.total == 0);
     int earlier = 0;
@@ -292,17 +292,17 @@ TEST_CASE("where some must be late the machine waits no longer than the best cho
   for (int i = 0; i < 1500; ++i) {
     const Instance of = draw(random, i % 10 == 0 ? 5 : 4);
     const auto told =
-        plan::stagger(of.heatings(std::vector<int>(of.items.size())), of.fixed, of.limit_w);
+        plan::level_power(of.heatings(std::vector<int>(of.items.size())), of.fixed, of.limit_w);
     bool late = false;
-    for (const plan::Told& t : told) late |= t.late;
+    for (const plan::PreheatSlot& t : told) late |= t.late;
     if (!late) continue;
     ++lates;
     INFO("instance " << i << "\n" << text_of(of, told));
-    Course course(of);
+    HeaterState course(of);
     const std::string bad = follow(of, whole(told), course);
     const int best = Every(of).any(bad.empty() ? course.total + 1 : 1000);
     // Where a wait for one comes before another is parked, that one cools less in wall time: the
-    // best choice may wait on purpose, or shift a group that stagger() has told already.
+    // best choice may wait on purpose, or shift a group that level_power() has told already.
     bool chain = false;
     for (const Item& a : of.items) {
       for (const Item& b : of.items) chain |= a.need < b.release;
@@ -324,7 +324,7 @@ TEST_CASE("where some must be late the machine waits no longer than the best cho
 namespace {
 
 // A plan's own replay, with what it is not told: who draws when.
-plan::Outcome replay_of(const job::Job& job, const rules::Rules& rules, const plan::Plan& plan) {
+plan::Simulation replay_of(const job::Job& job, const rules::Rules& rules, const plan::Plan& plan) {
   const auto breaks = plan::lay_out(job, rules);
   REQUIRE(breaks);
   std::vector<std::size_t> parked;
@@ -345,7 +345,8 @@ plan::Plan plan_of(const job::Job& job, const rules::Rules& rules,
 }
 
 // Seconds after `start_s` in which more than the limit is drawn though a preheat is under way.
-double over_s(const job::Job& job, const plan::Outcome& outcome, double limit_w, double start_s) {
+double over_s(const job::Job& job, const plan::Simulation& outcome, double limit_w,
+              double start_s) {
   std::vector<double> moments;
   for (const plan::Drive& d : outcome.drives) {
     moments.push_back(d.from_s);

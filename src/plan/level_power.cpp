@@ -1,4 +1,4 @@
-#include "plan/stagger.h"
+#include "plan/level_power.h"
 
 #include <algorithm>
 #include <cmath>
@@ -13,25 +13,25 @@ namespace {
 // Two that only touch are kept a little apart, so that rounding does not overlap them.
 constexpr double kApartS = 0.1;
 constexpr double kSlackW = 1e-9;
-constexpr std::size_t kMostPlaced = 256;
+constexpr std::size_t kMaxPlaced = 256;
 // More than this are not looked at as one group: what is over draws what it draws.
-constexpr std::size_t kMostInGroup = 64;
+constexpr std::size_t kMaxInGroup = 64;
 
 class Profile {
  public:
-  Profile(const std::vector<Drawn>& fixed, double limit_w) : fixed_(fixed), limit_w_(limit_w) {
+  Profile(const std::vector<PowerLoad>& fixed, double limit_w) : fixed_(fixed), limit_w_(limit_w) {
     std::sort(fixed_.begin(), fixed_.end(),
-              [](const Drawn& a, const Drawn& b) { return a.from_s < b.from_s; });
-    for (const Drawn& d : fixed_) longest_s_ = std::max(longest_s_, d.to_s - d.from_s);
+              [](const PowerLoad& a, const PowerLoad& b) { return a.from_s < b.from_s; });
+    for (const PowerLoad& d : fixed_) longest_s_ = std::max(longest_s_, d.to_s - d.from_s);
   }
-  void add(Drawn d) {
+  void add(PowerLoad d) {
     placed_.push_back(d);
     lowest_s_ = std::min(lowest_s_, d.from_s);
   }
   // Of what is placed for good, only the last matter: the next come before them in time.
   void forget_old() {
-    if (placed_.size() > kMostPlaced) {
-      placed_.erase(placed_.begin(), placed_.end() - std::ptrdiff_t(kMostPlaced / 2));
+    if (placed_.size() > kMaxPlaced) {
+      placed_.erase(placed_.begin(), placed_.end() - std::ptrdiff_t(kMaxPlaced / 2));
     }
   }
   void drop() { placed_.pop_back(); }
@@ -43,7 +43,7 @@ class Profile {
   [[nodiscard]] bool alone(double from_s, double to_s) const {
     if (to_s > lowest_s_) return false;
     auto at = std::lower_bound(fixed_.begin(), fixed_.end(), from_s - longest_s_ - kApartS,
-                               [](const Drawn& d, double t) { return d.from_s < t; });
+                               [](const PowerLoad& d, double t) { return d.from_s < t; });
     for (; at != fixed_.end() && at->from_s < to_s; ++at) {
       if (at->to_s > from_s) return false;
     }
@@ -51,23 +51,24 @@ class Profile {
   }
 
   // The first moment in [from_s, to_s) at which those of `h` are too many more.
-  [[nodiscard]] std::optional<double> clash(double from_s, double to_s, const Heating& h) const {
+  [[nodiscard]] std::optional<double> clash(double from_s, double to_s,
+                                            const PreheatTask& h) const {
     near_.clear();
-    for (const Drawn& d : placed_) keep(d, from_s, to_s, h.heater);
+    for (const PowerLoad& d : placed_) keep(d, from_s, to_s, h.heater);
     auto at = std::lower_bound(fixed_.begin(), fixed_.end(), from_s - longest_s_ - kApartS,
-                               [](const Drawn& d, double t) { return d.from_s < t; });
+                               [](const PowerLoad& d, double t) { return d.from_s < t; });
     for (; at != fixed_.end() && at->from_s < to_s; ++at) keep(*at, from_s, to_s, h.heater);
     std::optional<double> first;
     const auto look = [&](double t) {
       if (first && *first <= t) return;
       double power = h.watts;
-      for (const Drawn& d : near_) {
+      for (const PowerLoad& d : near_) {
         if (d.from_s <= t && t < d.to_s) power += d.watts;
       }
       if (power > limit_w_ + kSlackW) first = t;
     };
     look(from_s);
-    for (const Drawn& d : near_) {
+    for (const PowerLoad& d : near_) {
       if (d.from_s > from_s) look(d.from_s);
     }
     return first;
@@ -75,31 +76,31 @@ class Profile {
   // The first moment after `t` at which something stops drawing; infinity if nothing does.
   [[nodiscard]] double next_end(double t) const {
     double next = std::numeric_limits<double>::infinity();
-    const auto look = [&](const Drawn& d) {
+    const auto look = [&](const PowerLoad& d) {
       if (d.to_s > t) next = std::min(next, d.to_s);
     };
-    for (const Drawn& d : placed_) look(d);
+    for (const PowerLoad& d : placed_) look(d);
     auto at = std::lower_bound(fixed_.begin(), fixed_.end(), t - longest_s_ - kApartS,
-                               [](const Drawn& d, double s) { return d.from_s < s; });
+                               [](const PowerLoad& d, double s) { return d.from_s < s; });
     for (; at != fixed_.end() && at->from_s <= next; ++at) look(*at);
     return next;
   }
 
  private:
-  void keep(const Drawn& d, double from_s, double to_s, std::size_t heater) const {
+  void keep(const PowerLoad& d, double from_s, double to_s, std::size_t heater) const {
     if (heater != kOther && d.heater == heater) return;
     if (d.from_s < to_s && d.to_s > from_s) near_.push_back(d);
   }
-  std::vector<Drawn> fixed_, placed_;
-  mutable std::vector<Drawn> near_;
+  std::vector<PowerLoad> fixed_, placed_;
+  mutable std::vector<PowerLoad> near_;
   double limit_w_, longest_s_ = 0;
   double lowest_s_ = std::numeric_limits<double>::infinity();  // of all that was ever placed
 };
 
-double end_of(const Heating& h, double at_s) { return at_s + h.drive_s(at_s) + kApartS; }
+double end_of(const PreheatTask& h, double at_s) { return at_s + h.drive_s(at_s) + kApartS; }
 
 // As late as its window and the power allow.
-std::optional<double> place_late(const Heating& h, const Profile& profile) {
+std::optional<double> place_late(const PreheatTask& h, const Profile& profile) {
   double at = h.line_at(h.latest_s);
   for (int tries = 0; tries < 10'000; ++tries) {
     if (at < h.release_s - 1e-9) return std::nullopt;
@@ -119,7 +120,7 @@ std::optional<double> place_late(const Heating& h, const Profile& profile) {
 }
 
 // Told as early as the power allows, `release_s` being its moment of release.
-double place_early(const Heating& h, double release_s, const Profile& profile) {
+double place_early(const PreheatTask& h, double release_s, const Profile& profile) {
   double at = h.line_after(release_s);
   for (int tries = 0; tries < 10'000; ++tries) {
     if (!profile.clash(at, end_of(h, at), h)) return at;
@@ -132,8 +133,8 @@ double place_early(const Heating& h, double release_s, const Profile& profile) {
 
 class Group {
  public:
-  Group(const std::vector<Heating>& all, std::vector<std::size_t> members, Profile& profile,
-        std::vector<Told>& told)
+  Group(const std::vector<PreheatTask>& all, std::vector<std::size_t> members, Profile& profile,
+        std::vector<PreheatSlot>& told)
       : all_(all), members_(std::move(members)), profile_(profile), told_(told) {}
 
   // Leaves the profile as it was.
@@ -180,10 +181,10 @@ class Group {
       for (std::size_t i = 0; i < members_.size(); ++i) told_[members_[i]] = {at_[i], false};
       return;
     }
-    const bool all = members_.size() <= kMostTried;
+    const bool all = members_.size() <= kMaxTried;
     for (std::size_t i = 0; i < members_.size(); ++i) {
       if (taken_[i] != 0) continue;
-      const Heating& h = all_[members_[i]];
+      const PreheatTask& h = all_[members_[i]];
       if (const auto at = place_late(h, profile_)) {
         at_[i] = *at;
         taken_[i] = 1;
@@ -234,7 +235,7 @@ class Group {
       for (std::size_t sweep = 0; sweep <= members_.size(); ++sweep) {
         for (const std::size_t p : permuted) {
           const std::size_t i = by_need[p];
-          const Heating& h = all_[members_[i]];
+          const PreheatTask& h = all_[members_[i]];
           double release = h.release_s - old_before(h.release_s);
           for (std::size_t j = 0; j < members_.size(); ++j) {
             if (all_[members_[j]].need_s < h.release_s) release += late[j];
@@ -246,7 +247,7 @@ class Group {
         total = 0;
         const std::vector<double> before = late;
         for (const std::size_t i : by_need) {
-          const Heating& h = all_[members_[i]];
+          const PreheatTask& h = all_[members_[i]];
           const double need = h.need_s - waited[i] + total;
           late[i] = std::max(0.0, at[i] + h.drive_s(at[i]) - need);
           total += late[i];
@@ -258,13 +259,13 @@ class Group {
         best_at = at;
         best_late = late;
       }
-    } while (members_.size() <= kMostTried &&
+    } while (members_.size() <= kMaxTried &&
              std::next_permutation(permuted.begin(), permuted.end()));
     // What each may be told at the latest, by the waits of that order: to be ready with its margin.
     std::vector<double> latest(members_.size());
     double total = 0;
     for (const std::size_t i : by_need) {
-      const Heating& h = all_[members_[i]];
+      const PreheatTask& h = all_[members_[i]];
       const double ready = h.latest_s + h.drive_s(h.latest_s) - waited[i] + total;
       total += best_late[i];
       double early = best_at[i];
@@ -283,13 +284,13 @@ class Group {
     std::vector<std::size_t> by_end(members_.size());
     std::iota(by_end.begin(), by_end.end(), std::size_t{0});
     const auto drawn = [&](std::size_t i) {
-      const Heating& h = all_[members_[i]];
-      return Drawn{at[i], end_of(h, at[i]), h.watts, h.heater};
+      const PreheatTask& h = all_[members_[i]];
+      return PowerLoad{at[i], end_of(h, at[i]), h.watts, h.heater};
     };
     std::stable_sort(by_end.begin(), by_end.end(),
                      [&](std::size_t a, std::size_t b) { return drawn(a).to_s > drawn(b).to_s; });
     for (const std::size_t i : by_end) {
-      Heating h = all_[members_[i]];
+      PreheatTask h = all_[members_[i]];
       h.release_s = at[i];
       h.latest_s = latest[i];
       if (h.latest_s > at[i]) {
@@ -303,10 +304,10 @@ class Group {
     }
   }
 
-  const std::vector<Heating>& all_;
+  const std::vector<PreheatTask>& all_;
   std::vector<std::size_t> members_;
   Profile& profile_;
-  std::vector<Told>& told_;
+  std::vector<PreheatSlot>& told_;
   double low_s_ = 0, high_s_ = 0;
   double best_cost_ = 0;
   std::vector<double> at_;
@@ -316,9 +317,9 @@ class Group {
 
 }  // namespace
 
-std::vector<Told> stagger(const std::vector<Heating>& heatings, const std::vector<Drawn>& fixed,
-                          double limit_w) {
-  std::vector<Told> told(heatings.size());
+std::vector<PreheatSlot> level_power(const std::vector<PreheatTask>& heatings,
+                                     const std::vector<PowerLoad>& fixed, double limit_w) {
+  std::vector<PreheatSlot> told(heatings.size());
   std::vector<std::size_t> order(heatings.size());
   std::iota(order.begin(), order.end(), std::size_t{0});
   std::vector<double> lines(heatings.size());
@@ -350,13 +351,13 @@ std::vector<Told> stagger(const std::vector<Heating>& heatings, const std::vecto
     for (bool grown = !alone; grown;) {
       grown = false;
       while (next < order.size() && ends[order[next]] > group.low_s() &&
-             group.members().size() < kMostInGroup) {
+             group.members().size() < kMaxInGroup) {
         group.join(order[next++]);
         group.solve();
       }
       // If some are late, they may be less so where a group that comes later makes room.
       while (group.late() && !groups.empty() &&
-             group.members().size() + groups.back().members().size() <= kMostInGroup) {
+             group.members().size() + groups.back().members().size() <= kMaxInGroup) {
         const Group& after = groups.back();
         profile.drop(after.members().size());
         group.solve();

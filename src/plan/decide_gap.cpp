@@ -1,4 +1,4 @@
-#include "plan/treat.h"
+#include "plan/decide_gap.h"
 
 #include <algorithm>
 #include <cmath>
@@ -8,10 +8,10 @@ namespace forewarm::plan {
 
 namespace {
 
-using Need = GapQuestion::Need;
-using Cause = Because::Cause;
+using Need = GapContext::Need;
+using Cause = Rationale::Cause;
 
-double parked_standby_c(const GapQuestion& q) {
+double parked_standby_c(const GapContext& q) {
   return q.needs.empty() ? q.standby_c : std::min(q.standby_c, q.ready_c);
 }
 
@@ -19,30 +19,30 @@ bool held_at(const thermal::Hotend& h, double floor_c, double temp_c) {
   return floor_c > h.ambient_c && std::abs(temp_c - floor_c) <= thermal::kSameC;
 }
 
-thermal::Course start_of(const GapQuestion& q) {
+thermal::HeaterState start_of(const GapContext& q) {
   if (q.start) return *q.start;
-  thermal::Course course(q.hotend, q.start_c);
+  thermal::HeaterState course(q.hotend, q.start_c);
   course.set_target(q.start_target_c);
   return course;
 }
 
 // Whether it is colder than the floor that it is parked at: it is driven there first.
-bool starts_below(const GapQuestion& q, double floor_c) {
+bool starts_below(const GapContext& q, double floor_c) {
   return floor_c > q.hotend.ambient_c && q.start_c < floor_c;
 }
 
-thermal::Course parked_below(const GapQuestion& q, double floor_c, double after_s) {
-  thermal::Course course = start_of(q);
+thermal::HeaterState parked_below(const GapContext& q, double floor_c, double after_s) {
+  thermal::HeaterState course = start_of(q);
   course.set_target(floor_c);
   course.advance(after_s);
   return course;
 }
 
 // The lead that the rules want, told `after_s` into the gap.
-double lead_at(const GapQuestion& q, const Margin& margin, double floor_c, double after_s,
+double lead_at(const GapContext& q, const LeadTimeModel& margin, double floor_c, double after_s,
                double to_c, double changes_s, double variance, double has_s) {
   if (starts_below(q, floor_c)) {
-    thermal::Course course = parked_below(q, floor_c, after_s);
+    thermal::HeaterState course = parked_below(q, floor_c, after_s);
     const double from_c = course.temperature_c();
     course.set_target(to_c);
     return margin.lead_of_s(course.seconds_until_warm(to_c), q.hotend, from_c, to_c, changes_s,
@@ -56,7 +56,7 @@ double lead_at(const GapQuestion& q, const Margin& margin, double floor_c, doubl
 // The latest moment at which told to heat, the heater meets `need` with its margin; < 0: none.
 // Between two changes of tool that moment is found by halving, as what is left falls with time; a
 // change that lies behind it takes its uncertainty with it, so the last stretch comes first.
-double latest_preheat(const GapQuestion& q, const Margin& margin, double floor_c,
+double latest_preheat(const GapContext& q, const LeadTimeModel& margin, double floor_c,
                       const Need& need) {
   double changes_s = 0;
   double variance = 0;
@@ -66,14 +66,14 @@ double latest_preheat(const GapQuestion& q, const Margin& margin, double floor_c
   };
   auto before = q.delays.begin();
   if (!margin.plain()) {
-    before =
-        std::lower_bound(q.delays.begin(), q.delays.end(), q.delays_from_s + need.after_s - 1e-6,
-                         [](const Delay& d, double absolute_s) { return d.from_s < absolute_s; });
+    before = std::lower_bound(
+        q.delays.begin(), q.delays.end(), q.delays_from_s + need.after_s - 1e-6,
+        [](const ChangeoverTime& d, double absolute_s) { return d.from_s < absolute_s; });
   }
   double end = need.after_s;
   while (end >= 0) {
     const bool first = before == q.delays.begin();
-    const Delay* delay = first ? nullptr : &*(before - 1);
+    const ChangeoverTime* delay = first ? nullptr : &*(before - 1);
     const double begin =
         delay == nullptr ? 0 : std::clamp(delay->to_s - q.delays_from_s, 0.0, need.after_s);
     if (begin <= end && in_time(begin)) {
@@ -103,13 +103,14 @@ double latest_preheat(const GapQuestion& q, const Margin& margin, double floor_c
 }
 
 // Whether it does, told at `t`.
-bool meets(const GapQuestion& q, const Margin& margin, double floor_c, const Need& need, double t) {
+bool meets(const GapContext& q, const LeadTimeModel& margin, double floor_c, const Need& need,
+           double t) {
   double changes_s = 0;
   double variance = 0;
   if (!margin.plain()) {
     auto d = std::lower_bound(
         q.delays.begin(), q.delays.end(), q.delays_from_s + t - 1e-6,
-        [](const Delay& delay, double absolute_s) { return delay.from_s < absolute_s; });
+        [](const ChangeoverTime& delay, double absolute_s) { return delay.from_s < absolute_s; });
     for (; d != q.delays.end() && d->from_s < q.delays_from_s + need.after_s - 1e-6; ++d) {
       changes_s += d->to_s - d->from_s;
       variance += d->variance_s2;
@@ -130,7 +131,7 @@ struct Option {
   [[nodiscard]] bool possible() const { return in_time && has_line; }
 };
 
-Option option_of(const GapQuestion& q, const Margin& margin, double floor_c) {
+Option option_of(const GapContext& q, const LeadTimeModel& margin, double floor_c) {
   Option o;
   o.floor_c = floor_c;
   o.asked_s = std::numeric_limits<double>::infinity();
@@ -141,106 +142,106 @@ Option option_of(const GapQuestion& q, const Margin& margin, double floor_c) {
       o.need = &need;
     }
   }
-  const double wanted = q.told_at_s.value_or(o.asked_s);
-  o.power = q.told_at_s.has_value();
+  const double wanted = q.preheat_at_s.value_or(o.asked_s);
+  o.power = q.preheat_at_s.has_value();
   o.in_time = wanted > 0;
   o.preheat_s = o.in_time ? wanted : 0;
   if (o.in_time && q.line_at) {
     o.preheat_s = q.line_at(wanted);
     // Just before it reaches its floor it takes longer than from there: it cools on in the dead
     // time. A line there may not do although the moment asked for would.
-    constexpr int kMostLines = 100;
+    constexpr int kMaxLines = 100;
     for (int i = 0; !o.power && o.preheat_s > 0 && !meets(q, margin, floor_c, *o.need, o.preheat_s);
          ++i) {
-      o.preheat_s = i < kMostLines ? q.line_at(o.preheat_s - 1e-6) : 0;
+      o.preheat_s = i < kMaxLines ? q.line_at(o.preheat_s - 1e-6) : 0;
     }
   }
   o.has_line = o.preheat_s > 0;
   return o;
 }
 
-double length_s(const GapQuestion& q) { return q.parked_s.value_or(q.needs.front().after_s); }
+double length_s(const GapContext& q) { return q.parked_s.value_or(q.needs.front().after_s); }
 
-GapAnswer timers(const GapQuestion& q, const rules::Gap& gap) {
-  GapAnswer a;
+GapDecision timers(const GapContext& q, const rules::GapSettings& gap) {
+  GapDecision a;
   a.treatment = Treatment::hold;
-  a.because.cause = Cause::timer;
-  a.because.length_s = length_s(q);
-  if (a.because.length_s > gap.timer_standby_s) {
+  a.rationale.cause = Cause::timer;
+  a.rationale.length_s = length_s(q);
+  if (a.rationale.length_s > gap.timer_standby_s) {
     a.treatment = Treatment::standby;
-    a.because.limit_s = gap.timer_standby_s;
-    a.actions.push_back({gap.timer_standby_s, q.standby_c, GapAction::What::timer_standby});
+    a.rationale.limit_s = gap.timer_standby_s;
+    a.actions.push_back({gap.timer_standby_s, q.standby_c, GapAction::Kind::timer_standby});
   }
-  if (a.because.length_s > gap.timer_off_s) {
+  if (a.rationale.length_s > gap.timer_off_s) {
     a.treatment = Treatment::off;
-    a.because.limit_s = gap.timer_off_s;
-    a.actions.push_back({gap.timer_off_s, 0, GapAction::What::timer_off});
+    a.rationale.limit_s = gap.timer_off_s;
+    a.actions.push_back({gap.timer_off_s, 0, GapAction::Kind::timer_off});
   }
   return a;
 }
 
-GapAnswer hold(const GapQuestion& q, const Because& because) {
-  GapAnswer a;
+GapDecision hold(const GapContext& q, const Rationale& rationale) {
+  GapDecision a;
   a.treatment = Treatment::hold;
-  a.because = because;
-  a.actions.push_back({0, q.ready_c, GapAction::What::hold});
+  a.rationale = rationale;
+  a.actions.push_back({0, q.ready_c, GapAction::Kind::hold});
   return a;
 }
 
 // Neither standby nor off lets it be back in time: heat at once, and be as little late as physics
 // allows.
-GapAnswer at_once(const GapQuestion& q, Because because, bool hot, bool no_line) {
+GapDecision at_once(const GapContext& q, Rationale rationale, bool hot, bool no_line) {
   if (hot) {
-    because.cause = no_line ? Cause::no_line : Cause::too_short;
-    return hold(q, because);
+    rationale.cause = no_line ? Cause::no_line : Cause::too_short;
+    return hold(q, rationale);
   }
-  thermal::Course course = start_of(q);
+  thermal::HeaterState course = start_of(q);
   course.set_target(q.ready_c);
   for (const Need& need : q.needs) {
-    because.late_s =
-        std::max(because.late_s, course.seconds_until_warm(need.temp_c) - need.after_s);
+    rationale.late_s =
+        std::max(rationale.late_s, course.seconds_until_warm(need.temp_c) - need.after_s);
   }
-  because.cause = Cause::heated_at_once;
-  because.from_c = q.start_c;
-  because.to_c = q.ready_c;
-  because.lead_s = q.needs.front().after_s;
-  because.heat_s = course.seconds_until_warm(q.ready_c);
-  GapAnswer a;
+  rationale.cause = Cause::heated_at_once;
+  rationale.from_c = q.start_c;
+  rationale.to_c = q.ready_c;
+  rationale.lead_s = q.needs.front().after_s;
+  rationale.heat_s = course.seconds_until_warm(q.ready_c);
+  GapDecision a;
   a.treatment = Treatment::off;
-  a.because = because;
+  a.rationale = rationale;
   a.preheat_after_s = 0;
-  a.actions.push_back({0, q.ready_c, GapAction::What::preheat});
+  a.actions.push_back({0, q.ready_c, GapAction::Kind::preheat});
   return a;
 }
 
-void name_bound(const GapQuestion& q, const Option& o, Because& because) {
-  using Bound = Because::Bound;
-  because.from_c = parked_at(q, o.floor_c, o.preheat_s);
-  because.to_c = q.ready_c;
-  because.lead_s = o.need->after_s - o.preheat_s;
-  because.heat_s = drive_s(q, o.floor_c, o.preheat_s, q.ready_c);
-  because.earlier_s = o.asked_s - o.preheat_s;
+void name_bound(const GapContext& q, const Option& o, Rationale& rationale) {
+  using Bound = Rationale::Bound;
+  rationale.from_c = parked_at(q, o.floor_c, o.preheat_s);
+  rationale.to_c = q.ready_c;
+  rationale.lead_s = o.need->after_s - o.preheat_s;
+  rationale.heat_s = drive_s(q, o.floor_c, o.preheat_s, q.ready_c);
+  rationale.earlier_s = o.asked_s - o.preheat_s;
   constexpr double kWorthAWord = 1;
-  if (o.power && std::abs(because.earlier_s) > kWorthAWord) {
-    because.bound = Bound::power;
-  } else if (because.earlier_s > kWorthAWord) {
-    because.bound = Bound::line;
+  if (o.power && std::abs(rationale.earlier_s) > kWorthAWord) {
+    rationale.bound = Bound::power;
+  } else if (rationale.earlier_s > kWorthAWord) {
+    rationale.bound = Bound::line;
   } else {
-    because.bound = o.need->exchange ? Bound::exchange : Bound::use;
+    rationale.bound = o.need->exchange ? Bound::exchange : Bound::use;
   }
 }
 
 }  // namespace
 
-double parked_at(const GapQuestion& q, double floor_c, double after_s) {
+double parked_at(const GapContext& q, double floor_c, double after_s) {
   if (starts_below(q, floor_c)) return parked_below(q, floor_c, after_s).temperature_c();
   const double free_c = thermal::cooled_c(q.hotend, q.start_c, after_s);
   return floor_c <= q.hotend.ambient_c ? free_c : std::max(free_c, floor_c);
 }
 
-double drive_s(const GapQuestion& q, double floor_c, double after_s, double to_c) {
+double drive_s(const GapContext& q, double floor_c, double after_s, double to_c) {
   if (starts_below(q, floor_c)) {
-    thermal::Course course = parked_below(q, floor_c, after_s);
+    thermal::HeaterState course = parked_below(q, floor_c, after_s);
     course.set_target(to_c);
     return course.seconds_until_warm(to_c);
   }
@@ -249,15 +250,15 @@ double drive_s(const GapQuestion& q, double floor_c, double after_s, double to_c
                                             : thermal::seconds_to_heat(q.hotend, from_c, to_c);
 }
 
-GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, const Margin& margin,
-                rules::Policy policy) {
+GapDecision decide_gap(const GapContext& q, const rules::GapSettings& gap,
+                       const LeadTimeModel& margin, rules::Policy policy) {
   if (q.needs.empty()) {
-    GapAnswer a;
-    a.actions.push_back({0, 0, GapAction::What::off});
+    GapDecision a;
+    a.actions.push_back({0, 0, GapAction::Kind::off});
     return a;
   }
   if (policy == rules::Policy::timers) return timers(q, gap);
-  Because why;
+  Rationale why;
   why.length_s = length_s(q);
   if (policy == rules::Policy::hold) {
     why.cause = Cause::policy_hold;
@@ -342,28 +343,29 @@ GapAnswer treat(const GapQuestion& q, const rules::Gap& gap, const Margin& margi
   }
   if (chosen == nullptr) return at_once(q, why, hot, standby.in_time || off.in_time);
   name_bound(q, *chosen, why);
-  GapAnswer a;
+  GapDecision a;
   a.actions.reserve(2);
-  a.because = why;
+  a.rationale = why;
   if (chosen == &stay) {
     a.treatment = Treatment::hold;
   } else if (chosen == &standby) {
     a.treatment = Treatment::standby;
-    a.actions.push_back({0, standby_c, GapAction::What::standby});
+    a.actions.push_back({0, standby_c, GapAction::Kind::standby});
   } else if (heated) {
-    a.actions.push_back({0, 0, GapAction::What::off});
+    a.actions.push_back({0, 0, GapAction::Kind::off});
   }
   a.preheat_after_s = chosen->preheat_s;
-  a.actions.push_back({chosen->preheat_s, q.ready_c, GapAction::What::preheat});
+  a.actions.push_back({chosen->preheat_s, q.ready_c, GapAction::Kind::preheat});
   return a;
 }
 
-GapCost cost_of(const GapQuestion& q, const rules::Gap& gap, double floor_c, double preheat_s) {
+GapCost cost_of(const GapContext& q, const rules::GapSettings& gap, double floor_c,
+                double preheat_s) {
   GapCost out;
   const double warm_c = parked_standby_c(q) + kHotAboveStandbyC;
-  thermal::Course course = start_of(q);
+  thermal::HeaterState course = start_of(q);
   course.set_target(floor_c);
-  thermal::Spent spent = course.advance(std::max(0.0, preheat_s), warm_c);
+  thermal::HeaterUsage spent = course.advance(std::max(0.0, preheat_s), warm_c);
   out.restart = course.target_c() <= 0;
   course.set_target(q.ready_c);
   spent.add(course.advance(std::max(0.0, q.needs.front().after_s - preheat_s), warm_c));
@@ -375,8 +377,8 @@ GapCost cost_of(const GapQuestion& q, const rules::Gap& gap, double floor_c, dou
 }
 
 double break_even_s(const thermal::Hotend& hotend, double work_c, double standby_c,
-                    const rules::Gap& gap) {
-  GapQuestion q;
+                    const rules::GapSettings& gap) {
+  GapContext q;
   q.hotend = hotend;
   q.start_c = q.start_target_c = q.ready_c = work_c;
   q.standby_c = standby_c;
@@ -399,11 +401,11 @@ double break_even_s(const thermal::Hotend& hotend, double work_c, double standby
   return longer;
 }
 
-LeastGap least(const GapQuestion& q, double until_s) {
+LeastGap least(const GapContext& q, double until_s) {
   LeastGap out;
   const double warm_c = parked_standby_c(q) + kHotAboveStandbyC;
   if (q.needs.empty()) {
-    thermal::Course course(q.hotend, q.start_c);
+    thermal::HeaterState course(q.hotend, q.start_c);
     out.hot_idle_s = course.advance(until_s, warm_c).above_s;
     return out;
   }
@@ -414,12 +416,12 @@ LeastGap least(const GapQuestion& q, double until_s) {
         thermal::dip_of_gap(q.hotend, q.start_c, need.temp_c, floor_c, need.after_s);
     preheat = std::min(preheat, dip.preheat_at_s);
     // A drive that is under way has its dead time behind it, or a part of it.
-    thermal::Course at_once = start_of(q);
+    thermal::HeaterState at_once = start_of(q);
     at_once.set_target(need.temp_c);
     const double late_s = at_once.seconds_until_warm(need.temp_c) - need.after_s;
     out.late_s = std::max(out.late_s, std::min(dip.late_s, late_s));
   }
-  thermal::Course course(q.hotend, q.start_c);
+  thermal::HeaterState course(q.hotend, q.start_c);
   course.set_target(q.start_target_c > q.hotend.ambient_c ? floor_c : 0);
   const double cool = std::min(preheat, until_s);
   out.hot_idle_s = course.advance(cool, warm_c).above_s;

@@ -1,6 +1,6 @@
 // Where the heaters' gaps and exchanges lie in a job, whatever policy fills them.
 //
-// Between two stints of one toolhead lies a Break: parked, or mounted while the feeder exchanges
+// Between two uses of one toolhead lies a Transition: parked, or mounted while the feeder exchanges
 // its filament. Which of the job's own targets lie in it, which of its waits stay, and where waits
 // are needed follow from the text alone, so every policy starts from the same layout.
 #pragma once
@@ -15,7 +15,7 @@
 namespace forewarm::plan {
 
 // A temperature that is waited for before the line at `at`.
-struct Need {
+struct HeatDeadline {
   job::Place at;
   double temp_c = 0;
   bool ours = false;  // inserted; else the job's own wait
@@ -23,9 +23,9 @@ struct Need {
   std::size_t target = job::kNone;  // of job.targets, if the job's own
 };
 
-struct Break {
+struct Transition {
   std::size_t head = 0;
-  std::optional<std::size_t> before, after;  // stints
+  std::optional<std::size_t> before, after;  // uses
   bool parked = true;
   job::Place from, to;       // parked: from being put away (or planning's start) to being picked
   bool hot_at_from = false;  // `before` is still mounted there, at what it printed at
@@ -41,7 +41,7 @@ struct Break {
   // The target up to the exchange, waited for before it; ready_c without one. It is less than
   // ready_c where the exchange itself leaves time enough for the rest.
   double approach_c = 0;
-  std::vector<Need> needs;            // in the order of the text
+  std::vector<HeatDeadline> needs;    // in the order of the text
   std::vector<std::size_t> disabled;  // of job.targets
   // The job's own waits for cooling down that stay (job.targets). Parked, the gap begins after
   // them, and from `put_away` on it is off.
@@ -52,6 +52,7 @@ struct Break {
 };
 
 // In the order in which the breaks' first needs stand in the text; those without `after` last.
-[[nodiscard]] Result<std::vector<Break>> lay_out(const job::Job& job, const rules::Rules& rules);
+[[nodiscard]] Result<std::vector<Transition>> lay_out(const job::Job& job,
+                                                      const rules::Rules& rules);
 
 }  // namespace forewarm::plan

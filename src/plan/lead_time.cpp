@@ -1,4 +1,4 @@
-#include "plan/margin.h"
+#include "plan/lead_time.h"
 
 #include <fmt/format.h>
 
@@ -19,16 +19,15 @@ double normal_quantile(double share) {
   return (low + high) / 2;
 }
 
-std::string bounded_lead(const rules::Gap& gap) {
-  if (gap.plain_lead() || normal_quantile(gap.on_time) * gap.time_error <= kMostTimeShare)
-    return {};
+std::string bounded_lead(const rules::GapSettings& gap) {
+  if (gap.plain_lead() || normal_quantile(gap.on_time) * gap.time_error <= kMaxTimeShare) return {};
   return fmt::format(
       "time_error = {:g} with on_time = {:g} asks for leads out of all proportion: errors of time "
       "add as much as heating takes, and no more",
       gap.time_error, gap.on_time);
 }
 
-double variance_of(const rules::Gap& gap, bool parks, bool picks, bool exchanges) {
+double variance_of(const rules::GapSettings& gap, bool parks, bool picks, bool exchanges) {
   const double park = gap.park_spread_s * gap.park_spread_s;
   return (parks ? park : 0) + (picks ? park : 0) +
          (exchanges ? gap.exchange_spread_s * gap.exchange_spread_s : 0);
@@ -57,31 +56,31 @@ double heat_spread_s(const thermal::Hotend& hotend, double from_c, double to_c, 
                        z);
 }
 
-Margin::Margin(const rules::Gap& gap)
+LeadTimeModel::LeadTimeModel(const rules::GapSettings& gap)
     : plain_(gap.plain_lead()),
-      stretch_(gap.lead_stretch.value_or(rules::Gap::kLeadStretch)),
-      extra_s_(gap.lead_extra_s.value_or(rules::Gap::kLeadExtraS)),
+      stretch_(gap.lead_stretch.value_or(rules::GapSettings::kLeadStretch)),
+      extra_s_(gap.lead_extra_s.value_or(rules::GapSettings::kLeadExtraS)),
       z_(plain_ ? 0 : normal_quantile(gap.on_time)),
       time_error_(gap.time_error),
       heater_error_(gap.heater_error) {}
 
-double Margin::lead_s(const thermal::Hotend& hotend, double from_c, bool held, double to_c,
-                      double changes_s, double variance_s2, double has_s) const {
+double LeadTimeModel::lead_s(const thermal::Hotend& hotend, double from_c, bool held, double to_c,
+                             double changes_s, double variance_s2, double has_s) const {
   const double heat = held ? thermal::seconds_to_heat_held(hotend, from_c, to_c)
                            : thermal::seconds_to_heat(hotend, from_c, to_c);
   if (heat > has_s) return heat;
   return lead_of_s(heat, hotend, from_c, to_c, changes_s, variance_s2);
 }
 
-double Margin::lead_of_s(double heat, const thermal::Hotend& hotend, double from_c, double to_c,
-                         double changes_s, double variance_s2) const {
+double LeadTimeModel::lead_of_s(double heat, const thermal::Hotend& hotend, double from_c,
+                                double to_c, double changes_s, double variance_s2) const {
   if (plain_) return heat * (1 + stretch_) + extra_s_;
   if (z_ <= 0 || !std::isfinite(heat)) return heat;
   const double undriven = thermal::seconds_to_heat(hotend, from_c, to_c);
   const double spread = spread_beside(undriven, hotend, from_c, to_c, heater_error_, z_);
   const double rest = variance_s2 + spread * spread;
   // With m the moving part: m + changes = heat + z sqrt(e^2 m^2 + rest), a quadratic in m.
-  const double e = std::min(z_ * time_error_, kMostTimeShare);
+  const double e = std::min(z_ * time_error_, kMaxTimeShare);
   const double h = heat - changes_s;
   const double k = 1 - e * e;
   const double moving = (h + std::sqrt(std::max(0.0, h * h - k * (h * h - z_ * z_ * rest)))) / k;

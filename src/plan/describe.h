@@ -5,13 +5,13 @@
 
 #include <string>
 
-#include "plan/treat.h"
+#include "plan/decide_gap.h"
 
 namespace forewarm::plan {
 
 // Why the gap is treated as it is, and what its preheat keeps to.
-[[nodiscard]] std::string words_of(const Because& because);
+[[nodiscard]] std::string describe(const Rationale& rationale);
 // The same for one command of it.
-[[nodiscard]] std::string words_of(const GapAction& action, const Because& because);
+[[nodiscard]] std::string describe(const GapAction& action, const Rationale& rationale);
 
 }  // namespace forewarm::plan

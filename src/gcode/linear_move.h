@@ -17,10 +17,10 @@
 namespace forewarm::gcode {
 
 class MoveReader;
-struct Digest;
+struct ParsedBlock;
 
 // One line, small, as many of them go from one processor to another.
-class Straight {
+class LinearMove {
  public:
   enum : std::uint32_t { kHasF = 16 };  // and 1 << kX ... 1 << kE
 
@@ -42,7 +42,7 @@ class Straight {
   [[nodiscard]] double f() const { return double(feed_) / tens(4); }
 
  private:
-  friend void digest(const Block& block, Digest& out);
+  friend void digest(const Block& block, ParsedBlock& out);
   friend class MoveReader;
   // 5 bits for what is given, then 4 for the decimals of each.
   enum : std::uint32_t {
@@ -71,18 +71,18 @@ class Straight {
   std::int64_t filament_;
   std::uint32_t length_, bits_;
 };
-static_assert(sizeof(Straight) == 32);
+static_assert(sizeof(LinearMove) == 32);
 
 // The lines of a block in order. Made for being used again: no room is given back.
-struct Digest {
-  std::vector<Straight> lines;
+struct ParsedBlock {
+  std::vector<LinearMove> lines;
   std::size_t count = 0;  // of `lines`, those that are the block's
 };
 
-void digest(const Block& block, Digest& out);
+void digest(const Block& block, ParsedBlock& out);
 
 // Takes over the move as apply() does; its way in mm. REQUIRES: move.is(), not state.inverse_time.
-inline void apply(const Straight& move, State& state, std::array<double, 4>& delta) {
+inline void apply(const LinearMove& move, State& state, std::array<double, 4>& delta) {
   constexpr double kInch = 25.4;
   constexpr double kFarthestMm = 1e9;
   const double unit = state.inches ? kInch : 1.0;
@@ -98,7 +98,7 @@ inline void apply(const Straight& move, State& state, std::array<double, 4>& del
     delta[a] = to - state.position[a];
     state.position[a] = to;
   }
-  if ((given & Straight::kHasF) != 0) {
+  if ((given & LinearMove::kHasF) != 0) {
     const double f = move.f();
     if (f > 0) state.feed_mm_s = f * unit / 60;
   }

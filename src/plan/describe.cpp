@@ -1,4 +1,4 @@
-#include "plan/words.h"
+#include "plan/describe.h"
 
 #include <fmt/format.h>
 
@@ -23,8 +23,8 @@ const char* name_of(Treatment treatment) {
 
 namespace {
 
-using Cause = Because::Cause;
-using Bound = Because::Bound;
+using Cause = Rationale::Cause;
+using Bound = Rationale::Bound;
 
 // As fmt writes it with so many decimals, 0 or 1, and several times as fast where it is not near
 // the middle between two such numbers: a plan has tens of thousands of them.
@@ -72,7 +72,7 @@ std::string join(const Parts&... parts) {
 Decimal whole(double x) { return {x, 0}; }
 Decimal tenths(double x) { return {x, 1}; }
 
-std::string cause_of(const Because& b) {
+std::string cause_of(const Rationale& b) {
   switch (b.cause) {
     case Cause::no_further_use:
       return "no further use";
@@ -110,7 +110,7 @@ std::string cause_of(const Because& b) {
   return "";
 }
 
-std::string bound_of(const Because& b) {
+std::string bound_of(const Rationale& b) {
   switch (b.bound) {
     case Bound::use:
       break;
@@ -125,11 +125,11 @@ std::string bound_of(const Because& b) {
   return "";
 }
 
-bool preheats(const Because& b) { return b.lead_s > 0 && b.cause != Cause::heated_at_once; }
+bool preheats(const Rationale& b) { return b.lead_s > 0 && b.cause != Cause::heated_at_once; }
 
 }  // namespace
 
-std::string words_of(const Because& b) {
+std::string describe(const Rationale& b) {
   std::string out = cause_of(b);
   if (b.cause == Cause::timer && b.limit_s > 0) {
     out = fmt::format("left alone for {:.0f} s", b.limit_s);
@@ -141,19 +141,19 @@ std::string words_of(const Because& b) {
   return out;
 }
 
-std::string words_of(const GapAction& action, const Because& b) {
-  switch (action.what) {
-    case GapAction::What::hold:
+std::string describe(const GapAction& action, const Rationale& b) {
+  switch (action.kind) {
+    case GapAction::Kind::hold:
       return "hold: " + cause_of(b);
-    case GapAction::What::standby:
+    case GapAction::Kind::standby:
       return "standby: " + cause_of(b);
-    case GapAction::What::off:
+    case GapAction::Kind::off:
       return "off: " + cause_of(b);
-    case GapAction::What::timer_standby:
+    case GapAction::Kind::timer_standby:
       return fmt::format("standby by timer after {:.0f} s", action.after_s);
-    case GapAction::What::timer_off:
+    case GapAction::Kind::timer_off:
       return fmt::format("off by timer after {:.0f} s", action.after_s);
-    case GapAction::What::preheat:
+    case GapAction::Kind::preheat:
       break;
   }
   if (!preheats(b)) return "preheat: " + cause_of(b);

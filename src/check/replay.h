@@ -16,18 +16,18 @@
 #include "base/error.h"
 #include "check/check.h"
 #include "check/heaters.h"
+#include "check/interpreted_line.h"
 #include "check/sequences.h"
-#include "check/told.h"
 #include "gcode/state.h"
-#include "motion/clock.h"
+#include "motion/move_timer.h"
 
 namespace forewarm::check {
 
-class Player : public motion::Clock::Listener {
+class Replay : public motion::MoveTimer::Listener {
  protected:
   enum class Side : std::uint8_t { job, inserted, added };
 
-  Player(const rules::Rules& rules, const Options& options);
+  Replay(const rules::Rules& rules, const Options& options);
 
   void timed(std::span<const motion::Timed> moves) override;
 
@@ -40,7 +40,7 @@ class Player : public motion::Clock::Listener {
     return "\"" + printable(text.substr(0, 200), 80) + "\"";
   }
 
-  std::size_t head_meant(const gcode::Effect& e, Mount& mount);
+  std::size_t head_meant(const gcode::Effect& e, ToolChanger& mount);
   double& wanted(std::size_t head) {
     if (wanted_.size() <= head) wanted_.resize(head + 1, 0);
     return wanted_[head];
@@ -71,7 +71,7 @@ class Player : public motion::Clock::Listener {
   // What lines put in are to `head`: steps_ is the sequence they are of.
   void step_given(std::size_t head, double fed_mm);
 
-  void act(const Told& told, Side side);
+  void act(const InterpretedLine& told, Side side);
 
   void unserved(const std::string& what, Side side);
 
@@ -90,7 +90,7 @@ class Player : public motion::Clock::Listener {
     return tucked_[head];
   }
 
-  void move(const Told& told, Side side);
+  void move(const InterpretedLine& told, Side side);
   void move(const std::array<double, 4>& way, double feed_mm_s, Side side);
 
   void used_until_here();  // the mounted toolhead
@@ -99,13 +99,13 @@ class Player : public motion::Clock::Listener {
   // --- what happens when, once that is known ---
 
   struct Event {
-    enum class What : std::uint8_t { prelude, start, order, feeds, pulls, feeds_inserted, used };
+    enum class Kind : std::uint8_t { prelude, start, order, feeds, pulls, feeds_inserted, used };
     std::uint64_t after = 0;  // moves
-    What what = What::order;
+    Kind kind = Kind::order;
     std::size_t head = 0;
     int tool = 0;
     double wanted_c = 0, least_c = 0;
-    Order order;
+    HeaterCommand order;
     bool with_prelude = false;
   };
   void put(Event& e) {
@@ -125,7 +125,7 @@ class Player : public motion::Clock::Listener {
   gcode::State state_;
 
   Heads heads_;
-  Mount original_mount_, mount_;
+  ToolChanger original_mount_, mount_;
   std::vector<double> lowest_;            // by toolhead: the lowest of those since it last fed
   std::vector<double> wanted_;            // by toolhead: the original's target
   std::map<std::size_t, double> let_go_;  // ... before an off that nothing was fed after
@@ -176,7 +176,7 @@ class Player : public motion::Clock::Listener {
   }
 
   Heaters heaters_;
-  motion::Clock clock_;
+  motion::MoveTimer clock_;
   std::deque<Event> pending_;
   std::uint64_t delivered_ = 0, long_tag_ = UINT64_MAX;
   double waited_s_ = 0, long_from_s_ = 0;

@@ -1,11 +1,11 @@
-#include "plan/layout.h"
+#include "plan/transitions.h"
 
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <unordered_map>
 
-#include "plan/margin.h"
+#include "plan/lead_time.h"
 
 namespace forewarm::plan {
 
@@ -13,29 +13,29 @@ namespace {
 
 using job::Job;
 using job::kNone;
-using job::Select;
-using job::Stint;
+using job::ToolChange;
+using job::ToolUse;
 
 class Layout {
  public:
   Layout(const Job& job, const rules::Rules& rules)
       : job_(job), rules_(rules), margin_(rules.gap) {}
 
-  Result<std::vector<Break>> run() {
+  Result<std::vector<Transition>> run() {
     by_head_.resize(job_.heads.size());
     for (std::size_t t = 0; t < job_.targets.size(); ++t) {
       by_head_[job_.targets[t].head].push_back(t);
     }
-    leaves_.assign(job_.selects.size(), kNone);
-    for (std::size_t i = job_.selects.size(); i-- > 0;) {
-      const Select& s = job_.selects[i];
-      const bool last_one = i + 1 == job_.selects.size();
+    leaves_.assign(job_.tool_changes.size(), kNone);
+    for (std::size_t i = job_.tool_changes.size(); i-- > 0;) {
+      const ToolChange& s = job_.tool_changes[i];
+      const bool last_one = i + 1 == job_.tool_changes.size();
       leaves_[i] = s.head != s.from_head ? i : last_one ? kNone : leaves_[i + 1];
     }
-    breaks_.reserve(job_.stints.size() + job_.heads.size());
+    breaks_.reserve(job_.uses.size() + job_.heads.size());
     std::vector<std::optional<std::size_t>> last(job_.heads.size());
-    for (std::size_t k = 0; k < job_.stints.size(); ++k) {
-      const Stint& s = job_.stints[k];
+    for (std::size_t k = 0; k < job_.uses.size(); ++k) {
+      const ToolUse& s = job_.uses[k];
       if (s.first.offset > job_.start->offset) {
         if (auto status = heated(s, s.work_c); !status) return std::move(status.error());
         if (auto status = between(last[s.head], k); !status) return std::move(status.error());
@@ -44,7 +44,8 @@ class Layout {
       }
       last[s.head] = k;
       // What is pulled on the way out separates no wait from the next use.
-      if (s.moves_filament()) moved_end_ = s.kind == Stint::Kind::fed ? s.extruded_end : s.last_end;
+      if (s.moves_filament())
+        moved_end_ = s.kind == ToolUse::Kind::fed ? s.extruded_end : s.last_end;
     }
     for (std::size_t h = 0; h < job_.heads.size(); ++h) {
       if (auto status = after_last(h, last[h]); !status) return std::move(status.error());
@@ -57,7 +58,7 @@ class Layout {
     return {Error::Kind::refused, std::move(message), job_.name, line, 0, "", std::move(hint)};
   }
 
-  Status heated(const Stint& s, std::optional<double> temp) const {
+  Status heated(const ToolUse& s, std::optional<double> temp) const {
     const rules::Toolhead& head = job_.heads[s.head];
     if (!temp || *temp <= head.hotend.ambient_c) {
       return refused(s.first_line,
@@ -77,27 +78,29 @@ class Layout {
     return success();
   }
 
-  // The select by which `stint`'s toolhead is put away after it, if it is.
-  [[nodiscard]] std::size_t parked_by(const Stint& stint) const {
+  // The select by which `use`'s toolhead is put away after it, if it is.
+  [[nodiscard]] std::size_t parked_by(const ToolUse& use) const {
     auto at = std::lower_bound(
-        job_.selects.begin(), job_.selects.end(), stint.last_end,
-        [](const Select& s, std::uint64_t offset) { return s.end_offset < offset; });
+        job_.tool_changes.begin(), job_.tool_changes.end(), use.last_end,
+        [](const ToolChange& s, std::uint64_t offset) { return s.end_offset < offset; });
     // The line on which it last feeds may select as well: perhaps it away, perhaps it.
-    while (at != job_.selects.end() && at->from_head != stint.head) ++at;
-    return at == job_.selects.end() ? kNone : leaves_[std::size_t(at - job_.selects.begin())];
+    while (at != job_.tool_changes.end() && at->from_head != use.head) ++at;
+    return at == job_.tool_changes.end() ? kNone
+                                         : leaves_[std::size_t(at - job_.tool_changes.begin())];
   }
 
-  void set_from(Break& b, std::optional<std::size_t> before) const {
+  void set_from(Transition& b, std::optional<std::size_t> before) const {
     b.before = before;
     b.from = *job_.start;
     if (!before) return;
-    const Stint& s = job_.stints[*before];
+    const ToolUse& s = job_.uses[*before];
     const std::size_t park = parked_by(s);
     job::Place end{s.last_end, s.last_end_s};
-    if (park != kNone && job_.selects[park].at.offset >= s.last_end) end = job_.selects[park].at;
+    if (park != kNone && job_.tool_changes[park].at.offset >= s.last_end)
+      end = job_.tool_changes[park].at;
     if (end.offset <= b.from.offset) return;
     b.from = end;
-    b.hot_at_from = park == kNone || job_.selects[park].at.offset >= s.last_end;
+    b.hot_at_from = park == kNone || job_.tool_changes[park].at.offset >= s.last_end;
     b.arrived_at_from = !s.moves_filament() && end.offset == s.last_end;
   }
 
@@ -107,7 +110,7 @@ class Layout {
     return filaments_.emplace(tool, rules_.filament(tool)).first->second;
   }
 
-  void of_filament(Break& b, int tool) {
+  void of_filament(Transition& b, int tool) {
     const rules::Filament& f = filament(tool);
     b.standby_c = std::min(f.standby_c, job_.heads[b.head].max_c);
     b.max_hot_idle_s = f.max_hot_idle_s;
@@ -117,12 +120,12 @@ class Layout {
   [[nodiscard]] double heater_as_sliced_c(std::size_t t, std::optional<std::size_t> before) const {
     const job::Target& asked = job_.targets[t];
     const thermal::Hotend& hotend = job_.heads[asked.head].hotend;
-    thermal::Course heater(hotend, hotend.ambient_c);
+    thermal::HeaterState heater(hotend, hotend.ambient_c);
     double now_s = 0;
     std::uint64_t from = 0;
     if (before) {
-      const Stint& s = job_.stints[*before];
-      heater = thermal::Course(hotend, std::max(hotend.ambient_c, s.last_c.value_or(0)));
+      const ToolUse& s = job_.uses[*before];
+      heater = thermal::HeaterState(hotend, std::max(hotend.ambient_c, s.last_c.value_or(0)));
       heater.set_target(s.last_c.value_or(0));
       now_s = s.last_end_s;
       from = s.last_end;
@@ -162,14 +165,14 @@ class Layout {
 
   // The use that the start code leads up to: heated there, so all it may lack is a wait.
   void first_use(std::size_t next) {
-    const Stint& s = job_.stints[next];
+    const ToolUse& s = job_.uses[next];
     if (!s.work_c || *s.work_c <= job_.heads[s.head].hotend.ambient_c) return;
     const job::Target* last = nullptr;
     for (const std::size_t t : by_head_[s.head]) {
       if (job_.targets[t].at.offset < s.first.offset) last = &job_.targets[t];
     }
     if (last != nullptr && last->waits) return;
-    Break b;
+    Transition b;
     b.head = s.head;
     b.parked = false;
     b.after = next;
@@ -181,29 +184,29 @@ class Layout {
   }
 
   Status between(std::optional<std::size_t> before, std::size_t next) {
-    const Stint& s = job_.stints[next];
-    Break b;
+    const ToolUse& s = job_.uses[next];
+    Transition b;
     b.head = s.head;
     set_from(b, before);
     b.after = next;
     b.tool = s.tool;
     b.work_c = b.ready_c = b.approach_c = *s.work_c;
-    const Select* select = s.select == kNone ? nullptr : &job_.selects[s.select];
+    const ToolChange* select = s.select == kNone ? nullptr : &job_.tool_changes[s.select];
     job::Place begins = select != nullptr ? select->at : s.first;
     job::Place picked = select != nullptr ? job::Place{select->end_offset, select->end_s} : s.first;
     if (begins.offset < job_.start->offset) begins = picked = *job_.start;
     b.to = begins;
     b.exchange = select != nullptr && select->exchanges() && begins.offset == select->at.offset;
     if (before) {
-      const std::size_t park = parked_by(job_.stints[*before]);
-      b.parked = park != kNone && job_.selects[park].at.offset < begins.offset;
+      const std::size_t park = parked_by(job_.uses[*before]);
+      b.parked = park != kNone && job_.tool_changes[park].at.offset < begins.offset;
     }
     // The filament that is in the toolhead meanwhile.
     int inside = s.tool;
-    if (b.exchange && before) inside = job_.stints[*before].tool;
+    if (b.exchange && before) inside = job_.uses[*before].tool;
     of_filament(b, inside);
     if (b.exchange) {
-      const std::optional<double> out = before ? job_.stints[*before].last_c : s.work_c;
+      const std::optional<double> out = before ? job_.uses[*before].last_c : s.work_c;
       b.out_c = out && *out > job_.heads[b.head].hotend.ambient_c ? *out : *s.work_c;
       if (before) b.out_c = filament(inside).exchange_c.value_or(b.out_c);
       b.ready_c =
@@ -229,7 +232,7 @@ class Layout {
   // Which of the job's targets between two uses stay, and where is waited. Sets are the plan's to
   // give; a wait that no movement of filament separates from the use stays, or the plan's takes its
   // place; a wait for cooling down stays.
-  Status sort_targets(Break& b, const Stint& s, job::Place begins, job::Place picked) {
+  Status sort_targets(Transition& b, const ToolUse& s, job::Place begins, job::Place picked) {
     std::vector<std::size_t> kept;
     std::vector<std::size_t> not_alone;
     bool disturbed = false;  // by sets that stay though they are for something else
@@ -239,7 +242,7 @@ class Layout {
       if (!job_.targets[t].alone) not_alone.push_back(t);
       b.disabled.push_back(t);
     };
-    const std::uint64_t gap_start = b.before ? job_.stints[*b.before].last_end : 0;
+    const std::uint64_t gap_start = b.before ? job_.uses[*b.before].last_end : 0;
     for_targets(b.head, gap_start, s.first.offset, [&](std::size_t t) {
       const job::Target& target = job_.targets[t];
       const bool before_select = target.at.offset < begins.offset;
@@ -271,7 +274,7 @@ class Layout {
         return job_.targets[t].at.offset >= begins.offset;
       });
       const double next_s = after == kept.end() ? picked.time_s : job_.targets[*after].at.time_s;
-      const bool heats_on = feeds || s.kind == Stint::Kind::waited;
+      const bool heats_on = feeds || s.kind == ToolUse::Kind::waited;
       b.approach_c = approach_c(b, s, heats_on, next_s - begins.time_s);
     }
 
@@ -324,10 +327,11 @@ class Layout {
   // The target with which the select of an exchange is reached. What the exchange needs is enough
   // where it takes long enough to heat on to what comes after; where it is mounted, it prints until
   // then.
-  [[nodiscard]] double approach_c(const Break& b, const Stint& s, bool heats_on, double has_s) {
+  [[nodiscard]] double approach_c(const Transition& b, const ToolUse& s, bool heats_on,
+                                  double has_s) {
     const double guard_c = std::max(b.out_c, filament(s.tool).exchange_c.value_or(0));
     if (!b.parked || !heats_on || guard_c >= b.ready_c) return std::min(guard_c, b.ready_c);
-    const Select& select = job_.selects[s.select];
+    const ToolChange& select = job_.tool_changes[s.select];
     const double changes_s = select.park_s + select.pick_s + select.exchange_s;
     const double lead_s = margin_.lead_s(
         job_.heads[b.head].hotend, guard_c, true, b.work_c, changes_s,
@@ -336,7 +340,7 @@ class Layout {
   }
 
   // Waits for cooling down while it is parked: until then it is off, and the gap begins after them.
-  void cool_down_parked(Break& b) const {
+  void cool_down_parked(Transition& b) const {
     if (!b.parked) return;
     for (const std::size_t t : b.cool_downs) {
       const job::Target& target = job_.targets[t];
@@ -347,7 +351,7 @@ class Layout {
   }
 
   // After a last use it is not hot for nothing until it is put away.
-  void last_from(Break& b, const Stint& s) const {
+  void last_from(Transition& b, const ToolUse& s) const {
     const job::Place end{s.last_end, s.last_end_s};
     if (end.offset < job_.start->offset || b.from.offset <= end.offset) return;
     constexpr double kAtOnceS = 5;
@@ -361,26 +365,26 @@ class Layout {
 
   // Nothing comes after: off, whatever the job says later.
   Status after_last(std::size_t head, std::optional<std::size_t> last) {
-    Break b;
+    Transition b;
     b.head = head;
     set_from(b, last);
     b.to = {job_.bytes, job_.duration_s};
-    if (last) last_from(b, job_.stints[*last]);
-    b.tool = last ? job_.stints[*last].tool : job_.heads[head].tools.front();
+    if (last) last_from(b, job_.uses[*last]);
+    b.tool = last ? job_.uses[*last].tool : job_.heads[head].tools.front();
     of_filament(b, b.tool);
     bool heated = last.has_value();
     for (const std::size_t t : by_head_[head]) heated |= job_.targets[t].temp_c > 0;
     if (!heated) return success();
     Status bad = success();
     // What it was at before, where it was ever used or heated.
-    double used_c = last ? job_.stints[*last].last_c.value_or(0) : 0;
+    double used_c = last ? job_.uses[*last].last_c.value_or(0) : 0;
     if (!last) {
       for (const std::size_t t : by_head_[head]) {
         if (job_.targets[t].at.offset >= job_.start->offset) break;
         used_c = std::max(used_c, job_.targets[t].temp_c);
       }
     }
-    for_targets(head, last ? job_.stints[*last].last_end : 0, UINT64_MAX, [&](std::size_t t) {
+    for_targets(head, last ? job_.uses[*last].last_end : 0, UINT64_MAX, [&](std::size_t t) {
       const job::Target& target = job_.targets[t];
       // What asks for nothing more stays, and what is waited for while it is still mounted.
       if (!target.has_temp || target.temp_c <= 0) return;
@@ -401,18 +405,18 @@ class Layout {
 
   const Job& job_;
   const rules::Rules& rules_;
-  Margin margin_;
+  LeadTimeModel margin_;
   std::vector<std::vector<std::size_t>> by_head_;  // targets
   // For each select the first one, from it on, that puts away what is mounted there.
   std::vector<std::size_t> leaves_;
-  std::uint64_t moved_end_ = 0;                         // of the stints so far
+  std::uint64_t moved_end_ = 0;                         // of the uses so far
   std::unordered_map<int, rules::Filament> filaments_;  // by tool, looked up once
-  std::vector<Break> breaks_;
+  std::vector<Transition> breaks_;
 };
 
 }  // namespace
 
-Result<std::vector<Break>> lay_out(const Job& job, const rules::Rules& rules) {
+Result<std::vector<Transition>> lay_out(const Job& job, const rules::Rules& rules) {
   return Layout(job, rules).run();
 }
 

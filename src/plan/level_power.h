@@ -22,7 +22,7 @@ namespace forewarm::plan {
 
 constexpr std::size_t kOther = SIZE_MAX;  // another one than any that is told apart
 
-struct Heating {
+struct PreheatTask {
   double release_s = 0;  // not before
   double latest_s = 0;   // not after, margins included
   double need_s = 0;     // when it is waited for, if it is not ready then
@@ -34,20 +34,21 @@ struct Heating {
   std::function<double(double)> line_after;  // the first no earlier
 };
 
-struct Drawn {
+struct PowerLoad {
   double from_s, to_s, watts;
   std::size_t heater = kOther;  // draws nothing beside itself
 };
 
-struct Told {
+struct PreheatSlot {
   double at_s = 0;
   bool late = false;  // no placement of its group has all in time
 };
 
-constexpr std::size_t kMostTried = 6;
+constexpr std::size_t kMaxTried = 6;
 
 // `fixed`: what else draws, whatever is decided here. One result for each heating, in their order.
-[[nodiscard]] std::vector<Told> stagger(const std::vector<Heating>& heatings,
-                                        const std::vector<Drawn>& fixed, double limit_w);
+[[nodiscard]] std::vector<PreheatSlot> level_power(const std::vector<PreheatTask>& heatings,
+                                                   const std::vector<PowerLoad>& fixed,
+                                                   double limit_w);
 
 }  // namespace forewarm::plan

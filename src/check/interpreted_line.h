@@ -15,7 +15,7 @@
 namespace forewarm::check {
 
 // What one line tells the machine.
-struct Told {
+struct InterpretedLine {
   gcode::Words words;
   gcode::Effect effect;
   std::vector<rules::Recognised> found;

@@ -1,5 +1,5 @@
 // The clock: whole paths against small steps of length, and what it promises of order and memory.
-#include "motion/clock.h"
+#include "motion/move_timer.h"
 
 #include <algorithm>
 #include <catch2/catch.hpp>
@@ -169,7 +169,7 @@ TEST_CASE("random paths against small steps") {
 
 TEST_CASE("moves come back once each, in order, without gaps in time") {
   Sum sum;
-  motion::Clock clock(motion::Limits{}, sum);
+  motion::MoveTimer clock(motion::Limits{}, sum);
   std::mt19937 random(5);
   std::uniform_real_distribution<double> unit(-1, 1);
   for (std::uint64_t i = 0; i < 5000; ++i) {
@@ -194,10 +194,10 @@ TEST_CASE("moves come back once each, in order, without gaps in time") {
 TEST_CASE("memory is bounded when nothing is ever certain") {
   // An acceleration so low that ten thousand moves never reach their speed.
   Sum sum;
-  motion::Clock clock(plain(0.001), sum);
+  motion::MoveTimer clock(plain(0.001), sum);
   for (std::uint64_t i = 0; i < 10'000; ++i) {
     clock.move(line(1, 0, 100), i);
-    CHECK(i - sum.all.size() <= motion::Clock::kMost);
+    CHECK(i - sum.all.size() <= motion::MoveTimer::kMost);
   }
   clock.stop();
   CHECK(sum.all.size() == 10'000);
@@ -211,12 +211,12 @@ TEST_CASE("batches make no difference") {
     const auto moves = job_path(dice, 700);
     Sum plainly;
     {
-      motion::Clock clock(machine(), plainly);
+      motion::MoveTimer clock(machine(), plainly);
       for (std::size_t k = 0; k < moves.size(); ++k) clock.move(moves[k], k);
       clock.stop();
     }
     Sum shifted;
-    motion::Clock clock(machine(), shifted);
+    motion::MoveTimer clock(machine(), shifted);
     for (std::size_t k = 0; k < moves.size(); ++k) {
       for (int n = int(dice.between(0, 1.3) * 2); n > 0; --n) clock.move(motion::Move{}, 1'000'000);
       clock.move(moves[k], k);
@@ -233,7 +233,7 @@ TEST_CASE("batches make no difference") {
 
 TEST_CASE("moves of no length keep their place and take no time, also first and last") {
   Sum sum;
-  motion::Clock clock(machine(), sum);
+  motion::MoveTimer clock(machine(), sum);
   clock.move(motion::Move{}, 0);
   clock.move(line(10, 0, 50), 1);
   clock.move(motion::Move{}, 2);
@@ -291,7 +291,7 @@ TEST_CASE("the speed factor, the time scale and what passes by itself") {
   l.speed_factor = 0.5;
   CHECK(time_of(l, {line(100, 0, 50)}) == Approx(4).epsilon(1e-3));
   Sum sum;
-  motion::Clock clock(plain(1e6), sum, 1.25);
+  motion::MoveTimer clock(plain(1e6), sum, 1.25);
   clock.move(line(100, 0, 50), 0);
   clock.pass(10);
   CHECK(clock.now_s() == Approx(12.5).epsilon(1e-3));
@@ -305,7 +305,7 @@ TEST_CASE("the speed factor, the time scale and what passes by itself") {
 
 TEST_CASE("stopping twice, or with nothing to do, changes nothing") {
   Sum sum;
-  motion::Clock clock(machine(), sum);
+  motion::MoveTimer clock(machine(), sum);
   clock.stop();
   clock.pass(0);
   CHECK(clock.now_s() == 0);
@@ -331,7 +331,7 @@ TEST_CASE("a stop anywhere is never faster") {
       const double through = time_of(*l, moves);
       for (std::size_t at = 0; at < moves.size(); ++at) {
         Sum sum;
-        motion::Clock clock(*l, sum);
+        motion::MoveTimer clock(*l, sum);
         for (std::size_t k = 0; k < moves.size(); ++k) {
           clock.move(moves[k], k);
           if (k == at) clock.stop();
