@@ -406,8 +406,9 @@ void judge(const ObservedGap& gap, const GapRules& rules, Findings& findings) {
 
 void judge_mounted(const ObservedGap& gap, const GapRules& rules, Findings& findings) {
   // What the job itself sets in between is its own affair.
-  const bool own = std::any_of(gap.orders.begin(), gap.orders.end(),
-                               [](const HeaterCommand& o) { return !o.inserted && !o.waits; });
+  const bool own = std::any_of(gap.orders.begin(), gap.orders.end(), [](const HeaterCommand& o) {
+    return !o.inserted && (!o.waits || o.cooling);
+  });
   for (const HeaterCommand& o : gap.parting) {
     if (o.inserted || o.waits || !o.target_c) continue;
     if (*o.target_c >= std::max(gap.out_c, gap.work_c) - kSameC) continue;
@@ -445,13 +446,14 @@ void judge_last(const ObservedGap& gap, const GapRules& rules, bool ever_fed, Fi
                  fmt::format("{}: {:g} C, though {}", name, *o.target_c,
                              ever_fed ? "it is not used again" : "it is never used"));
   };
-  // The job may wait for it to cool down; a target is what that takes.
-  const auto cool_down = [&gap](const HeaterCommand& o) {
-    return !o.inserted && o.waits && o.cooling && *o.target_c < gap.highest_c;
+  // The job may wait for it, while it is mounted, or until it has cooled down.
+  const auto own_wait = [&gap](const HeaterCommand& o) {
+    if (o.inserted || !o.waits) return false;
+    return gap.still_mounted || (o.cooling && *o.target_c < gap.highest_c);
   };
   for (const HeaterCommand& o : gap.parting) {
-    const bool own_wait = !o.inserted && o.waits;
-    if (o.target_c && *o.target_c > 0 && o.line > gap.fed_line && !own_wait) needless(o);
+    const bool waits = !o.inserted && o.waits;
+    if (o.target_c && *o.target_c > 0 && o.line > gap.fed_line && !waits) needless(o);
   }
   double least = 0;  // shut down at once, all else as it is
   at_once.set_target(0);
@@ -462,10 +464,9 @@ void judge_last(const ObservedGap& gap, const GapRules& rules, bool ever_fed, Fi
     now = std::max(now, o.at_s);
     if (!o.target_c) continue;
     course.set_target(*o.target_c);
-    if (*o.target_c <= 0 || cool_down(o)) at_once.set_target(*o.target_c);
+    if (*o.target_c <= 0 || own_wait(o)) at_once.set_target(*o.target_c);
     if (*o.target_c > 0) {
-      if (cool_down(o)) continue;
-      needless(o);
+      if (!own_wait(o)) needless(o);
     } else if (off_line == 0) {
       off_line = o.line;
     }

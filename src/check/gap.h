@@ -62,9 +62,10 @@ struct ObservedGap {
   double highest_c = 0;        // of all targets that it was ever given
   double used_c = 0;           // the target at its last use; at `start` if there was none
   // Once it is over:
-  double to_s = 0;         // picked
-  double fed_s = 0;        // first feeding
-  std::uint64_t line = 0;  // of that
+  double to_s = 0;             // picked
+  double fed_s = 0;            // first feeding
+  std::uint64_t line = 0;      // of that
+  bool still_mounted = false;  // a last one: never put away
   bool exchange = false;
   double exchanged_s = 0;  // when the feeder begins
   // Temperatures: that what is taken out and what comes pass the nozzle at, at least, and at which

@@ -158,6 +158,8 @@ void Heaters::of_steps(std::size_t h, const HeaterCommand& o) {
     known |= step.action == Action::temp && is(step.amount);
     if (step.action != Action::temp_offset) continue;
     known |= is(used_c + step.amount) || is(*head.before_steps + step.amount);
+    const auto own = printed_c_.find(head.tool);
+    known |= own != printed_c_.end() && is(own->second + step.amount);
     known |=
         head.tool >= 0 && is(rules_.filament(head.tool).exchange_c.value_or(used_c) + step.amount);
   }
@@ -213,13 +215,13 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
   visit_.line = line;
   visit_.exchange = s.exchange;
   visit_.target_c = to.course.target_c();
-  visit_.out_tool = to.used ? to.tool : -1;
+  visit_.out_tool = s.out_tool;
   visit_.wanted_c = wanted_c;
   visit_.judged = started_;
   if (s.exchange) {
     to.printed = false;
     visit_.out_c = to.used ? to.last_c : 0;
-    if (to.used) visit_.out_c = rules_.filament(to.tool).exchange_c.value_or(visit_.out_c);
+    visit_.out_c = rules_.filament(s.out_tool).exchange_c.value_or(visit_.out_c);
     visit_.in_c = rules_.filament(tool).exchange_c.value_or(0);
     if (started_ && visit_.out_c > heads_[s.to].hotend.ambient_c) {
       const double temp = to.course.temperature_c();
@@ -315,7 +317,9 @@ void Heaters::exchanged_only(std::size_t h, double at_s, std::uint64_t line) {
   const double work_c = std::max(visit_.wanted_c, head.used ? head.last_c : 0);
   forget_orders_after(h, visit_.line);
   if (started_) close(h, at_s, work_c, head.tool, line);
-  head.last_c = work_c;
+  // It goes out again as hot as it was last printed, whenever that was.
+  const auto own = printed_c_.find(head.tool);
+  head.last_c = own == printed_c_.end() ? work_c : std::max(work_c, own->second);
   head.used = true;
 }
 
@@ -389,6 +393,7 @@ void Heaters::filament(double at_s, const Movement& m) {
   if (m.forwards) {
     visit_.fed = head.fed = head.printed = true;
     head.last_c = m.wanted_c;
+    if (m.wanted_c > heads_[m.head].hotend.ambient_c) printed_c_[m.tool] = m.wanted_c;
   }
   head.used = true;
   if (head.tool < 0) head.tool = m.tool;
@@ -401,7 +406,7 @@ void Heaters::filament(double at_s, const Movement& m) {
 void Heaters::begin_use(double at_s, const Movement& m) {
   Head& head = at(m.head);
   const double target = head.course.target_c();
-  const bool hotter_first = !m.forwards && !visit_.fed && target > m.wanted_c;
+  const bool hotter_first = !m.forwards && !visit_.fed && !m.was_waited_for && target > m.wanted_c;
   if (std::abs(target - m.wanted_c) > kSameC && !hotter_first) {
     say(Id::extrusion_target, m.head, m.line,
         fmt::format("{} with a target of {:g} C, the job wants {:g} C",
@@ -418,7 +423,7 @@ void Heaters::begin_use(double at_s, const Movement& m) {
   }
   if (!m.forwards) {
     if (visit_.pull) return;
-    visit_.pull = {at_s, m.wanted_c, head.waited_c, m.line};
+    visit_.pull = {at_s, m.wanted_c, head.waited_c, m.was_waited_for, m.line};
     head.least_c = m.wanted_c;
     visit_.judged = true;
     return;
@@ -432,8 +437,9 @@ void Heaters::begin_use(double at_s, const Movement& m) {
   visit_.judged = true;
   if (visit_.pull) {
     forget_orders_after(m.head, visit_.pull->line);
-    close(m.head, visit_.pull->at_s, std::max(m.wanted_c, visit_.pull->wanted_c), m.tool,
-          visit_.pull->line);
+    const Visit::Pull& pull = *visit_.pull;
+    const double work_c = pull.was_waited_for ? pull.wanted_c : std::max(m.wanted_c, pull.wanted_c);
+    close(m.head, pull.at_s, work_c, m.tool, pull.line);
     return;
   }
   close(m.head, at_s, m.wanted_c, m.tool, m.line);
@@ -470,6 +476,7 @@ void Heaters::finish(double at_s) {
       // Mounted to the end: its last gap begins where it last moved filament.
       const double from = std::max(head.fed_until_s, start_s_);
       ObservedGap gap{.start = head.since.empty() ? head.course : head.mark, .from_s = from};
+      gap.still_mounted = true;
       double now = head.since.empty() ? at_s : head.mark_s;
       for (const HeaterCommand& o : head.since) {
         if (o.line > head.fed_line && o.at_s >= from - 1e-6) {

@@ -37,6 +37,7 @@ class Heaters {
     std::size_t head = 0;
     int tool = 0;
     double wanted_c = 0, least_c = 0;
+    bool was_waited_for = false;  // by the original, at wanted_c, while it was mounted
     std::uint64_t line = 0;
   };
   void filament(double at_s, const Movement& movement);
@@ -90,6 +91,7 @@ class Heaters {
     std::optional<ObservedGap> mounted;  // an exchange without parking
     struct Pull {
       double at_s, wanted_c, waited_c;
+      bool was_waited_for;
       std::uint64_t line;
     };
     std::optional<Pull> pull;               // the first, before anything is fed
@@ -125,6 +127,7 @@ class Heaters {
   bool started_ = false;
   double start_s_ = 0, prelude_s_ = 0;
   std::size_t mounted_ = kNone;
+  std::unordered_map<int, double> printed_c_;  // by tool: what its filament was last fed at
   Visit visit_;
 };
 

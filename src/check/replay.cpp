@@ -77,6 +77,7 @@ void Replay::original_target(std::size_t head, std::optional<double> temp_c, boo
   }
   const bool heated = wanted(head) > heads_[head].hotend.ambient_c;
   if (!waits || !heated || head != original_mount_.mounted()) return;
+  original_wait_c_ = wanted(head);
   if (!cooling || wanted(head) >= used_c(head)) used_c(head) = wanted(head);
 }
 
@@ -226,6 +227,7 @@ void Replay::select(int tool, Side side) {
   balance_at_select(s);
   heaters_.select(clock_.now_s() + waited_s_, s, tool, s.to == kNone ? 0 : wanted(s.to), number_);
   fed_in_visit_ = moved_in_visit_ = false;
+  original_wait_c_.reset();
   if (s.to != kNone) fresh(s.to) = true;
   if (s.from != kNone) fresh(s.from) = true;
   pass(s.seconds());
@@ -302,6 +304,7 @@ void Replay::feed(bool forwards, double mm, Side side) {
   // What is not the job's has no wish of its own.
   e.wanted_c = wanted_c;
   e.least_c = std::exchange(lowest(head), 1e9);
+  e.was_waited_for = original_wait_c_ == wanted_c;
   put(e);
 }
 
@@ -382,7 +385,7 @@ void Replay::settle(std::uint64_t moves, double time_s) {
       case Event::Kind::feeds:
       case Event::Kind::pulls:
         heaters_.filament(at_s, {e.kind == Event::Kind::feeds, e.head, e.tool, e.wanted_c,
-                                 e.least_c, e.order.line});
+                                 e.least_c, e.was_waited_for, e.order.line});
         break;
       case Event::Kind::used:
         heaters_.fed_until(e.head, at_s, e.order.line);

@@ -105,6 +105,7 @@ class Replay : public motion::MoveTimer::Listener {
     std::size_t head = 0;
     int tool = 0;
     double wanted_c = 0, least_c = 0;
+    bool was_waited_for = false;  // Heaters::Movement
     HeaterCommand order;
     bool with_prelude = false;
   };
@@ -158,6 +159,7 @@ class Replay : public motion::MoveTimer::Listener {
   }
   int wrong_tool_ = -2;
   bool fed_in_visit_ = false, moved_in_visit_ = false;  // by the job: forwards; either way
+  std::optional<double> original_wait_c_;  // the original's last for what is mounted, in the visit
   double fed_in_blocks_ = 0;
   bool exchanged_ = false;
   std::vector<double> tucked_;

@@ -1,6 +1,7 @@
 #include "job/job.h"
 
 #include <algorithm>
+#include <unordered_map>
 
 namespace forewarm::job {
 
@@ -86,36 +87,61 @@ std::uint64_t Job::count(ChangeKind kind) const {
 }
 
 void set_temperatures(Job& job) {
-  std::vector<std::optional<double>> now(job.heads.size());
-  auto before = now;   // at each toolhead's last use
-  auto printed = now;  // what is in it was last fed at
+  struct Head {
+    std::optional<double> now, before, printed;  // before: at its last use; printed: what is in it
+    double hot_c = 0;
+    std::uint64_t waited = 0;  // offset of the last line that waits for it, and for what
+    double waited_c = 0;
+  };
+  std::vector<Head> heads(job.heads.size());
+  std::unordered_map<int, double> printed;  // by tool
   std::size_t t = 0;
   const auto advance = [&](std::uint64_t offset) {
     for (; t < job.targets.size() && job.targets[t].at.offset < offset; ++t) {
-      if (job.targets[t].has_temp) now[job.targets[t].head] = job.targets[t].temp_c;
+      const Target& target = job.targets[t];
+      Head& head = heads[target.head];
+      if (target.has_temp) head.now = target.temp_c;
+      if (head.now.value_or(0) > job.heads[target.head].hotend.ambient_c) head.hot_c = *head.now;
+      if (target.waits) {
+        head.waited = target.at.offset;
+        head.waited_c = head.now.value_or(0);
+      }
     }
   };
   for (ToolUse& s : job.uses) {
+    Head& head = heads[s.head];
+    const bool exchanges = s.select != kNone && job.tool_changes[s.select].exchanges();
     advance(s.first.offset);
-    s.work_c = now[s.head];
+    s.work_c = head.now;
     if (s.before_off_c > 0) s.work_c = s.before_off_c;
     // Exchanged and put away again: as hot as what was in it, unless the job says hotter.
     const double ambient_c = job.heads[s.head].hotend.ambient_c;
-    if (s.kind == ToolUse::Kind::exchanged && before[s.head].value_or(0) > s.work_c.value_or(0)) {
-      s.work_c = before[s.head];
+    if (s.kind == ToolUse::Kind::exchanged && head.before.value_or(0) > s.work_c.value_or(0)) {
+      s.work_c = head.before;
     }
     if (s.kind == ToolUse::Kind::fed) {
+      const bool waited = s.pulled_first && s.before_off_c <= 0 && s.select != kNone &&
+                          head.waited >= job.tool_changes[s.select].end_offset &&
+                          s.work_c.value_or(0) > ambient_c && head.waited_c == *s.work_c;
       advance(s.fed_offset);
-      const double fed_c = now[s.head].value_or(0);
-      if (fed_c > s.work_c.value_or(0) || fed_c <= ambient_c) s.work_c = now[s.head];
+      const double fed_c = head.now.value_or(0);
+      if (!waited && (fed_c > s.work_c.value_or(0) || fed_c <= ambient_c)) s.work_c = head.now;
     }
     advance(s.extruded_end);
-    s.last_c = s.kind == ToolUse::Kind::fed ? now[s.head] : s.work_c;
+    s.hot_c = head.hot_c;
+    s.last_c = s.kind == ToolUse::Kind::fed ? head.now : s.work_c;
     // What it is pulled or waited for at says less than what it was printed at before.
-    if (s.select != kNone && job.tool_changes[s.select].exchanges()) printed[s.head].reset();
-    if (s.kind == ToolUse::Kind::fed) printed[s.head] = s.last_c;
-    if (printed[s.head]) s.last_c = printed[s.head];
-    before[s.head] = s.last_c;
+    if (exchanges) head.printed.reset();
+    if (s.kind == ToolUse::Kind::fed) {
+      head.printed = s.last_c;
+      printed[s.tool] = s.last_c.value_or(0) > ambient_c ? *s.last_c : s.hot_c;
+    }
+    if (head.printed) s.last_c = head.printed;
+    if (s.kind == ToolUse::Kind::exchanged) {
+      const auto own = printed.find(s.tool);
+      if (own != printed.end()) s.last_c = std::max(s.last_c.value_or(0), own->second);
+    }
+    head.before = s.last_c;
   }
 }
 

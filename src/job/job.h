@@ -39,6 +39,7 @@ struct ToolChange {
   double end_s = 0;              // job time when it is done
   std::uint64_t line = 0;
   int from_tool = -1, tool = -1;
+  int out_tool = -1;                            // whose filament the feeder takes out; -1: none
   std::size_t from_head = kNone, head = kNone;  // mounted before and after
   ChangeKind kind = ChangeKind::redundant;
   double park_s = 0, pick_s = 0, exchange_s = 0;
@@ -72,16 +73,19 @@ struct ToolUse {
   Kind kind = Kind::fed;
   std::size_t select = kNone;  // the select that began it; kNone before the first
   // The first line that moves filament; the place after the select (exchanged) or wait (waited).
-  Place first;
+  Place first = {};
   std::uint64_t first_line = 0;
   std::uint64_t fed_offset = 0;    // of its first line that extrudes: feeds filament forwards
   std::uint64_t extruded_end = 0;  // offset after its last line that extrudes, or after `first`
   std::uint64_t last_end = 0;      // ... and after its last that moves filament either way
   double last_end_s = 0;           // job time there
+  bool pulled_first = false;       // fed: what moves first is pulled
   double before_off_c = 0;         // its target before an off that nothing was fed after; 0: none
-  std::optional<double> work_c;    // what it has to be at by `first`
-  // The target at its last extrusion, be it of a use before; without one, work_c.
-  std::optional<double> last_c;
+  std::optional<double> work_c = {};  // what it has to be at by `first`
+  // The target at its last extrusion, be it of a use before; without one, work_c. Where only the
+  // feeder exchanged its filament, what that was last printed at, whenever that was.
+  std::optional<double> last_c = {};
+  double hot_c = 0;  // the last target above ambient that it had in it; 0: none
   [[nodiscard]] bool moves_filament() const { return kind >= Kind::pulled; }
 };
 
@@ -187,7 +191,8 @@ struct Job {
 };
 
 // Sets work_c and last_c of every use from the targets. REQUIRES: both are in order.
-// What has to be hot for filament that is pulled first and fed next is the higher of the two.
+// What has to be hot for filament that is pulled first and fed next is the higher of the two; but
+// what the job waited for right before it pulls is what it pulls at.
 void set_temperatures(Job& job);
 
 }  // namespace forewarm::job

@@ -304,6 +304,7 @@ class Scanner final : public motion::MoveTimer::Listener {
     s.park_s = m.park_s;
     s.pick_s = m.pick_s;
     s.exchange_s = m.exchange_s;
+    s.out_tool = m.out_tool;
     s.kind = kind_of(m);
     job_.index.add(s.at, true);
     job_.index.change(s.at.time_s);
@@ -317,7 +318,7 @@ class Scanner final : public motion::MoveTimer::Listener {
       modals_.keep(s.end_offset, state_);
     }
     if (s.kind != ChangeKind::redundant) {
-      close_stint();
+      close_use(s.head == mounted_);
       tool_ = tool;
       mounted_ = s.head;
       use_ = kNone;
@@ -327,19 +328,20 @@ class Scanner final : public motion::MoveTimer::Listener {
     return success();
   }
 
-  // REQUIRES: motion is at rest.
-  void close_stint() {
+  // REQUIRES: motion is at rest. A wait after the last movement may be for what is exchanged next.
+  void close_use(bool exchanged_next) {
     const std::size_t wait = std::exchange(wait_of_visit_, kNone);
     if (use_ != kNone) {
-      job_.uses[use_].last_end_s = filament_until_s_;
+      ToolUse& use = job_.uses[use_];
+      use.last_end_s = filament_until_s_;
+      if (wait == kNone || exchanged_next || job_.targets[wait].at.offset < use.last_end) return;
+      use.last_end = job_.targets[wait].end_offset;
+      use.last_end_s = job_.targets[wait].at.time_s;
       return;
     }
     const bool exchanged = last_select_ != kNone && job_.tool_changes[last_select_].exchanges();
     if (!exchanged && wait == kNone) return;
-    ToolUse s;
-    s.head = mounted_;
-    s.tool = tool_;
-    s.select = last_select_;
+    ToolUse s{.head = mounted_, .tool = tool_, .select = last_select_};
     if (wait != kNone) {
       const Target& target = job_.targets[wait];
       s.kind = ToolUse::Kind::waited;
@@ -445,11 +447,8 @@ class Scanner final : public motion::MoveTimer::Listener {
                        "add 0 to the `tools` of a [[toolhead]] in the rule file");
       }
       tool_ = mount_.tool();
-      ToolUse s;
+      ToolUse s{.head = mounted_, .tool = tool_, .select = last_select_};
       s.kind = ToolUse::Kind::pulled;
-      s.head = mounted_;
-      s.tool = tool_;
-      s.select = last_select_;
       s.first = here();
       s.first_line = line_.number;
       s.extruded_end = line_.offset;
@@ -474,6 +473,7 @@ class Scanner final : public motion::MoveTimer::Listener {
 
   void extrudes(ToolUse& use) const {
     if (use.kind == ToolUse::Kind::fed) return;
+    use.pulled_first = use.first.offset < line_.offset;
     use.kind = ToolUse::Kind::fed;
     use.fed_offset = line_.offset;
   }
@@ -531,7 +531,7 @@ class Scanner final : public motion::MoveTimer::Listener {
   void finish() {
     stop();
     if (keep_modals_) modals_.finish(job_);
-    close_stint();
+    close_use(false);
     job_.heads = heads_.list();
     const auto on =
         std::count_if(target_of_.begin(), target_of_.end(), [](double c) { return c > 0; });

@@ -51,7 +51,10 @@ Selected ToolChanger::select(int tool) {
       if (mounted_ != kNone) s.park_s = heads_[mounted_].park_s;
       s.pick_s = heads_[s.to].pick_s;
     }
-    if (s.exchange) s.exchange_s = heads_[s.to].exchange_s;
+    if (s.exchange) {
+      s.exchange_s = heads_[s.to].exchange_s;
+      s.out_tool = loaded->second;
+    }
     loaded_[s.to] = tool;
     s.first = !std::exchange(used_, true);
   }

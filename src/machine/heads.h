@@ -35,6 +35,7 @@ struct Selected {
   bool first = false;  // no tool was selected or used before
   std::size_t from = kNone, to = kNone;
   bool exchange = false;
+  int out_tool = -1;  // exchange: whose filament goes out
   double park_s = 0, pick_s = 0, exchange_s = 0;
   [[nodiscard]] double seconds() const { return park_s + pick_s + exchange_s; }
 };

@@ -199,7 +199,8 @@ GapDecision at_once(const GapContext& q, Rationale rationale, bool hot, bool no_
   course.set_target(q.ready_c);
   for (const Need& need : q.needs) {
     rationale.late_s =
-        std::max(rationale.late_s, course.seconds_until_warm(need.temp_c) - need.after_s);
+        std::max(rationale.late_s,
+                 course.seconds_until_warm(std::min(need.temp_c, q.ready_c)) - need.after_s);
   }
   rationale.cause = Cause::heated_at_once;
   rationale.from_c = q.start_c;

@@ -519,11 +519,11 @@ class Planner {
         const job::Target& t = job_.targets[n.target];
         const double wanted = b.exchange && n.at.offset < b.to.offset ? b.approach_c : b.work_c;
         const bool last = i + 1 == b.needs.size();
-        const bool overtaken = !last && b.needs[i + 1].at.offset <= t.end_offset;
         // Timers do not heat again by themselves for one that names no temperature.
         const bool timers = last && !b.exchange && plan_.policy == rules::Policy::timers;
         const Place behind{t.has_temp ? t.end_offset : n.at.offset, n.at.time_s};
-        if (t.has_temp ? t.temp_c != wanted && !overtaken : timers) {
+        // What is waited for next says what it is then; until that it is no colder than wanted.
+        if (t.has_temp ? t.temp_c != wanted && (last || t.temp_c < wanted) : timers) {
           add(behind, Command::Kind::set, b, wanted, {Origin::Kind::back}, rank);
         }
       }

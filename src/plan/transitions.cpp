@@ -125,7 +125,8 @@ class Layout {
     std::uint64_t from = 0;
     if (before) {
       const ToolUse& s = job_.uses[*before];
-      heater = thermal::HeaterState(hotend, std::max(hotend.ambient_c, s.last_c.value_or(0)));
+      const double hot_c = std::max(s.hot_c, s.last_c.value_or(0));
+      heater = thermal::HeaterState(hotend, std::max(hotend.ambient_c, hot_c));
       heater.set_target(s.last_c.value_or(0));
       now_s = s.last_end_s;
       from = s.last_end;
@@ -203,12 +204,12 @@ class Layout {
     }
     // The filament that is in the toolhead meanwhile.
     int inside = s.tool;
-    if (b.exchange && before) inside = job_.uses[*before].tool;
+    if (b.exchange) inside = select->out_tool;
     of_filament(b, inside);
     if (b.exchange) {
       const std::optional<double> out = before ? job_.uses[*before].last_c : s.work_c;
       b.out_c = out && *out > job_.heads[b.head].hotend.ambient_c ? *out : *s.work_c;
-      if (before) b.out_c = filament(inside).exchange_c.value_or(b.out_c);
+      b.out_c = filament(inside).exchange_c.value_or(b.out_c);
       b.ready_c =
           rules::exchange_temperature_c(filament(inside), b.out_c, filament(s.tool), b.work_c);
       if (auto status = heated(s, b.out_c); !status) return status;
@@ -247,6 +248,13 @@ class Layout {
       const job::Target& target = job_.targets[t];
       const bool before_select = target.at.offset < begins.offset;
       if (before_select && is_cool_down(t, b.before)) {
+        // What was waited for before has cooled down by the use.
+        if (target.at.offset >= b.from.offset) {
+          std::for_each(kept.begin(), kept.end(), [&](std::size_t k) {
+            if (job_.targets[k].alone && job_.targets[k].at.offset >= b.from.offset) disable(k);
+          });
+          kept.clear();
+        }
         b.cool_downs.push_back(t);
         return;
       }
@@ -257,7 +265,8 @@ class Layout {
         return;
       }
       // Mounted during the exchange: only what would make it cold there is taken out.
-      if (!b.parked && (!before_select || target.temp_c >= b.ready_c)) {
+      const bool dips = target.alone && target.temp_c < b.work_c;
+      if (!b.parked && (before_select ? target.temp_c >= b.ready_c : !dips)) {
         raised |= before_select;
         if (target.temp_c != b.work_c) disturbed = true;
         if (disturbed) last_set = {target.end_offset, target.at.time_s};
@@ -377,8 +386,15 @@ class Layout {
     if (!heated) return success();
     Status bad = success();
     // What it was at before, where it was ever used or heated.
-    double used_c = last ? job_.uses[*last].last_c.value_or(0) : 0;
-    if (!last) {
+    double used_c = 0;
+    if (last) {
+      const ToolUse& s = job_.uses[*last];
+      used_c = s.last_c.value_or(0);
+      if (used_c <= job_.heads[head].hotend.ambient_c) used_c = s.hot_c;
+      if (s.kind != ToolUse::Kind::fed) used_c = std::max(used_c, s.work_c.value_or(0));
+      for_targets(head, s.extruded_end, s.last_end,
+                  [&](std::size_t t) { used_c = std::max(used_c, job_.targets[t].temp_c); });
+    } else {
       for (const std::size_t t : by_head_[head]) {
         if (job_.targets[t].at.offset >= job_.start->offset) break;
         used_c = std::max(used_c, job_.targets[t].temp_c);

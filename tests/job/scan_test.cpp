@@ -74,14 +74,17 @@ TEST_CASE("selects are told apart by kind, and cost what they cost") {
 }
 
 TEST_CASE("a use's working temperature is what it is pulled at first and then fed at") {
-  const auto job = scan_of(
+  const std::string start =
       "M83\nM104 T0 S205\nM104 T1 S215\nT0\nM109 S210\nG1 X1 E1\nM104 S200\nG1 X2 E1\n"
-      "M104 T0 S150\nT1\nG1 X3 E1\nT0\nM109 T0 S207\nG1 E-1\nM104 S208\nG1 X4 E1\n",
-      rules_of(kTwoHeads));
-  CHECK(uses(job) ==
-        "ash T0 line 6 work 210 last 200\n"
-        "birch T1 line 11 work 215 last 215\n"
-        "ash T0 line 14 work 208 last 208\n");
+      "M104 T0 S150\nT1\nG1 X3 E1\nT0\n";
+  const std::string before =
+      "ash T0 line 6 work 210 last 200\nbirch T1 line 11 work 215 last 215\n";
+  const auto rules = rules_of(kTwoHeads);
+  CHECK(uses(scan_of(start + "M104 T0 S207\nG1 E-1\nM104 S208\nG1 X4 E1\n", rules)) ==
+        before + "ash T0 line 14 work 208 last 208\n");
+  // It is pulled at what is waited for, whatever comes then.
+  CHECK(uses(scan_of(start + "M109 T0 S207\nG1 E-1\nM104 S208\nG1 X4 E1\n", rules)) ==
+        before + "ash T0 line 14 work 207 last 208\n");
 }
 
 TEST_CASE("a filament exchanged without feeding still counts as a use") {
@@ -373,14 +376,14 @@ TEST_CASE("a line that selects, too, is never a target to be taken out") {
   CHECK_FALSE(job.targets[1].alone);
 }
 
-TEST_CASE("an exchange without extrusion is as hot as what was there, whatever comes later") {
+TEST_CASE("an exchange without extrusion is as hot as what was there, and out it is as printed") {
   const auto job =
       scan_of("M83\nM109 T1 S210\nT1\nG1 X1 E1\nT2\nM109 S200\nG1 X2 E1\nT1\nM104 T1 S0\nM84\n",
               rules_of(kTwoHeads));
   CHECK(uses(job) ==
         "birch T1 line 4 work 210 last 210\n"
         "birch T2 line 7 work 200 last 200\n"
-        "birch T1 line 8 work 200 last 200\n");
+        "birch T1 line 8 work 200 last 210\n");
 }
 
 TEST_CASE("a refusal's column counts characters") {

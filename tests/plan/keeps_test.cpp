@@ -386,3 +386,179 @@ TEST_CASE("what is waited for, by where") {
   CHECK(causes(one + "T0\nM109 T0 S210\n" + print(60)) ==
         heated + fmt::format("gap {:.0f} ", thermal::seconds_to_heat(h, 20, 210) - 70));
 }
+
+TEST_CASE("a wait that is followed by cooling down is none for the use after that") {
+  const auto rules = rules_of(kTwoHeads);
+  const std::string job = kStart + print(60) + "T1\n" + print(60) +
+                          "M109 T0 S210\nT0\nM109 R100\nT1\nG4 S1\nT0\nM104 S210\n" + print(60);
+  CHECK(planned(job, rules) == R"(
+.
++set T1 215
+.
++set T0 0
+T1
++wait T1 215
+.
+-M109 T0 S210
++set T1 0
+T0
+M109 R100
++set T0 210
+T1
+G4 S1
+T0
++wait T0 210
+-M104 S210
+.
++set T0 0
+)");
+}
+
+TEST_CASE("what the job waits for right before it pulls is what it is pulled at") {
+  const auto rules = rules_of(kTwoHeads);
+  CHECK(planned(kStart + print(60) + "T1\n" + print(400) +
+                    "T0\nM109 T0 S180\nG1 E-10 F600\nM109 T0 S240\nG1 E10 F300\n" + print(60),
+                rules) == R"(
+.
++set T1 215
+.
++set T0 170
+T1
++wait T1 215
+.
++set T0 180
+.
++set T1 0
+T0
+M109 T0 S180
+G1 E-10 F600
+M109 T0 S240
+G1 E10 F300
+.
++set T0 0
+)");
+}
+
+TEST_CASE("what goes out is as hot as it was printed, though it was only looked at since") {
+  const auto rules = rules_of(kTwoHeads);
+  // Printed at 260 before the other; by another's exchange_c where it was never printed.
+  CHECK(planned("M83\nM104 T0 S210\nM109 T1 S260\nT1\n" + print(60) + "M104 S200\nT2\nM109 S200\n" +
+                    print(60) + "T1\nG4 S5\nT2\nM109 S200\n" + print(20),
+                rules) == R"(
+.
+-M104 S200
++wait T2 260
+T2
+M109 S200
+.
++wait T1 200
+T1
+G4 S5
++wait T2 260
+T2
+M109 S200
+.
++set T2 0
+)");
+  std::string toml = kTwoHeads;
+  toml.replace(toml.find("tool = 2\n"), 9, "tool = 2\nexchange_c = 260\n");
+  CHECK(planned(kStart + print(60) + "T2\nG4 S5\nT1\nM109 S200\n" + print(20), rules_of(toml)) ==
+        R"(
+.
++set T1 260
+.
++set T0 0
+T2
+G4 S5
++wait T1 260
+T1
+M109 S200
+.
++set T1 0
+)");
+}
+
+TEST_CASE("a cool-down wait stays, though the heater was off before the last line that feeds") {
+  const auto rules = rules_of(kTwoHeads);
+  CHECK(planned(kStart + print(60) + "T1\n" + print(60) +
+                    "M104 S0\nG1 X10 E0.1 F1200\nM106 S255\nM109 R60\nM107\n",
+                rules) == R"(
+.
++set T1 215
+.
++set T0 0
+T1
++wait T1 215
+.
+M104 S0
+G1 X10 E0.1 F1200
+M106 S255
+M109 R60
++set T1 0
+M107
+)");
+}
+
+TEST_CASE("a wait after a toolhead's last use stays while it is mounted") {
+  const auto rules = rules_of(kTwoHeads);
+  CHECK(planned(kStart + print(60) + "T1\n" + print(60) +
+                    "M109 S230\nG1 X10 F3000\nG1 X90 F3000\nT0\nM109 S210\n" + print(20),
+                rules) == R"(
+.
++set T1 215
+.
++set T0 170
+T1
++wait T1 215
+.
++set T0 210
+.
+M109 S230
+G1 X10 F3000
+G1 X90 F3000
++set T1 0
+T0
+M109 S210
+.
++set T0 0
+)");
+  CHECK(planned(kStart + print(60) + "T1\n" + print(60) +
+                    "M109 S240\nG1 X10 F3000\nM109 R210\nG1 X90 F3000\n" +
+                    "M109 R200\nM106 S255\nM104 S0\n",
+                rules) == R"(
+.
++set T1 215
+.
++set T0 0
+T1
++wait T1 215
+.
+M109 S240
++set T1 0
+G1 X10 F3000
+M109 R210
++set T1 0
+G1 X90 F3000
+M109 R200
++set T1 0
+M106 S255
+M104 S0
+)");
+}
+
+TEST_CASE("the job's own waits for more are not undone one by one") {
+  const auto rules = rules_of(kTwoHeads);
+  CHECK(planned(kStart + print(60) + "M109 T1 S220\nT1\nM109 S220\nM109 S215\n" + print(20),
+                rules) == R"(
+.
++set T1 215
+.
+M109 T1 S220
++set T0 0
+T1
+M109 S220
+M109 S215
+.
++set T1 0
+)");
+}
