@@ -126,10 +126,15 @@ class Judge {
   }
 
   void values() {
-    values_of(g_.parting);
-    values_of(g_.orders);
+    // Up to a wait of the job's own for what is still mounted, it is in use.
+    std::uint64_t in_use = 0;
+    for (const HeaterCommand& o : g_.parting) {
+      if (!o.inserted && o.waits && !o.cooling) in_use = o.line;
+    }
+    values_of(g_.parting, in_use);
+    values_of(g_.orders, 0);
   }
-  void values_of(const std::vector<HeaterCommand>& orders) {
+  void values_of(const std::vector<HeaterCommand>& orders, std::uint64_t in_use) {
     for (const HeaterCommand& o : orders) {
       if (!o.target_c) continue;
       const double t = *o.target_c;
@@ -140,7 +145,7 @@ class Judge {
             fmt::format("{:g} C is neither standby ({:g} C) nor what the job prints at ({:g} C)", t,
                         g_.standby_c, g_.work_c));
       }
-      if (!o.inserted && !o.waits) {
+      if (!o.inserted && !o.waits && o.line > in_use) {
         say(Id::set_in_gap, o.line,
             fmt::format("the job's own target of {:g} C is in force in the gap", t));
       }

@@ -152,14 +152,15 @@ void Heaters::of_steps(std::size_t h, const HeaterCommand& o) {
   const double used_c = only_pulled                    ? visit_.pull->wanted_c
                         : only_waited && !head.printed ? visit_.own_wait->target_c.value_or(0)
                                                        : head.last_c;
-  bool known = is(*head.before_steps) || is(used_c);
+  const auto printed = printed_c_.find(head.tool);
+  const double own_c = printed == printed_c_.end() ? used_c : printed->second;
+  bool known = is(*head.before_steps) || is(used_c) || is(own_c);
   for (const rules::Step& step : o.steps->steps) {
     using Action = rules::Step::Action;
     known |= step.action == Action::temp && is(step.amount);
     if (step.action != Action::temp_offset) continue;
     known |= is(used_c + step.amount) || is(*head.before_steps + step.amount);
-    const auto own = printed_c_.find(head.tool);
-    known |= own != printed_c_.end() && is(own->second + step.amount);
+    known |= is(own_c + step.amount);
     known |=
         head.tool >= 0 && is(rules_.filament(head.tool).exchange_c.value_or(used_c) + step.amount);
   }

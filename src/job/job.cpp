@@ -134,7 +134,7 @@ void set_temperatures(Job& job) {
     if (exchanges) head.printed.reset();
     if (s.kind == ToolUse::Kind::fed) {
       head.printed = s.last_c;
-      printed[s.tool] = s.last_c.value_or(0) > ambient_c ? *s.last_c : s.hot_c;
+      if (s.last_c.value_or(0) > ambient_c) printed[s.tool] = *s.last_c;
     }
     if (head.printed) s.last_c = head.printed;
     if (s.kind == ToolUse::Kind::exchanged) {
