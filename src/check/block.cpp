@@ -17,10 +17,10 @@ bool near(double a, double b) { return std::abs(a - b) <= kSameMm; }
 
 }  // namespace
 
-bool is_followed(const InterpretedLine& told) {
-  if (told.words.kind != gcode::LineKind::words) return !told.found.empty();
-  for (std::size_t i = 0; i < told.words.count; ++i) {
-    const gcode::Word& w = told.words.list[i];
+bool is_followed(const InterpretedLine& line) {
+  if (line.words.kind != gcode::LineKind::words) return !line.recognised.empty();
+  for (std::size_t i = 0; i < line.words.count; ++i) {
+    const gcode::Word& w = line.words.list[i];
     const auto any = [&](std::initializer_list<double> codes) {
       return std::find(codes.begin(), codes.end(), w.value) != codes.end();
     };

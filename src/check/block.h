@@ -9,14 +9,14 @@
 #include <string>
 #include <string_view>
 
-#include "check/interpreted_line.h"
+#include "check/heads.h"
 #include "gcode/state.h"
 #include "rules/rules.h"
 
 namespace forewarm::check {
 
 // Whether every effect of such a line is followed by this check.
-[[nodiscard]] bool is_followed(const InterpretedLine& told);
+[[nodiscard]] bool is_followed(const InterpretedLine& line);
 
 // In what `is` is not as the job's next line expects, in words; empty if in nothing. Filament that
 // was moved is balanced elsewhere. `goes_on`: the next line is axis words alone.

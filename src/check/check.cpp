@@ -9,7 +9,7 @@
 
 #include "check/block.h"
 #include "check/dialect.h"
-#include "check/interpreted_line.h"
+#include "check/line_count.h"
 #include "check/moved.h"
 #include "check/pairing.h"
 #include "check/replay.h"
@@ -17,6 +17,7 @@
 #include "gcode/lines.h"
 #include "gcode/state.h"
 #include "machine/ending.h"
+#include "machine/interpreter.h"
 #include "machine/move_filaments.h"
 #include "motion/move_timer.h"
 #include "rules/recogniser.h"
@@ -40,10 +41,10 @@ Report of_another_original() {
 class Check final : private Replay {
  public:
   Check(const rules::Rules& rules, const Options& options, rules::Recogniser recogniser)
-      : Replay(rules, options), recogniser_(std::move(recogniser)), dialect_(rules) {
-    ask_lines_ = !recogniser_.empty();
-    ask_moves_ = recogniser_.wants_moves();
-  }
+      : Replay(rules, options),
+        recogniser_(std::move(recogniser)),
+        interpreter_(rules, recogniser_),
+        dialect_(rules) {}
 
   Result<Report> run(ByteSource* original, ByteSource& rewritten) {
     const bool threaded = options_.threads > 1 && rewritten.size() >= options_.thread_from;
@@ -85,17 +86,8 @@ class Check final : private Replay {
   // `text` as the machine would take it from `state`.
   void read(std::string_view text, std::uint64_t number, gcode::State& state,
             InterpretedLine& told) {
-    if (number == 1 && text.substr(0, 3) == "\xef\xbb\xbf") text.remove_prefix(3);
-    gcode::parse(text, told.words);
-    gcode::apply(told.words, state, told.effect);
-    told.found.clear();
-    told.seconds.reset();
-    if (ask_lines_ && (ask_moves_ || !told.effect.moves) && !text.empty()) {
-      recogniser_.match(text, told.found, told.seconds);
-      for (const rules::Recognised& r : told.found) {
-        if (r.as == rules::Recognise::As::change) state.tool = r.tool.value_or(-1);
-      }
-    }
+    if (number == 1) text = machine::without_byte_order_mark(text);
+    interpreter_.read(text, state, told);
   }
 
   void line(const Step& step) {
@@ -148,7 +140,7 @@ class Check final : private Replay {
   // What kept() does of most lines, in a few steps: a straight move has no number, and patterns
   // that do not want moves fit no line that begins as one. False if kept() has to.
   bool straight(const gcode::LinearMove& s) {
-    if (ask_moves_ || state_.inverse_time) return false;
+    if (!interpreter_.moves_alone(state_)) return false;
     std::array<double, 4> way;
     gcode::apply(s, state_, way);
     if (way == std::array<double, 4>{}) return true;  // a feed alone
@@ -170,33 +162,17 @@ class Check final : private Replay {
 
   // --- the original's side ---
 
-  void follow_original(const InterpretedLine& told) {
-    if (told.found.empty() && told.effect.moves && told.effect.commands <= 1) {
-      const auto& d = told.effect.delta;
-      if (d[kE] > 0) original_feeds(d[0] != 0 || d[1] != 0 || told.effect.arc);
-      return;
-    }
-    for (const rules::Recognised& r : told.found) {
-      if (r.as == rules::Recognise::As::change) (void)original_mount_.select(r.tool.value_or(-1));
-      if (r.as == rules::Recognise::As::set || r.as == rules::Recognise::As::wait) {
-        original_target(
-            r.heater ? heads_.of_heater(*r.heater) : heads_.of_tool(r.tool.value_or(-1)), r.temp,
-            r.as == rules::Recognise::As::wait, false);
+  void follow_original(const InterpretedLine& line) {
+    if (!line.effect.moves) ending_.take(line.words, line.recognised_end());
+    for (const Operation& operation : line.operations) {
+      if (operation.kind == Operation::Kind::select) (void)original_mount_.select(operation.tool);
+      if (operation.kind == Operation::Kind::set_target) {
+        original_target(original_mount_.head_of(operation.heater), operation.temp_c,
+                        operation.waits, operation.waits_for_cooling);
       }
+      if (operation.kind == Operation::Kind::unretract) original_feeds(false);
+      if (operation.kind == Operation::Kind::move && line.feeds()) original_feeds(line.prints());
     }
-    const gcode::Effect& e = told.effect;
-    if (!e.moves) {
-      ending_.take(told.words, std::any_of(told.found.begin(), told.found.end(),
-                                           [](const auto& r) { return r.lets_go(); }));
-    }
-    if (told.feeds()) {
-      original_feeds(e.moves && (e.delta[0] != 0 || e.delta[1] != 0 || e.arc));
-    }
-    if (e.selects) (void)original_mount_.select(e.tool);
-    if (!e.sets_target) return;
-    original_target(head_meant(e, original_mount_),
-                    e.has_temp ? std::optional(e.temp_c) : std::nullopt, e.waits_for_target,
-                    e.waits_for_cooling);
   }
 
   void original_feeds(bool on_the_way) {
@@ -257,9 +233,7 @@ class Check final : private Replay {
       gcode::State after = original_state_;
       if (!next.original.text.empty())
         read(next.original.text, next.original.number, after, other_);
-      const gcode::Effect& e = other_.effect;
-      const bool prints = !next.original.text.empty() && e.moves && e.delta[kE] > 0 &&
-                          (e.delta[0] != 0 || e.delta[1] != 0 || e.arc);
+      const bool prints = !next.original.text.empty() && other_.prints();
       if (!prints) say(Id::start_code, block_line_, "changed before the first print move");
     }
     block_acts_ = false;
@@ -309,10 +283,8 @@ class Check final : private Replay {
   void inserted(std::string_view text) {
     const std::string_view code = text.substr(0, text.find(rewrite::kInserted));
     const gcode::State before = state_;
+    told_.clear();
     gcode::parse(code, told_.words);
-    told_.effect = {};
-    told_.found.clear();
-    told_.seconds.reset();
     numbers(told_.words, false);
     of_sequence(text);
     if (const auto target = dialect_.target(code)) {
@@ -415,32 +387,29 @@ class Check final : private Replay {
       say(Id::move_lost, number_, "disabled: " + shown(original.text));
     } else if (other_.selects()) {
       say(Id::select_lost, number_, "disabled: " + shown(original.text));
-    } else if (!((e.sets_target && e.commands == 1) || says_target(other_)) || other_.seconds) {
+    } else if (!((e.sets_target && e.commands == 1) || sets_by_pattern(other_)) || other_.seconds) {
       say(Id::line_lost, number_, "disabled: " + shown(original.text));
     }
   }
   // Follows the disabled line, and says so where it waits.
   void removed_waits() {
-    std::size_t head = kNone;
-    std::optional<double> temp;
-    const gcode::Effect& e = other_.effect;
-    if (e.sets_target && e.waits_for_target) {
-      head = head_meant(e, original_mount_);
-      if (e.has_temp) temp = e.temp_c;
+    const Operation* wait = nullptr;
+    for (const Operation& operation : other_.operations) {
+      if (operation.kind == Operation::Kind::set_target && operation.waits) wait = &operation;
     }
-    for (const rules::Recognised& r : other_.found) {
-      if (r.as != rules::Recognise::As::wait) continue;
-      head = r.heater ? heads_.of_heater(*r.heater) : heads_.of_tool(r.tool.value_or(-1));
-      temp = r.temp;
-    }
+    if (wait == nullptr) return follow_original(other_);
+    const std::size_t head = original_mount_.head_of(wait->heater);
     const double before_c = head == kNone ? 0 : wanted(head);
-    const double for_c = temp.value_or(before_c);
-    const bool needless = head != kNone && e.waits_for_cooling && has_cooled(head, for_c);
+    const double for_c = wait->temp_c.value_or(before_c);
+    const bool needless = head != kNone && wait->waits_for_cooling && has_cooled(head, for_c);
     follow_original(other_);
-    if (head != kNone && !needless) wait_removed(head, for_c, before_c, e.waits_for_cooling);
+    if (head != kNone && !needless) wait_removed(head, for_c, before_c, wait->waits_for_cooling);
   }
-  static bool says_target(const InterpretedLine& told) {
-    return told.says(rules::Recognise::As::set) || told.says(rules::Recognise::As::wait);
+  static bool sets_by_pattern(const InterpretedLine& line) {
+    return std::any_of(
+        line.operations.begin(), line.operations.end(), [](const Operation& operation) {
+          return operation.kind == Operation::Kind::set_target && operation.by_pattern();
+        });
   }
   void original_numbers(const gcode::Words& words) {
     if (words.numbered || words.is('M', 110)) (void)original_count_.take(words);
@@ -471,7 +440,7 @@ class Check final : private Replay {
     if (!was && !is) return;  // comments: only the hash is another
     const std::string_view a = bare(other_.words.code);
     const std::string_view b = bare(told_.words.code);
-    if (was && is && a == b && other_.found.size() == told_.found.size()) return;
+    if (was && is && a == b && other_.recognised.size() == told_.recognised.size()) return;
     block_acts_ = true;
     const std::string text =
         !is    ? shown(step.original.text)
@@ -521,9 +490,9 @@ class Check final : private Replay {
   }
 
   rules::Recogniser recogniser_;
+  machine::Interpreter interpreter_;
   Dialect dialect_;
   machine::EndingWatch ending_;  // of the original
-  bool ask_lines_ = false, ask_moves_ = false;
   std::optional<rewrite::Header> header_;
 
   gcode::State original_state_;  // within a block; else the two are the same

@@ -15,7 +15,8 @@
 #include "check/heads.h"
 #include "gcode/renumber.h"
 #include "gcode/state.h"
-#include "machine/asked.h"
+#include "machine/heater_targets.h"
+#include "machine/interpreter.h"
 #include "rules/recogniser.h"
 
 namespace forewarm::check {
@@ -46,24 +47,21 @@ class Fed {
   // Whether `other` did the same with the same filament, and with the same target.
   [[nodiscard]] bool same_as(const Fed& other, const gcode::ToolMap& map) const;
   // Of the toolhead that serves `tool`: no target since it last cooled down is above that.
-  [[nodiscard]] double most_c(int tool);
+  [[nodiscard]] double highest_c(int tool);
   [[nodiscard]] std::size_t head_of(int tool) { return heads_.of_tool(tool); }
 
  private:
   void feed(bool forwards);
-  void give(std::size_t head, std::optional<double> temp_c, bool waits, bool waits_for_cooling,
-            std::optional<int> number);
+  void select(int tool);
+  void set_target(const machine::Operation& operation);
 
-  const rules::Recogniser& recogniser_;
-  const bool heaters_, ask_moves_;
+  const machine::Interpreter interpreter_;
   Heads heads_;
-  ToolChanger mount_;
-  machine::Asked asked_;
+  ToolChanger changer_;
+  machine::HeaterTargets heater_targets_;
   std::unordered_map<std::size_t, int> user_;  // by toolhead: whose filament it was last used with
-  gcode::Words words_;
   gcode::State state_;
-  gcode::Effect effect_;
-  std::vector<rules::Recognised> found_;
+  machine::InterpretedLine line_;
   bool first_ = true, begun_ = false, waited_ = false;
   Activity did_ = Activity::nothing;
   int tool_ = -1, last_tool_ = -1, named_ = -1;

@@ -333,7 +333,7 @@ class Reading {
     const std::size_t head = fed_after_.head_of(tool);
     if (head == kNone || fed_after_.waits_for(tool, to_c)) return;
     if (fed_after_.waits_for(named, to_c)) return;  // what is mounted may be used at that
-    if (fed_after_.most_c(tool) > to_c) cooling_[head] = {line, tool, to_c};
+    if (fed_after_.highest_c(tool) > to_c) cooling_[head] = {line, tool, to_c};
   }
   void used(const Fed& after) {
     const auto it = cooling_.find(after.head());

@@ -6,6 +6,8 @@
 #include <cmath>
 #include <utility>
 
+#include "machine/limits.h"
+
 namespace forewarm::check {
 
 Replay::Replay(const rules::Rules& rules, const Options& options)
@@ -16,7 +18,7 @@ Replay::Replay(const rules::Rules& rules, const Options& options)
       mount_(heads_),
       sequences_(rules, heads_),
       heaters_(rules, heads_, report_.findings),
-      clock_(limits_of(rules.motion), *this, rules.motion.time_scale) {}
+      clock_(machine::initial_limits(rules.motion), *this, rules.motion.time_scale) {}
 
 void Replay::timed(std::span<const motion::Timed> moves) {
   for (const motion::Timed& m : moves) {
@@ -32,22 +34,6 @@ void Replay::timed(std::span<const motion::Timed> moves) {
     }
     ++delivered_;
   }
-}
-
-motion::Limits Replay::limits_of(const rules::Motion& m) {
-  motion::Limits l;
-  l.max_speed = m.max_speed_mm_s;
-  l.max_accel = m.max_accel_mm_s2;
-  l.jerk = m.jerk_mm_s;
-  l.junction_deviation = m.junction_deviation_mm.value_or(0);
-  l.accel_print = l.accel_travel = l.accel_retract = m.accel_mm_s2;
-  return l;
-}
-
-std::size_t Replay::head_meant(const gcode::Effect& e, ToolChanger& mount) {
-  if (!e.target_index) return mount.spoken_to();
-  return rules_.dialect.temperature_index_is_heater ? heads_.of_heater(*e.target_index)
-                                                    : heads_.of_tool(*e.target_index);
 }
 
 void Replay::want(std::size_t head, double temp_c) {
@@ -158,43 +144,43 @@ void Replay::settle_lost_waits(std::size_t head) {
   std::erase_if(lost_waits_, [head](const Lost& lost) { return lost.head == head; });
 }
 
-void Replay::act(const InterpretedLine& told, Side side) {
-  const gcode::Effect& e = told.effect;
-  using As = rules::Recognise::As;
-  for (const rules::Recognised& r : told.found) {
-    if (r.as == As::change) {
-      stop();
-      select(r.tool.value_or(-1), side);
-    } else if (r.as == As::set || r.as == As::wait) {
-      const std::size_t head =
-          r.heater ? heads_.of_heater(*r.heater) : heads_.of_tool(r.tool.value_or(-1));
-      if (head != kNone) give(head, r.temp, r.as == As::wait, false, side == Side::inserted);
-    }
+void Replay::act(const InterpretedLine& line, Side side) {
+  for (const Operation& operation : line.operations) perform(operation, line, side);
+}
+
+void Replay::perform(const Operation& operation, const InterpretedLine& line, Side side) {
+  switch (operation.kind) {
+    case Operation::Kind::layer:
+    case Operation::Kind::purge_begin:
+    case Operation::Kind::purge_end:
+      return;
+    case Operation::Kind::rest:
+      return stop();
+    case Operation::Kind::pass:
+      return pass(operation.seconds);
+    case Operation::Kind::select:
+      return select(operation.tool, side);
+    case Operation::Kind::set_target:
+      return set_target(operation, side);
+    case Operation::Kind::move:
+      return move(line, side);
+    case Operation::Kind::set_limits:
+      clock_.limits().take(line.words);
+      return;
+    case Operation::Kind::retract:
+      return firmware_retraction(false, side);
+    case Operation::Kind::unretract:
+      return firmware_retraction(true, side);
   }
-  if (told.seconds) {
-    stop();
-    pass(*told.seconds);
-  }
-  if (e.moves) {
-    move(told, side);
-    if (e.commands <= 1) return;
-  }
-  if (e.commands == 0) return;
-  if (e.limits) clock_.limits().take(told.words);
-  if (e.retracts || e.unretracts) firmware_retraction(e, side);
-  if (e.waits_for_moves) {
-    stop();
-    if (e.dwell_s > 0) pass(e.dwell_s);
-  }
-  if (e.selects) select(e.tool, side);
-  if (e.sets_target && (e.has_temp || e.waits_for_target)) {
-    const std::size_t head = head_meant(e, mount_);
-    if (head != kNone) {
-      give(head, e.has_temp ? std::optional(e.temp_c) : std::nullopt, e.waits_for_target,
-           e.waits_for_cooling, side == Side::inserted);
-    } else if (!e.has_temp || e.temp_c > 0) {
-      unserved("no toolhead has the heater that this line sets", side);
-    }
+}
+
+void Replay::set_target(const Operation& operation, Side side) {
+  const std::size_t head = mount_.head_of(operation.heater);
+  if (head != kNone) {
+    give(head, operation.temp_c, operation.waits, operation.waits_for_cooling,
+         side == Side::inserted);
+  } else if (!operation.by_pattern() && operation.temp_c.value_or(1) > 0) {
+    unserved("no toolhead has the heater that this line sets", side);
   }
 }
 
@@ -329,8 +315,8 @@ void Replay::balance_at_select(const Selected& s) {
   if (s.exchange) fed_in_blocks_ = 0;
 }
 
-void Replay::move(const InterpretedLine& told, Side side) {
-  const gcode::Effect& e = told.effect;
+void Replay::move(const InterpretedLine& line, Side side) {
+  const gcode::Effect& e = line.effect;
   if (!e.arc) return move(e.delta, e.feed_mm_s, side);
   const double mm = e.delta[gcode::kE];
   if (mm != 0) feed(mm > 0, mm, side);
@@ -346,12 +332,12 @@ void Replay::move(const std::array<double, 4>& way, double feed_mm_s, Side side)
   clock_.move({way, motion::Move::kStraight, feed_mm_s}, tag_of(mm));
 }
 
-void Replay::firmware_retraction(const gcode::Effect& e, Side side) {
+void Replay::firmware_retraction(bool forwards, Side side) {
   const motion::Limits& l = std::as_const(clock_).limits();
   motion::Move m;
-  m.delta[gcode::kE] = e.retracts ? -l.retract_mm : l.retract_mm;
-  m.feed_mm_s = e.retracts ? l.retract_mm_s : l.unretract_mm_s;
-  feed(e.unretracts, m.delta[gcode::kE], side);
+  m.delta[gcode::kE] = forwards ? l.retract_mm : -l.retract_mm;
+  m.feed_mm_s = forwards ? l.unretract_mm_s : l.retract_mm_s;
+  feed(forwards, m.delta[gcode::kE], side);
   clock_.move(m, number_ << 1U | 1U);
   // However far the firmware pulls, and be it nothing.
   if (mount_.mounted() != kNone) used_until_here();

@@ -16,7 +16,6 @@
 #include "base/error.h"
 #include "check/check.h"
 #include "check/heaters.h"
-#include "check/interpreted_line.h"
 #include "check/sequences.h"
 #include "gcode/state.h"
 #include "motion/move_timer.h"
@@ -31,8 +30,6 @@ class Replay : public motion::MoveTimer::Listener {
 
   void timed(std::span<const motion::Timed> moves) override;
 
-  static motion::Limits limits_of(const rules::Motion& m);
-
   void say(Id id, std::uint64_t number, std::string what) {
     report_.findings.add(id, number, std::move(what));
   }
@@ -40,7 +37,6 @@ class Replay : public motion::MoveTimer::Listener {
     return "\"" + printable(text.substr(0, 200), 80) + "\"";
   }
 
-  std::size_t head_meant(const gcode::Effect& e, ToolChanger& mount);
   double& wanted(std::size_t head) {
     if (wanted_.size() <= head) wanted_.resize(head + 1, 0);
     return wanted_[head];
@@ -71,7 +67,9 @@ class Replay : public motion::MoveTimer::Listener {
   // What lines put in are to `head`: steps_ is the sequence they are of.
   void step_given(std::size_t head, double fed_mm);
 
-  void act(const InterpretedLine& told, Side side);
+  void act(const InterpretedLine& line, Side side);
+  void perform(const Operation& operation, const InterpretedLine& line, Side side);
+  void set_target(const Operation& operation, Side side);
 
   void unserved(const std::string& what, Side side);
 
@@ -94,7 +92,7 @@ class Replay : public motion::MoveTimer::Listener {
   void move(const std::array<double, 4>& way, double feed_mm_s, Side side);
 
   void used_until_here();  // the mounted toolhead
-  void firmware_retraction(const gcode::Effect& e, Side side);
+  void firmware_retraction(bool forwards, Side side);
 
   // --- what happens when, once that is known ---
 

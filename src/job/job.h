@@ -17,12 +17,13 @@
 
 #include "gcode/state.h"
 #include "machine/ending.h"
+#include "machine/heads.h"
 #include "motion/limits.h"
 #include "rules/rules.h"
 
 namespace forewarm::job {
 
-constexpr std::size_t kNone = SIZE_MAX;
+using machine::kNone;
 
 struct Place {
   std::uint64_t offset = 0;

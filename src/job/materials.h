@@ -1,15 +1,40 @@
-// What each tool's filament comes to, by tool. Quick where the same tool is asked for again.
+// What each tool's filament comes to, in the part and in the purge.
+//
+// Purged is what moves between lines that a pattern of the rule file recognises, or from within
+// the purge area to within it.
 #pragma once
 
 #include <map>
 #include <vector>
 
+#include "gcode/state.h"
 #include "job/job.h"
 
 namespace forewarm::job {
 
 class Materials {
  public:
+  explicit Materials(const rules::Machine& machine) {
+    if (machine.purge_area_mm) purge_area_ = &*machine.purge_area_mm;
+  }
+
+  void begin_purge() { purging_ = true; }
+  void end_purge() { purging_ = false; }
+  // `mm` of filament move with a move by `delta` to where `state` is.
+  void move(int tool, double mm, const std::array<double, 4>& delta, const gcode::State& state) {
+    Material& material = of(tool);
+    const bool purged = purging_ || (purge_area_ != nullptr && in_purge_area(delta, state));
+    (purged ? material.purge_mm : material.part_mm) += mm;
+  }
+  void exchange(int tool, double purge_mm3) {
+    Material& material = of(tool);
+    ++material.exchanges;
+    material.exchange_purge_mm3 += purge_mm3;
+  }
+  [[nodiscard]] std::vector<Material> list() const;  // by tool
+
+ private:
+  // Quick where the same tool is asked for again.
   [[nodiscard]] Material& of(int tool) {
     if (last_ == by_tool_.end() || last_->first != tool) {
       last_ = by_tool_.try_emplace(tool).first;
@@ -17,15 +42,29 @@ class Materials {
     }
     return last_->second;
   }
-  [[nodiscard]] std::vector<Material> list() const {
-    std::vector<Material> out;
-    for (const auto& [tool, material] : by_tool_) out.push_back(material);
-    return out;
-  }
+  [[nodiscard]] bool in_purge_area(const std::array<double, 4>& delta,
+                                   const gcode::State& state) const;
 
- private:
+  const std::array<rules::Range, 2>* purge_area_ = nullptr;
+  bool purging_ = false;
   std::map<int, Material> by_tool_;
   std::map<int, Material>::iterator last_ = by_tool_.end();
+};
+
+// How many layers there are: as patterns of the rule file recognise them, else by height.
+class LayerCount {
+ public:
+  void recognise() { ++recognised_; }
+  void print_at(double z_mm) {
+    if (z_mm <= top_z_mm_ + 1e-6) return;
+    top_z_mm_ = z_mm;
+    ++by_height_;
+  }
+  [[nodiscard]] std::uint64_t count() const { return recognised_ > 0 ? recognised_ : by_height_; }
+
+ private:
+  double top_z_mm_ = -1e9;
+  std::uint64_t recognised_ = 0, by_height_ = 0;
 };
 
 }  // namespace forewarm::job

@@ -2,9 +2,6 @@
 
 #include <fmt/format.h>
 
-#include <algorithm>
-#include <cmath>
-#include <map>
 #include <tuple>
 #include <utility>
 
@@ -12,33 +9,36 @@
 #include "gcode/lines.h"
 #include "gcode/read_ahead.h"
 #include "gcode/state.h"
-#include "gcode/words.h"
 #include "job/byte_watch.h"
+#include "job/job_timer.h"
+#include "job/line_errors.h"
 #include "job/materials.h"
 #include "job/modals.h"
-#include "job/pending_times.h"
+#include "job/use_tracker.h"
 #include "machine/ending.h"
-#include "machine/heads.h"
-#include "motion/move_timer.h"
+#include "machine/interpreter.h"
 #include "rules/recogniser.h"
 
 namespace forewarm::job {
 
 namespace {
 
-class Scanner final : public motion::MoveTimer::Listener {
+using machine::Operation;
+
+// Folds the operations of each line into a Job.
+class Scanner {
  public:
-  Scanner(const rules::Rules& rules, const ScanOptions& options, rules::Recogniser recogniser)
-      : rules_(rules),
-        options_(options),
-        recogniser_(std::move(recogniser)),
-        clock_(limits_of(rules.motion), *this, rules.motion.time_scale) {
+  Scanner(const rules::Rules& rules, const ScanOptions& options,
+          const rules::Recogniser& recogniser)
+      : options_(options),
+        errors_(options.name),
+        interpreter_(rules, recogniser),
+        keeps_modals_(rules.uses_steps),
+        timer_(rules.motion, job_),
+        uses_(rules, job_),
+        materials_(rules.machine) {
     job_.name = options.name;
-    ask_moves_ = recogniser_.wants_moves();
-    ask_lines_ = !recogniser_.empty();
-    keep_modals_ = rules.uses_steps;
-    modals_.limits(std::as_const(clock_).limits());
-    if (rules.machine.purge_area_mm) purge_area_ = &*rules.machine.purge_area_mm;
+    modals_.limits(std::as_const(timer_).limits());
   }
 
   Result<Job> run(ByteSource& source) {
@@ -51,9 +51,7 @@ class Scanner final : public motion::MoveTimer::Listener {
       if (read.error) return *read.error;
       if (read.stopped) {
         ahead.stop();
-        if (watch.nul) return binary(source);
-        return refused(0, "the job holds forewarm's marks but no valid header",
-                       "restore it from a copy, or from the file that forewarm made");
+        return unusable(watch, source);
       }
       if (!read.more) break;
       if (auto status = block(read.block, read.digest); !status) return std::move(status.error());
@@ -62,7 +60,7 @@ class Scanner final : public motion::MoveTimer::Listener {
         next_report = read.block.offset + (1U << 22U);
       }
     }
-    if (source.size() == 0) return refused(0, "the job is empty", "");
+    if (source.size() == 0) return errors_.of_job("the job is empty", "");
     ahead.stop();
     job_.bytes = line_.end_offset();
     job_.lines = line_.number;
@@ -71,521 +69,284 @@ class Scanner final : public motion::MoveTimer::Listener {
     return std::move(job_);
   }
 
-  void timed(std::span<const motion::Timed> moves) override {
-    for (const motion::Timed& m : moves) {
-      if (!pending_.empty()) pending_.settle(job_, delivered_, m.start_s);
-      const std::uint64_t offset = m.tag >> 1U;
-      if (offset != last_offset_) {
-        job_.index.add({offset, m.start_s});
-        last_offset_ = offset;
-      }
-      if ((m.tag & 1U) != 0) filament_until_s_ = m.start_s + m.seconds;
-      ++delivered_;
-    }
-  }
-
  private:
-  static motion::Limits limits_of(const rules::Motion& m) {
-    motion::Limits l;
-    l.max_speed = m.max_speed_mm_s;
-    l.max_accel = m.max_accel_mm_s2;
-    l.jerk = m.jerk_mm_s;
-    l.junction_deviation = m.junction_deviation_mm.value_or(0);
-    l.accel_print = l.accel_travel = l.accel_retract = m.accel_mm_s2;
-    return l;
-  }
-
-  Error refused(std::size_t column, std::string message, std::string hint) const {
-    Error e{Error::Kind::refused, std::move(message), options_.name, {}, {}, {}, std::move(hint)};
-    if (column > 0) {
-      e.line = line_.number;
-      e.column = column;
-      e.excerpt = std::string(line_.text.substr(0, 4096));
+  [[nodiscard]] Error unusable(const ByteWatch& watch, ByteSource& source) const {
+    if (!watch.nul) {
+      return errors_.of_job("the job holds forewarm's marks but no valid header",
+                            "restore it from a copy, or from the file that forewarm made");
     }
-    return e;
-  }
-
-  Error binary(ByteSource& source) const {
-    Error e{Error::Kind::refused, "the job is not text: it has a NUL byte", options_.name};
-    e.hint = "compressed or packed G-code has to be unpacked first";
+    Error e = errors_.of_job("the job is not text: it has a NUL byte",
+                             "compressed or packed G-code has to be unpacked first");
     std::tie(e.line, e.column) = first_nul(source);
     return e;
   }
 
-  // Column of the word with this letter in the present line, for the caret.
-  [[nodiscard]] std::size_t column_of(char letter) const {
-    for (std::size_t i = 0; i < line_.text.size(); ++i) {
-      if ((line_.text[i] & ~0x20) == letter) return characters(line_.text.substr(0, i)) + 1;
-    }
-    return 1;
-  }
-
-  [[nodiscard]] Place here() const { return {line_.offset, 0}; }
-  // Of a move of the present line: its place, and whether filament goes with it.
-  [[nodiscard]] std::uint64_t tag_of(double e) const {
-    return line_.offset << 1U | std::uint64_t(e != 0);
-  }
-
-  void stop() {
-    clock_.stop();
-    pending_.settle(job_, delivered_, clock_.now_s());
-  }
+  [[nodiscard]] LineSpan span() const { return {line_.offset, line_.end_offset(), line_.number}; }
 
   Status block(const gcode::Block& block, const gcode::ParsedBlock& digest) {
     const char* text = block.buffer.data();
     std::uint64_t offset = block.offset;
     for (std::size_t i = 0; i < digest.count; ++i) {
-      const gcode::LinearMove& s = digest.lines[i];
-      const std::uint64_t length = s.length();
+      const gcode::LinearMove& move = digest.lines[i];
+      const std::uint64_t length = move.length();
       line_.text = {text, length};
-      line_.ending = {text + length, s.ending()};
+      line_.ending = {text + length, move.ending()};
       line_.offset = offset;
       ++line_.number;
-      text += length + s.ending();
-      offset += length + s.ending();
-      if (s.is() && straight(s)) continue;
+      text += length + move.ending();
+      offset += length + move.ending();
+      if (move.is() && linear_move(move)) continue;
       if (auto status = line(); !status) return status;
     }
     return success();
   }
 
   // The present line, most of all lines, in a few steps: what line() does of it where nothing else
-  // than a move can come of it. Patterns that do not want moves fit no line that begins as one.
-  // False if line() has to.
-  bool straight(const gcode::LinearMove& s) {
-    if (ask_moves_ || use_ == kNone || !job_.start || state_.inverse_time) return false;
-    std::array<double, 4>& way = effect_.delta;
-    gcode::apply(s, state_, way);
-    const double e = way[gcode::kE];
-    if (way == std::array<double, 4>{}) return true;  // a feed alone
+  // than a move can come of it. False if line() has to.
+  bool linear_move(const gcode::LinearMove& move) {
+    if (!uses_.in_use() || !job_.start || !interpreter_.moves_alone(state_)) return false;
+    std::array<double, 4>& delta = interpreted_.effect.delta;
+    gcode::apply(move, state_, delta);
+    const double e = delta[gcode::kE];
+    if (delta == std::array<double, 4>{}) return true;  // a feed alone
     if (e != 0) {
-      ToolUse& use = job_.uses[use_];
-      if (e > 0) {
-        extrudes(use);
-        ending_.fed();
-        if (!let_go_.empty()) let_go_.clear();
-      }
-      use.last_end = line_.end_offset();
-      if (keep_modals_) modals_.fed(use.last_end, state_);
-      if (e > 0) use.extruded_end = use.last_end;
-      take_material(e);
-      if (e > 0 && (way[0] != 0 || way[1] != 0)) count_layer();
+      const LineSpan here = span();
+      uses_.go_on(e > 0, here);
+      if (keeps_modals_) modals_.fed(here.end_offset, state_);
+      if (e > 0) ending_.fed();
+      count_material(delta);
+      if (e > 0 && (delta[0] != 0 || delta[1] != 0)) layers_.print_at(state_.position[gcode::kZ]);
     }
-    clock_.move({way, motion::Move::kStraight, state_.feed_mm_s}, tag_of(e));
+    timer_.move(delta, state_.feed_mm_s, line_.offset);
     return true;
   }
 
   Status line() {
     std::string_view text = line_.text;
-    if (line_.number == 1 && text.substr(0, 3) == "\xef\xbb\xbf") text.remove_prefix(3);
-    gcode::parse(text, words_);
-    if (words_.has_checksum) {
-      if (!words_.checksum_ok) {
-        const auto star = line_.text.find('*');
-        return refused(
-            star == std::string_view::npos ? 1 : characters(line_.text.substr(0, star)) + 1,
-            "the checksum is wrong", "the file is damaged; the machine would stop here");
-      }
-      if (words_.numbered) job_.numbered = true;
+    if (line_.number == 1) text = machine::without_byte_order_mark(text);
+    if (keeps_modals_) before_ = state_;
+    interpreter_.read(text, state_, interpreted_);
+    const gcode::Words& words = interpreted_.words;
+    if (words.has_checksum) {
+      if (!words.checksum_ok) return wrong_checksum();
+      if (words.numbered) job_.numbered = true;
     }
-    // Of the lines that select, only those that also do something else change more than the tool.
-    if (keep_modals_ && words_.given('T')) before_ = state_;
-    gcode::apply(words_, state_, effect_);
-    if (keep_modals_ && job_.start && words_.is('G', 92.1)) {
-      return refused(column_of('G'), "G92.1 undoes what step sequences have told the machine of E",
-                     "rewrite this job by a rule file whose sequences nothing names");
+    if (keeps_modals_ && job_.start && words.is('G', 92.1)) {
+      return errors_.at_letter(line_, 'G',
+                               "G92.1 undoes what step sequences have told the machine of E",
+                               "rewrite this job by a rule file whose sequences nothing names");
     }
-    bool lets_go = false;
-    if (ask_lines_ && (ask_moves_ || !effect_.moves) && !line_.text.empty()) {
-      found_.clear();
-      std::optional<double> seconds;
-      recogniser_.match(line_.text, found_, seconds);
-      for (const rules::Recognised& r : found_) {
-        lets_go |= r.lets_go();
-        // A line that also does something else cannot be taken out of the job.
-        const bool alone = found_.size() == 1 && !seconds && !effect_.selects && !effect_.moves &&
-                           effect_.commands <= 1;
-        if (auto status = recognised(r, alone); !status) return status;
-      }
-      if (seconds) {
-        stop();
-        job_.index.add({line_.offset, clock_.now_s()}, true);
-        clock_.pass(*seconds);
-      }
-    }
-    if (effect_.moves) {
-      if (auto status = move(); !status) return status;
-      if (effect_.commands <= 1) return success();
-    } else {
-      ending_.take(words_, lets_go);
-    }
-    if (effect_.commands == 0) return success();
-    if (effect_.limits && clock_.limits().take(words_)) {
-      modals_.limits(std::as_const(clock_).limits());
-    }
-    if (effect_.retracts || effect_.unretracts) {
-      if (auto status = firmware_retraction(); !status) return status;
-    }
-    if (effect_.waits_for_moves) {
-      stop();
-      if (effect_.dwell_s > 0) {
-        job_.index.add({line_.offset, clock_.now_s()}, true);
-        clock_.pass(effect_.dwell_s);
-      }
-    }
-    if (effect_.selects) {
-      if (auto status = select(effect_.tool); !status) return status;
-    }
-    if (effect_.sets_target && (effect_.has_temp || effect_.waits_for_target)) {
-      if (auto status = target(); !status) return status;
+    if (!interpreted_.effect.moves) ending_.take(words, interpreted_.recognised_end());
+    for (const Operation& operation : interpreted_.operations) {
+      if (auto status = perform(operation); !status) return status;
     }
     return success();
   }
 
-  Status recognised(const rules::Recognised& r, bool alone) {
-    using As = rules::Recognise::As;
-    switch (r.as) {
-      case As::layer:
-        ++layers_recognised_;
+  [[nodiscard]] Error wrong_checksum() const {
+    const auto star = line_.text.find('*');
+    const std::size_t column =
+        star == std::string_view::npos ? 1 : characters(line_.text.substr(0, star)) + 1;
+    return errors_.at(line_, column, "the checksum is wrong",
+                      "the file is damaged; the machine would stop here");
+  }
+
+  Status perform(const Operation& operation) {
+    switch (operation.kind) {
+      case Operation::Kind::layer:
+        layers_.recognise();
         return success();
-      case As::purge_begin:
-        purging_ = true;
+      case Operation::Kind::purge_begin:
+        materials_.begin_purge();
         return success();
-      case As::purge_end:
-        purging_ = false;
+      case Operation::Kind::purge_end:
+        materials_.end_purge();
         return success();
-      case As::change:
-        stop();
-        if (!words_.given('T')) before_ = state_;
-        state_.tool = r.tool.value_or(-1);
-        return select(r.tool.value_or(-1));
-      case As::set:
-      case As::wait: {
-        const std::size_t head =
-            r.heater ? heads_.of_heater(*r.heater) : heads_.of_tool(r.tool.value_or(-1));
-        const double temp = r.temp.value_or(0);
-        if (head == kNone) {
-          if (temp <= 0) return success();
-          return refused(1, "no toolhead has the heater that this line sets",
-                         "add it to a [[toolhead]] in the rule file");
+      case Operation::Kind::rest:
+        timer_.stop();
+        return success();
+      case Operation::Kind::pass:
+        job_.index.add({line_.offset, timer_.now_s()}, true);
+        timer_.pass(operation.seconds);
+        return success();
+      case Operation::Kind::select:
+        return select(operation.tool);
+      case Operation::Kind::set_target:
+        return set_target(operation);
+      case Operation::Kind::move:
+        return move();
+      case Operation::Kind::set_limits:
+        if (timer_.limits().take(interpreted_.words)) {
+          modals_.limits(std::as_const(timer_).limits());
         }
-        if (r.as == As::wait) stop();
-        return add_target(head, true, temp, r.as == As::wait, false, alone, 1);
-      }
+        return success();
+      case Operation::Kind::retract:
+        return firmware_retraction(false);
+      case Operation::Kind::unretract:
+        return firmware_retraction(true);
     }
     return success();
   }
 
-  Error unserved(int tool) const {
-    Error e = refused(column_of('T'), "no toolhead serves T" + std::to_string(tool), "");
-    e.hint = "add " + std::to_string(tool) +
-             " to the `tools` of a [[toolhead]] in the rule file, or add a [[toolhead]] for it";
-    return e;
-  }
-
-  static ChangeKind kind_of(const machine::Selected& m) {
-    if (m.to == kNone) return ChangeKind::park;
-    if (m.from == m.to) return m.exchange ? ChangeKind::filament : ChangeKind::redundant;
-    return m.exchange ? ChangeKind::both : m.first ? ChangeKind::first : ChangeKind::toolhead;
+  [[nodiscard]] Error unserved(int tool) const {
+    return errors_.at_letter(
+        line_, 'T', fmt::format("no toolhead serves T{}", tool),
+        fmt::format("add {} to the `tools` of a [[toolhead]] in the rule file, or add a "
+                    "[[toolhead]] for it",
+                    tool));
   }
 
   Status select(int tool) {
-    ToolChange s;
-    s.at = {line_.offset, clock_.now_s()};
-    s.end_offset = line_.end_offset();
-    s.line = line_.number;
-    s.from_tool = tool_;
-    s.tool = tool;
-    s.from_head = mounted_;
-    const machine::Selected m = mount_.select(tool);
-    if (!m.served) return unserved(tool);
-    if (tool < 0 && m.redundant) return success();
-    s.head = m.to;
-    s.park_s = m.park_s;
-    s.pick_s = m.pick_s;
-    s.exchange_s = m.exchange_s;
-    s.out_tool = m.out_tool;
-    s.kind = kind_of(m);
-    job_.index.add(s.at, true);
-    job_.index.change(s.at.time_s);
-    clock_.pass(s.park_s + s.pick_s + s.exchange_s);
-    s.end_s = clock_.now_s();
+    const double at_s = timer_.now_s();
+    bool served = true;
+    ToolChange change = uses_.select(tool, served);
+    if (!served) return unserved(tool);
+    if (tool < 0 && change.from_head == kNone) return success();  // parked already
+    const LineSpan here = span();
+    change.at = {here.offset, at_s};
+    change.end_offset = here.end_offset;
+    change.line = here.number;
+    job_.index.add(change.at, true);
+    job_.index.change(at_s);
+    timer_.pass(change.park_s + change.pick_s + change.exchange_s);
+    change.end_s = timer_.now_s();
     // Waits come next: what is due during them has to find a place before them.
-    job_.index.add({s.end_offset, s.end_s}, true);
-    if (keep_modals_) {
+    job_.index.add({change.end_offset, change.end_s}, true);
+    if (keeps_modals_) {
       modals_.select();
-      modals_.keep(s.at.offset, before_);
-      modals_.keep(s.end_offset, state_);
+      modals_.keep(change.at.offset, before_);
+      modals_.keep(change.end_offset, state_);
     }
-    if (s.kind != ChangeKind::redundant) {
-      close_use(s.head == mounted_);
-      tool_ = tool;
-      mounted_ = s.head;
-      use_ = kNone;
-    }
-    job_.tool_changes.push_back(s);
-    if (s.kind != ChangeKind::redundant) last_select_ = job_.tool_changes.size() - 1;
+    uses_.finish_change(change, timer_.filament_until_s());
     return success();
   }
 
-  // REQUIRES: motion is at rest. A wait after the last movement may be for what is exchanged next.
-  void close_use(bool exchanged_next) {
-    const std::size_t wait = std::exchange(wait_of_visit_, kNone);
-    if (use_ != kNone) {
-      ToolUse& use = job_.uses[use_];
-      use.last_end_s = filament_until_s_;
-      if (wait == kNone || exchanged_next || job_.targets[wait].at.offset < use.last_end) return;
-      use.last_end = job_.targets[wait].end_offset;
-      use.last_end_s = job_.targets[wait].at.time_s;
-      return;
-    }
-    const bool exchanged = last_select_ != kNone && job_.tool_changes[last_select_].exchanges();
-    if (!exchanged && wait == kNone) return;
-    ToolUse s{.head = mounted_, .tool = tool_, .select = last_select_};
-    if (wait != kNone) {
-      const Target& target = job_.targets[wait];
-      s.kind = ToolUse::Kind::waited;
-      s.first = {target.end_offset, target.at.time_s};
-      s.first_line = target.line;
-    } else {
-      const ToolChange& select = job_.tool_changes[last_select_];
-      s.kind = ToolUse::Kind::exchanged;
-      s.first = {select.end_offset, select.end_s};
-      s.first_line = select.line;
-    }
-    s.last_end = s.extruded_end = s.first.offset;
-    s.last_end_s = s.first.time_s;
-    job_.uses.push_back(s);
-  }
-
-  Status target() {
-    const std::optional<int> index = effect_.target_index;
-    const std::size_t head = !index                                       ? mount_.spoken_to()
-                             : rules_.dialect.temperature_index_is_heater ? heads_.of_heater(*index)
-                                                                          : heads_.of_tool(*index);
+  Status set_target(const Operation& operation) {
+    const std::size_t head = uses_.head_of(operation.heater);
     if (head == kNone) {
-      if (effect_.has_temp && effect_.temp_c <= 0) return success();  // off is always harmless
-      return unserved(index.value_or(0));
+      if (operation.temp_c && *operation.temp_c <= 0) return success();  // off is always harmless
+      using By = machine::HeaterAddress::By;
+      const machine::HeaterAddress& heater = operation.heater;
+      if (!operation.by_pattern()) return unserved(heater.by == By::mounted ? 0 : heater.number);
+      return errors_.at(line_, 1, "no toolhead has the heater that this line sets",
+                        "add it to a [[toolhead]] in the rule file");
     }
-    return add_target(head, effect_.has_temp, effect_.temp_c, effect_.waits_for_target,
-                      effect_.waits_for_cooling, effect_.commands == 1,
-                      column_of(words_.given('S') ? 'S' : 'R'));
-  }
-
-  Status add_target(std::size_t head, bool has_temp, double temp, bool waits, bool cooling,
-                    bool alone, std::size_t column) {
-    if (has_temp && temp > heads_[head].max_c) {
-      Error e = refused(column, "", "check the job, or `max_c` of this toolhead in the rule file");
-      e.message = fmt::format("a target of {} C is above max_c = {} of toolhead \"{}\"", temp,
-                              heads_[head].max_c, heads_[head].name);
-      return e;
+    if (operation.temp_c.value_or(0) > uses_.heads()[head].max_c) {
+      return too_hot(*operation.temp_c, uses_.heads()[head], operation.by_pattern());
     }
-    Target t;
-    t.at = here();
-    t.end_offset = line_.end_offset();
-    t.line = line_.number;
-    t.head = head;
-    t.has_temp = has_temp;
-    t.temp_c = std::max(0.0, temp);
-    t.waits = waits;
-    t.cooling = cooling;
-    t.alone = alone;
-    job_.targets.push_back(t);
-    if (has_temp) {
-      const double ambient_c = heads_[head].hotend.ambient_c;
-      if (t.temp_c <= ambient_c && target_of(head) > ambient_c) let_go_[head] = target_of(head);
-      if (t.temp_c > ambient_c) let_go_.erase(head);
-      target_of(head) = t.temp_c;
-    }
-    // What is waited for until it has cooled down is no use.
-    const bool heated = target_of(head) > heads_[head].hotend.ambient_c &&
-                        !(cooling && target_of(head) < used_at(head));
-    if (waits && heated && head == mounted_) {
-      used_at(head) = target_of(head);
-      if (job_.start) wait_of_visit_ = job_.targets.size() - 1;
-    }
-    if (keep_modals_) modals_.keep(t.end_offset, state_);
-    pending_.add(clock_.moves_taken(), PendingTimes::Field::target, job_.targets.size() - 1);
-    if (waits) {
-      pending_.settle(job_, delivered_, clock_.now_s());
-      job_.index.add({line_.offset, clock_.now_s()}, true);
+    if (operation.waits) timer_.stop();
+    uses_.set_target(head, operation, span(), alone(operation));
+    if (keeps_modals_) modals_.keep(line_.end_offset(), state_);
+    timer_.time_target(job_.targets.size() - 1);
+    if (operation.waits) {
+      timer_.settle();
+      job_.index.add({line_.offset, timer_.now_s()}, true);
     }
     return success();
   }
 
-  // The target that the job has given to a heater so far, and when it was last used; 0 before any.
-  double& target_of(std::size_t head) { return of(target_of_, head); }
-  double& used_at(std::size_t head) { return of(used_at_, head); }
-  static double& of(std::vector<double>& by_head, std::size_t head) {
-    if (by_head.size() <= head) by_head.resize(head + 1, 0);
-    return by_head[head];
+  // Whether the line does nothing else: else it cannot be taken out of the job.
+  [[nodiscard]] bool alone(const Operation& operation) const {
+    const gcode::Effect& e = interpreted_.effect;
+    if (!operation.by_pattern()) return e.commands == 1;
+    return interpreted_.recognised.size() == 1 && !interpreted_.seconds && !e.selects && !e.moves &&
+           e.commands <= 1;
   }
 
-  Status firmware_retraction() {
-    const motion::Limits& l = std::as_const(clock_).limits();
-    motion::Move m;
-    m.delta[gcode::kE] = effect_.retracts ? -l.retract_mm : l.retract_mm;
-    m.feed_mm_s = effect_.retracts ? l.retract_mm_s : l.unretract_mm_s;
-    if (auto status = feeds(effect_.unretracts); !status) return status;
-    // However far the firmware pulls, and be it nothing.
-    clock_.move(m, tag_of(1));
+  [[nodiscard]] Error too_hot(double temp_c, const rules::Toolhead& head, bool by_pattern) const {
+    const std::string message = fmt::format(
+        "a target of {} C is above max_c = {} of toolhead \"{}\"", temp_c, head.max_c, head.name);
+    const std::string hint = "check the job, or `max_c` of this toolhead in the rule file";
+    if (by_pattern) return errors_.at(line_, 1, message, hint);
+    return errors_.at_letter(line_, interpreted_.words.given('S') ? 'S' : 'R', message, hint);
+  }
+
+  Status firmware_retraction(bool forwards) {
+    if (auto status = move_filament(forwards); !status) return status;
+    timer_.firmware_retraction(forwards, line_.offset);
     return success();
   }
 
-  // Filament is moved by the present line: a use goes on, or begins. What the job pulls cold,
-  // it has asked for no heat for; where it has only just let go of the heater, it is not cold.
-  Status feeds(bool forwards) {
-    if (use_ == kNone && !forwards) {
-      if (mounted_ == kNone) return success();
-      const bool hot = target_of(mounted_) > heads_[mounted_].hotend.ambient_c;
-      if (!hot && !let_go_.contains(mounted_)) return success();
+  Status move_filament(bool forwards) {
+    const LineSpan here = span();
+    switch (uses_.move_filament(forwards, here)) {
+      case UseTracker::Filament::cold:
+        return success();
+      case UseTracker::Filament::unserved:
+        return errors_.at(line_, 1,
+                          "filament moves before any tool is selected, and no toolhead serves T0",
+                          "add 0 to the `tools` of a [[toolhead]] in the rule file");
+      case UseTracker::Filament::begins:
+        timer_.time_use(job_.uses.size() - 1);
+        break;
+      case UseTracker::Filament::goes_on:
+        break;
     }
-    if (use_ == kNone) {
-      mounted_ = mount_.feeding();
-      if (mounted_ == kNone) {
-        return refused(1, "filament moves before any tool is selected, and no toolhead serves T0",
-                       "add 0 to the `tools` of a [[toolhead]] in the rule file");
-      }
-      tool_ = mount_.tool();
-      ToolUse s{.head = mounted_, .tool = tool_, .select = last_select_};
-      s.kind = ToolUse::Kind::pulled;
-      s.first = here();
-      s.first_line = line_.number;
-      s.extruded_end = line_.offset;
-      job_.uses.push_back(s);
-      used_at(mounted_) = target_of(mounted_);
-      if (const auto it = let_go_.find(mounted_); it != let_go_.end() && !forwards) {
-        job_.uses.back().before_off_c = used_at(mounted_) = it->second;
-      }
-      use_ = job_.uses.size() - 1;
-      pending_.add(clock_.moves_taken(), PendingTimes::Field::use_first, use_);
-    }
-    job_.uses[use_].last_end = line_.end_offset();
-    if (keep_modals_) modals_.fed(line_.end_offset(), state_);
-    if (forwards) {
-      ending_.fed();
-      let_go_.clear();
-      extrudes(job_.uses[use_]);
-      job_.uses[use_].extruded_end = line_.end_offset();
-    }
+    if (keeps_modals_) modals_.fed(here.end_offset, state_);
+    if (forwards) ending_.fed();
     return success();
-  }
-
-  void extrudes(ToolUse& use) const {
-    if (use.kind == ToolUse::Kind::fed) return;
-    use.pulled_first = use.first.offset < line_.offset;
-    use.kind = ToolUse::Kind::fed;
-    use.fed_offset = line_.offset;
   }
 
   Status move() {
-    const double e = effect_.delta[gcode::kE];
+    const gcode::Effect& effect = interpreted_.effect;
+    const double e = effect.delta[gcode::kE];
     if (e != 0) {
-      if (auto status = feeds(e > 0); !status) return status;
-      if (tool_ >= 0) take_material(e);  // else a retraction before any tool is selected
-      if (e > 0 && (effect_.delta[0] != 0 || effect_.delta[1] != 0 || effect_.arc)) {
+      if (auto status = move_filament(e > 0); !status) return status;
+      if (uses_.tool() >= 0) count_material(effect.delta);
+      if (interpreted_.prints()) {
         if (!job_.start) {
-          job_.start = here();
-          pending_.add(clock_.moves_taken(), PendingTimes::Field::start, 0);
+          job_.start = Place{line_.offset, 0};
+          timer_.time_start();
         }
-        count_layer();
+        layers_.print_at(state_.position[gcode::kZ]);
       }
     }
-    motion::Move m;
-    m.delta = effect_.delta;
-    m.feed_mm_s = effect_.feed_mm_s;
-    if (effect_.arc) {
-      motion::move_along(clock_, m, *effect_.arc, state_.plane, tag_of(e));
-      return success();
+    if (effect.arc) {
+      timer_.move_along(*effect.arc, state_.plane, effect.delta, effect.feed_mm_s, line_.offset);
+    } else {
+      timer_.move(effect.delta, effect.feed_mm_s, line_.offset);
     }
-    m.length_mm = motion::Move::kStraight;
-    clock_.move(m, tag_of(e));
     return success();
   }
 
-  void take_material(double e) {
-    Material& m = materials_.of(tool_);
-    const bool purge = purging_ || (purge_area_ != nullptr && in_purge_area());
-    (purge ? m.purge_mm : m.part_mm) += e * std::as_const(clock_).limits().flow_factor;
-  }
-
-  void count_layer() {
-    if (state_.position[gcode::kZ] <= top_z_ + 1e-6) return;
-    top_z_ = state_.position[gcode::kZ];
-    ++layers_by_height_;
-  }
-
-  // Whether the present move starts and ends there, as the machine counts.
-  [[nodiscard]] bool in_purge_area() const {
-    for (std::size_t a = 0; a < purge_area_->size(); ++a) {
-      const rules::Range& range = (*purge_area_)[a];
-      const double to = state_.position[a] + state_.offset[a];
-      const double from = to - effect_.delta[a];
-      if (std::min(from, to) < range.low - 1e-6 || std::max(from, to) > range.high + 1e-6) {
-        return false;
-      }
-    }
-    return true;
+  void count_material(const std::array<double, 4>& delta) {
+    const double mm = delta[gcode::kE] * std::as_const(timer_).limits().flow_factor;
+    materials_.move(uses_.tool(), mm, delta, state_);
   }
 
   void finish() {
-    stop();
-    if (keep_modals_) modals_.finish(job_);
-    close_use(false);
-    job_.heads = heads_.list();
-    const auto on =
-        std::count_if(target_of_.begin(), target_of_.end(), [](double c) { return c > 0; });
-    job_.ending = ending_.ending(line_.ending.empty(), int(on));
-    job_.duration_s = clock_.now_s();
-    job_.motion_s = clock_.moving_s();
-    job_.layers = layers_recognised_ > 0 ? layers_recognised_ : layers_by_height_;
-    for (const ToolChange& s : job_.tool_changes) {
-      if (!s.exchanges()) continue;
-      Material& m = materials_.of(s.tool);
-      ++m.exchanges;
-      m.exchange_purge_mm3 += heads_[s.head].exchange_purge_mm3;
+    timer_.stop();
+    if (keeps_modals_) modals_.finish(job_);
+    uses_.finish(timer_.filament_until_s());
+    job_.heads = uses_.heads().list();
+    job_.ending = ending_.ending(line_.ending.empty(), uses_.heaters_on());
+    job_.duration_s = timer_.now_s();
+    job_.motion_s = timer_.motion_s();
+    job_.layers = layers_.count();
+    for (const ToolChange& change : job_.tool_changes) {
+      if (!change.exchanges()) continue;
+      materials_.exchange(change.tool, job_.heads[change.head].exchange_purge_mm3);
     }
     job_.materials = materials_.list();
     set_temperatures(job_);
   }
 
-  const rules::Rules& rules_;
   const ScanOptions& options_;
-  rules::Recogniser recogniser_;
-  bool ask_moves_ = false, ask_lines_ = false;
-  bool keep_modals_ = false;
-  gcode::State before_;  // the present line, if it names a tool
-  ModalKeeper modals_;
+  const LineErrors errors_;
+  const machine::Interpreter interpreter_;
+  const bool keeps_modals_;
   Job job_;
-  motion::MoveTimer clock_;
-  gcode::RawLine line_;
-  gcode::Words words_;
-  gcode::State state_;
-  gcode::Effect effect_;
-  std::vector<rules::Recognised> found_;
-
-  PendingTimes pending_;
-  std::uint64_t delivered_ = 0;
-  std::uint64_t last_offset_ = UINT64_MAX;  // of a line with a move
-  double filament_until_s_ = 0;             // when the last move of filament was over
-
-  machine::Heads heads_{rules_};
-  machine::ToolChanger mount_{heads_};
-  machine::EndingWatch ending_;
-  int tool_ = -1;  // of the use under way
-  std::size_t mounted_ = kNone;
-  std::size_t last_select_ = kNone;
-  std::size_t use_ = kNone;
-  std::size_t wait_of_visit_ = kNone;        // of job_.targets: the last for what is mounted
-  std::vector<double> target_of_, used_at_;  // by toolhead
-  // By toolhead: the target before an off, while nothing has been fed forwards since.
-  std::map<std::size_t, double> let_go_;
-
-  bool purging_ = false;
-  const std::array<rules::Range, 2>* purge_area_ = nullptr;
+  JobTimer timer_;
+  UseTracker uses_;
   Materials materials_;
-  double top_z_ = -1e9;
-  std::uint64_t layers_recognised_ = 0, layers_by_height_ = 0;
+  LayerCount layers_;
+  ModalKeeper modals_;
+  machine::EndingWatch ending_;
+
+  gcode::RawLine line_;  // the present one
+  machine::InterpretedLine interpreted_;
+  gcode::State state_;
+  gcode::State before_;  // the present line; kept for modals_ alone
 };
 
 }  // namespace
@@ -593,8 +354,7 @@ class Scanner final : public motion::MoveTimer::Listener {
 Result<Job> scan(ByteSource& source, const rules::Rules& rules, const ScanOptions& options) {
   auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
   if (!recogniser) return std::move(recogniser.error());
-  Scanner scanner(rules, options, std::move(*recogniser));
-  return scanner.run(source);
+  return Scanner(rules, options, *recogniser).run(source);
 }
 
 }  // namespace forewarm::job

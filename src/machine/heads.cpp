@@ -77,7 +77,19 @@ std::size_t ToolChanger::feeding() {
   return mounted_;
 }
 
-std::size_t ToolChanger::spoken_to() {
+std::size_t ToolChanger::head_of(const HeaterAddress& address) {
+  switch (address.by) {
+    case HeaterAddress::By::tool:
+      return heads_.of_tool(address.number);
+    case HeaterAddress::By::heater:
+      return heads_.of_heater(address.number);
+    case HeaterAddress::By::mounted:
+      break;
+  }
+  return last_mounted();
+}
+
+std::size_t ToolChanger::last_mounted() {
   if (mounted_ != kNone) return mounted_;
   if (last_mounted_ != kNone) return last_mounted_;
   return heads_.of_tool(0);

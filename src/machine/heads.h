@@ -1,10 +1,12 @@
-// Which toolhead and heater a number means, and who is mounted with what.
+// Which toolhead and heater a number means, and which toolhead is mounted with which filament.
 //
-// Heads: the rule file's toolheads, or with tools = "seen" one more for each number met. Mount: one
-// machine's way through the selects. Whoever follows a job by its text asks here.
+// Heads: the rule file's toolheads, or with tools = "seen" one more for each number met.
+// ToolChanger: one machine's way through the selects of a job. Whoever follows a job by its text
+// asks here.
 #pragma once
 
-#include <optional>
+#include <cstddef>
+#include <cstdint>
 #include <unordered_map>
 #include <vector>
 
@@ -13,6 +15,13 @@
 namespace forewarm::machine {
 
 constexpr std::size_t kNone = SIZE_MAX;
+
+// How a line names a heater.
+struct HeaterAddress {
+  enum class By : std::uint8_t { tool, heater, mounted };  // mounted: no number
+  By by = By::mounted;
+  int number = -1;
+};
 
 class Heads {
  public:
@@ -46,12 +55,14 @@ class ToolChanger {
   [[nodiscard]] Selected select(int tool);  // -1 parks
   // Filament is fed: before any select that is T0's. kNone: no toolhead serves it.
   [[nodiscard]] std::size_t feeding();
-  // Whom a target without a number means.
-  [[nodiscard]] std::size_t spoken_to();
+  // The toolhead whose heater is meant; kNone: no toolhead has it.
+  [[nodiscard]] std::size_t head_of(const HeaterAddress& address);
   [[nodiscard]] int tool() const { return tool_; }
   [[nodiscard]] std::size_t mounted() const { return mounted_; }
 
  private:
+  [[nodiscard]] std::size_t last_mounted();
+
   Heads& heads_;
   int tool_ = -1;
   bool used_ = false;  // some tool, ever

@@ -11,7 +11,6 @@ namespace forewarm::machine {
 namespace {
 
 using gcode::Named;
-using As = rules::Recognise::As;
 
 int tool_of(const std::unordered_map<std::size_t, int>& by_head, std::size_t head) {
   const auto it = by_head.find(head);
@@ -23,13 +22,12 @@ int tool_of(const std::unordered_map<std::size_t, int>& by_head, std::size_t hea
 FilamentMove::FilamentMove(const rules::Rules& rules, const rules::Recogniser& recogniser,
                            gcode::ToolMap map)
     : rules_(rules),
-      recogniser_(recogniser),
       map_(std::move(map)),
-      heaters_(rules.dialect.temperature_index_is_heater),
-      ask_moves_(recogniser.wants_moves()),
+      by_heater_(rules.dialect.temperature_index_is_heater),
+      interpreter_(rules, recogniser),
       heads_(rules),
-      mount_(heads_),
-      asked_(heads_) {
+      changer_(heads_),
+      heater_targets_(heads_) {
   std::erase_if(map_, [](const auto& pair) { return pair.first == pair.second; });
 }
 
@@ -47,38 +45,27 @@ Error FilamentMove::refused(std::uint64_t line, std::string_view text, std::size
 
 Status FilamentMove::line(const gcode::RawLine& raw) {
   gcode::RawLine line = raw;
-  if (first_ && line.text.substr(0, 3) == "\xef\xbb\xbf") line.text.remove_prefix(3);
-  first_ = false;
-  gcode::parse(line.text, words_);
-  gcode::apply(words_, state_, effect_);
-  found_.clear();
-  std::optional<double> seconds;
-  if (!recogniser_.empty() && (ask_moves_ || !effect_.moves) && !line.text.empty()) {
-    recogniser_.match(line.text, found_, seconds);
-  }
-  if (words_.numbered && words_.has_checksum) count_ = words_.number;
-  if (count_ && words_.is('M', 110) && words_.given('N') && std::abs(words_.value('N')) < 9e15) {
-    count_ = std::int64_t(words_.value('N'));
+  if (std::exchange(first_, false)) line.text = without_byte_order_mark(line.text);
+  interpreter_.read(line.text, state_, line_);
+  const gcode::Words& words = line_.words;
+  if (words.numbered && words.has_checksum) count_ = words.number;
+  if (count_ && words.is('M', 110) && words.given('N') && std::abs(words.value('N')) < 9e15) {
+    count_ = std::int64_t(words.value('N'));
   }
   names_of(line.text);
 
-  const bool moves =
-      (effect_.moves && effect_.delta[gcode::kE] != 0) || effect_.retracts || effect_.unretracts;
-  const bool forwards = effect_.unretracts || effect_.delta[gcode::kE] > 0;
   TargetLine given;
-  // In the order in which a machine does it, as job/ and check/ have it.
-  for (const rules::Recognised& r : found_) {
-    if (r.as == As::set || r.as == As::wait) recognised_target(r, given);
-    if (r.as != As::change) continue;
+  for (const Operation& operation : line_.operations) {
+    using Kind = Operation::Kind;
+    const double fed_mm = line_.effect.delta[gcode::kE];
+    if (operation.kind == Kind::set_target) add_target(operation, given);
+    if (operation.kind == Kind::move && fed_mm != 0) moves_filament(fed_mm > 0, line);
+    if (operation.kind == Kind::retract) moves_filament(false, line);
+    if (operation.kind == Kind::unretract) moves_filament(true, line);
+    if (operation.kind != Kind::select) continue;
     given.selects = true;
-    select(r.tool.value_or(-1), raw);
+    select(operation.tool, raw);
   }
-  if (moves) moves_filament(forwards, line);
-  if (effect_.selects) {
-    given.selects = true;
-    select(effect_.tool, raw);
-  }
-  own_target(given);
   if (given.targets.empty()) {
     for (const Named& n : names_) {
       if (n.kind == Named::Kind::tool) named_.insert(n.number);
@@ -93,18 +80,19 @@ Status FilamentMove::line(const gcode::RawLine& raw) {
   given.to = raw.offset + raw.text.size();
   given.line = raw.number;
   given.text = std::string(line.text);
-  given.alone = given.targets.size() == 1 && found_.size() <= 1 && effect_.commands <= 1 &&
-                !given.selects && !effect_.moves && !seconds;
-  given.numbered = words_.numbered && words_.has_checksum;
-  given.number = words_.number;
+  given.alone = given.targets.size() == 1 && line_.recognised.size() <= 1 &&
+                line_.effect.commands <= 1 && !given.selects && !line_.effect.moves &&
+                !line_.seconds;
+  given.numbered = words.numbered && words.has_checksum;
+  given.number = words.number;
   given.names = names_;
   givens_.push_back(std::move(given));
   return success();
 }
 
 void FilamentMove::names_of(std::string_view text) {
-  names_ = gcode::numbers_named(text, words_, heaters_);
-  for (const rules::Recognised& r : found_) {
+  names_ = gcode::numbers_named(text, line_.words, by_heater_);
+  for (const rules::Recognised& r : line_.recognised) {
     using Kind = Named::Kind;
     if (r.tool && r.tool_length > 0) {
       names_.push_back({r.tool_at, r.tool_length, *r.tool, Kind::tool});
@@ -120,7 +108,7 @@ void FilamentMove::names_of(std::string_view text) {
 
 void FilamentMove::select(int tool, const gcode::RawLine& line) {
   if (tool >= 0) used_.insert(tool);
-  const Selected s = mount_.select(tool);
+  const Selected s = changer_.select(tool);
   if (!s.served || s.redundant) return;
   Visit v;
   v.tool = tool;
@@ -136,19 +124,19 @@ void FilamentMove::select(int tool, const gcode::RawLine& line) {
 }
 
 void FilamentMove::moves_filament(bool forwards, const gcode::RawLine& line) {
-  if (mount_.mounted() == kNone && !forwards) return;
+  if (changer_.mounted() == kNone && !forwards) return;
   Visit& v = visits_.back();
   if (v.tool < 0) {
     // Nothing is selected: the machine takes T0, as it did from the last select on.
-    v.head = mount_.feeding();
+    v.head = changer_.feeding();
     if (v.head == kNone) return;
-    v.tool = mount_.tool();
+    v.tool = changer_.tool();
     v.by_select = false;
     used_.insert(v.tool);
     inside_[v.head] = v.tool;
   }
   ++turn_;
-  const bool hot = v.begun || asked_.begins(v.head, forwards);
+  const bool hot = v.begun || heater_targets_.begin_use(v.head, forwards);
   if (hot && !std::exchange(v.begun, true)) user_[v.head] = v.tool;
   used(v,
        forwards ? Visit::First::fed
@@ -156,7 +144,7 @@ void FilamentMove::moves_filament(bool forwards, const gcode::RawLine& line) {
                 : Visit::First::pulled_cold,
        turn_, line.number, line.text);
   if (!forwards) return;
-  asked_.fed();
+  heater_targets_.feed();
   if (std::exchange(told_, false)) fed_.push_back(turn_);
 }
 
@@ -179,48 +167,35 @@ std::size_t FilamentMove::name_at(std::size_t at) const {
   return it == names_.end() ? kNever : std::size_t(it - names_.begin());
 }
 
-void FilamentMove::recognised_target(const rules::Recognised& r, TargetLine& given) {
+void FilamentMove::add_target(const Operation& operation, TargetLine& given) {
   Target t;
-  t.by_heater = r.heater.has_value();
-  t.name = name_at(r.heater ? r.heater_at : r.tool_at);
-  t.head = r.heater ? heads_.of_heater(*r.heater) : heads_.of_tool(r.tool.value_or(-1));
-  t.tool = r.heater ? -1 : r.tool.value_or(-1);
-  t.temp_c = r.temp;
-  add(std::move(t), r.as == As::wait, false, given);
-}
-
-void FilamentMove::own_target(TargetLine& given) {
-  if (!effect_.sets_target || !(effect_.has_temp || effect_.waits_for_target)) return;
-  Target t;
-  if (effect_.has_temp) t.temp_c = std::max(0.0, effect_.temp_c);
-  if (const auto index = effect_.target_index) {
-    for (std::size_t i = 0; i < names_.size(); ++i) {
-      if (names_[i].number == *index) t.name = i;
-    }
-    t.by_heater = heaters_;
-    t.head = heaters_ ? heads_.of_heater(*index) : heads_.of_tool(*index);
-    if (!heaters_) t.tool = *index;
-  } else {
-    t.head = mount_.spoken_to();
+  t.by_heater = operation.heater.by == HeaterAddress::By::heater;
+  t.head = changer_.head_of(operation.heater);
+  if (operation.heater.by == HeaterAddress::By::tool) t.tool = operation.heater.number;
+  t.temp_c = operation.temp_c;
+  if (operation.by_pattern()) {
+    const rules::Recognised& found = line_.recognised[operation.pattern];
+    t.name = name_at(found.heater ? found.heater_at : found.tool_at);
+  } else if (operation.heater.by == HeaterAddress::By::mounted) {
     for (std::size_t v = visits_.size(); v-- > 0 && t.tool < 0;) t.tool = visits_[v].tool;
+  } else {
+    for (std::size_t i = 0; i < names_.size(); ++i) {
+      if (names_[i].number == operation.heater.number) t.name = i;
+    }
   }
-  add(std::move(t), effect_.waits_for_target, effect_.waits_for_cooling, given);
-}
-
-void FilamentMove::add(Target t, bool waits, bool waits_for_cooling, TargetLine& given) {
   if (given.turn == 0) given.turn = ++turn_;
   told_ = true;
   t.inside = tool_of(inside_, t.head);
   t.user = tool_of(user_, t.head);
   if (t.head != kNone) {
-    t.waits = waits;
-    t.cools = waits && asked_.cools(t.head, t.temp_c, waits_for_cooling);
-    asked_.give(t.head, t.temp_c);
-    t.uses = waits && !t.cools && t.head == mount_.mounted() &&
-             asked_.is_hot(t.head, asked_[t.head].target_c);
+    t.waits = operation.waits;
+    t.cools = t.waits && heater_targets_.cools(t.head, t.temp_c, operation.waits_for_cooling);
+    heater_targets_.set(t.head, t.temp_c);
+    t.uses = t.waits && !t.cools && t.head == changer_.mounted() &&
+             heater_targets_.is_hot(t.head, heater_targets_[t.head].target_c);
     if (t.uses) {
-      user_[t.head] = mount_.tool();
-      asked_.waits(t.head);
+      user_[t.head] = changer_.tool();
+      heater_targets_.wait(t.head);
     }
   }
   given.targets.push_back(std::move(t));
@@ -236,7 +211,7 @@ Status FilamentMove::renumber(const gcode::RawLine& raw, std::string_view text) 
     if (how.find(one) == std::string::npos) how += (how.empty() ? "" : ", ") + one;
   }
   if (how.empty()) return success();
-  auto line = gcode::with_numbers(text, words_, names_, to);
+  auto line = gcode::with_numbers(text, line_.words, names_, to);
   if (!line) return refused(raw.number, text, 0, line.error().message, line.error().hint);
   out_.push_back(
       {{raw.offset, raw.offset + raw.text.size(), std::move(*line)}, std::move(how), raw.number});

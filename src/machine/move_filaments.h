@@ -39,8 +39,9 @@
 #include "gcode/lines.h"
 #include "gcode/renumber.h"
 #include "gcode/state.h"
-#include "machine/asked.h"
 #include "machine/heads.h"
+#include "machine/heater_targets.h"
+#include "machine/interpreter.h"
 #include "rules/recogniser.h"
 
 namespace forewarm::machine {
@@ -116,9 +117,7 @@ class FilamentMove {
   void moves_filament(bool forwards, const gcode::RawLine& line);
   static void used(Visit& visit, Visit::First how, std::size_t turn, std::uint64_t line,
                    std::string_view text);
-  void recognised_target(const rules::Recognised& r, TargetLine& given);
-  void own_target(TargetLine& given);
-  void add(Target target, bool waits, bool waits_for_cooling, TargetLine& given);
+  void add_target(const Operation& operation, TargetLine& given);
   [[nodiscard]] std::size_t name_at(std::size_t at) const;
   [[nodiscard]] Status renumber(const gcode::RawLine& raw, std::string_view text);
 
@@ -140,31 +139,29 @@ class FilamentMove {
   [[nodiscard]] Status write(const TargetLine& given);
   [[nodiscard]] std::string described(const TargetLine& given, const Target& target);
   [[nodiscard]] Status keep_temperatures();
-  void give(Target& target, Asked& was, Asked& is);
-  [[nodiscard]] bool as_before(const Visit& visit, const Asked::Heater& was,
-                               const Asked::Heater& is) const;
-  [[nodiscard]] Status put_in(const Visit& visit, const Asked::Heater& was,
-                              const Asked::Heater& is);
+  void give(Target& target, HeaterTargets& was, HeaterTargets& is);
+  [[nodiscard]] bool as_before(const Visit& visit, const HeaterTargets::Heater& was,
+                               const HeaterTargets::Heater& is) const;
+  [[nodiscard]] Status put_in(const Visit& visit, const HeaterTargets::Heater& was,
+                              const HeaterTargets::Heater& is);
   [[nodiscard]] bool understood(const std::string& command, std::size_t head, double temp_c,
                                 bool waits);
 
   const rules::Rules& rules_;
-  const rules::Recogniser& recogniser_;
   gcode::ToolMap map_;
-  const bool heaters_, ask_moves_;
+  const bool by_heater_;
+  const Interpreter interpreter_;
   Heads heads_;
-  ToolChanger mount_;
+  ToolChanger changer_;
   std::set<int> used_, named_;  // named: by lines that give no targets
   std::set<int> given_;         // by those that do
 
-  gcode::Words words_;
   gcode::State state_;
-  gcode::Effect effect_;
-  std::vector<rules::Recognised> found_;
+  InterpretedLine line_;
   std::vector<gcode::Named> names_;
   std::optional<std::int64_t> count_;
   ByHead inside_, user_;
-  Asked asked_;
+  HeaterTargets heater_targets_;
   std::size_t turn_ = 0;
   bool told_ = false;  // a target was given since filament was last fed forwards
   bool first_ = true;

@@ -10,7 +10,6 @@ namespace forewarm::machine {
 namespace {
 
 using gcode::Named;
-using As = rules::Recognise::As;
 
 constexpr double kSameC = 0.01;
 
@@ -257,8 +256,8 @@ Status FilamentMove::write(const TargetLine& given) {
     if (how.find(one) == std::string::npos) how += (how.empty() ? "" : ", ") + one;
   }
   if (how.empty()) return success();
-  gcode::parse(given.text, words_);
-  auto line = gcode::with_numbers(given.text, words_, given.names, to);
+  gcode::parse(given.text, line_.words);
+  auto line = gcode::with_numbers(given.text, line_.words, given.names, to);
   if (!line) {
     return refused(given.line, given.text, 0, line.error().message, line.error().hint);
   }
@@ -269,8 +268,8 @@ Status FilamentMove::write(const TargetLine& given) {
 // --- heaters that neighbours have had ---
 
 Status FilamentMove::keep_temperatures() {
-  Asked was(heads_);  // by toolhead of the job as it is
-  Asked is(heads_);   // by toolhead as it will be
+  HeaterTargets was(heads_);  // by toolhead of the job as it is
+  HeaterTargets is(heads_);   // by toolhead as it will be
   auto given = givens_.begin();
   auto fed = fed_.begin();
   // Up to `turn`, it included.
@@ -281,8 +280,8 @@ Status FilamentMove::keep_temperatures() {
       if (gives && (!feeds || given->turn < *fed)) {
         for (Target& t : (given++)->targets) give(t, was, is);
       } else if (feeds) {
-        was.fed();
-        is.fed();
+        was.feed();
+        is.feed();
         ++fed;
       } else {
         return;
@@ -293,28 +292,28 @@ Status FilamentMove::keep_temperatures() {
     if (v.first_used == kNever) continue;
     const std::size_t to = moved_head(v.tool);
     follow(v.turn);
-    const Asked::Heater at_select = was[v.head];
-    const Asked::Heater meanwhile = to == kNone ? Asked::Heater{} : is[to];
+    const HeaterTargets::Heater at_select = was[v.head];
+    const HeaterTargets::Heater meanwhile = to == kNone ? HeaterTargets::Heater{} : is[to];
     follow(v.first_used);
     if (to == kNone) continue;
     if (!as_before(v, was[v.head], is[to])) {
       if (auto s = put_in(v, at_select, meanwhile); !s) return s;
-      is.make_as(to, was[v.head]);
+      is.copy_from(to, was[v.head]);
     }
   }
   follow(kNever);
   return success();
 }
 
-void FilamentMove::give(Target& t, Asked& was, Asked& is) {
+void FilamentMove::give(Target& t, HeaterTargets& was, HeaterTargets& is) {
   if (!t.temp_c || t.head == kNone) return;
   const bool kept = t.left_out.empty() && t.to != kNone;
   if (!t.cools) {
-    was.give(t.head, t.temp_c);
-    if (kept) is.give(t.to, t.temp_c);
+    was.set(t.head, t.temp_c);
+    if (kept) is.set(t.to, t.temp_c);
     return;
   }
-  if (kept && was[t.head].most_c > *t.temp_c && is[t.to].most_c <= *t.temp_c) {
+  if (kept && was[t.head].highest_c > *t.temp_c && is[t.to].highest_c <= *t.temp_c) {
     t.left_out = "it is no hotter there";
   } else if (kept) {
     is.cool(t.to, *t.temp_c);
@@ -323,19 +322,20 @@ void FilamentMove::give(Target& t, Asked& was, Asked& is) {
 }
 
 // Whether a use begins as it did.
-bool FilamentMove::as_before(const Visit& v, const Asked::Heater& was,
-                             const Asked::Heater& is) const {
-  if (v.first == Visit::First::fed || asked_.is_hot(v.head, was.target_c)) {
+bool FilamentMove::as_before(const Visit& v, const HeaterTargets::Heater& was,
+                             const HeaterTargets::Heater& is) const {
+  if (v.first == Visit::First::fed || heater_targets_.is_hot(v.head, was.target_c)) {
     return std::abs(was.target_c - is.target_c) <= kSameC;
   }
-  if (asked_.is_hot(v.head, is.target_c)) return false;
+  if (heater_targets_.is_hot(v.head, is.target_c)) return false;
   return was.before_off_c == 0 || std::abs(was.before_off_c - is.before_off_c) <= kSameC;
 }
 
 // `was`, `is`: at the select.
-Status FilamentMove::put_in(const Visit& v, const Asked::Heater& was, const Asked::Heater& is) {
+Status FilamentMove::put_in(const Visit& v, const HeaterTargets::Heater& was,
+                            const HeaterTargets::Heater& is) {
   const std::size_t head = moved_head(v.tool);
-  const bool off = !asked_.is_hot(v.head, was.target_c);
+  const bool off = !heater_targets_.is_hot(v.head, was.target_c);
   const double temp_c = !off ? was.target_c : v.first == Visit::First::fed ? 0 : was.before_off_c;
   if (temp_c <= 0 && (v.first == Visit::First::fed || v.goes_on)) {
     return refused(v.used_line, v.used_text, 0,
@@ -388,35 +388,19 @@ Status FilamentMove::put_in(const Visit& v, const Asked::Heater& was, const Aske
 // Whether the job's reader takes `command` for this of this heater.
 bool FilamentMove::understood(const std::string& command, std::size_t head, double temp_c,
                               bool waits) {
+  using Kind = Operation::Kind;
   gcode::State state;
-  gcode::parse(command, words_);
-  gcode::apply(words_, state, effect_);
-  found_.clear();
-  std::optional<double> seconds;
-  if (!recogniser_.empty()) recogniser_.match(command, found_, seconds);
-  const auto right = [&](std::size_t of, double c) {
-    return of == head && std::abs(c - temp_c) <= kSameC;
-  };
+  interpreter_.read(command, state, line_);
   bool sets = false;
   bool does_wait = false;
-  for (const rules::Recognised& r : found_) {
-    if (r.as == As::change) return false;
-    if (r.as != As::set && r.as != As::wait) continue;
-    const std::size_t of =
-        r.heater ? heads_.of_heater(*r.heater) : heads_.of_tool(r.tool.value_or(-1));
-    if (!right(of, r.temp.value_or(0))) return false;
+  for (const Operation& operation : line_.operations) {
+    if (operation.kind == Kind::select || operation.kind == Kind::move) return false;
+    if (operation.kind != Kind::set_target || !operation.temp_c) continue;
+    const bool by_number = operation.heater.by != HeaterAddress::By::mounted;
+    if (by_number && changer_.head_of(operation.heater) != head) return false;
+    if (std::abs(*operation.temp_c - temp_c) > kSameC) return false;
     sets = true;
-    does_wait |= r.as == As::wait;
-  }
-  if (effect_.selects || effect_.moves) return false;
-  if (effect_.sets_target && effect_.has_temp) {
-    const auto index = effect_.target_index;
-    const std::size_t of = !index     ? head
-                           : heaters_ ? heads_.of_heater(*index)
-                                      : heads_.of_tool(*index);
-    if (!right(of, effect_.temp_c)) return false;
-    sets = true;
-    does_wait |= effect_.waits_for_target;
+    does_wait |= operation.waits;
   }
   return sets && does_wait == waits;
 }

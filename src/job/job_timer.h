@@ -1,0 +1,73 @@
+// Times the moves of a job, fills its index, and gives its places their times.
+//
+// A place that is met before its time is known (a target, the first move of a use, the first print
+// move) gets the time at which the next move begins. Lifetime: the job outlives it.
+#pragma once
+
+#include <cstdint>
+#include <span>
+#include <utility>
+
+#include "gcode/arc.h"
+#include "job/job.h"
+#include "machine/pending_events.h"
+#include "motion/move_timer.h"
+
+namespace forewarm::job {
+
+class JobTimer final : private motion::MoveTimer::Listener {
+ public:
+  JobTimer(const rules::Motion& motion, Job& job);
+
+  // A straight move of the line at `offset`.
+  void move(const std::array<double, 4>& delta, double feed_mm_s, std::uint64_t offset) {
+    timer_.move({delta, motion::Move::kStraight, feed_mm_s}, tag(offset, delta[gcode::kE] != 0));
+  }
+  void move_along(const gcode::Arc& arc, gcode::Plane plane, const std::array<double, 4>& delta,
+                  double feed_mm_s, std::uint64_t offset);
+  // However far the firmware pulls, and be it nothing.
+  void firmware_retraction(bool forwards, std::uint64_t offset);
+
+  // Motion comes to rest.
+  void stop();
+  // REQUIRES of these: motion is at rest.
+  [[nodiscard]] double now_s() const { return timer_.now_s(); }
+  void pass(double seconds) { timer_.pass(seconds); }
+  // What was met so far happens now.
+  void settle() { settle(timer_.now_s()); }
+  [[nodiscard]] double motion_s() const { return timer_.moving_s(); }
+  // When the last move of filament was over.
+  [[nodiscard]] double filament_until_s() const { return filament_until_s_; }
+
+  // Each gets its time once that is known. `which`: of job.targets or job.uses.
+  void time_target(std::size_t which) { add(Field::target, which); }
+  void time_use(std::size_t which) { add(Field::use_first, which); }
+  void time_start() { add(Field::start, 0); }
+
+  [[nodiscard]] motion::Limits& limits() { return timer_.limits(); }
+  [[nodiscard]] const motion::Limits& limits() const { return timer_.limits(); }
+
+ private:
+  enum class Field : std::uint8_t { target, use_first, start };
+  struct Untimed {
+    Field field;
+    std::size_t which;
+  };
+
+  // Of a move: its place, and whether filament goes with it.
+  static std::uint64_t tag(std::uint64_t offset, bool filament) {
+    return offset << 1U | std::uint64_t(filament);
+  }
+  void timed(std::span<const motion::Timed> moves) override;
+  void add(Field field, std::size_t which) { pending_.add(timer_.moves_taken(), {field, which}); }
+  void settle(double time_s);
+
+  Job& job_;
+  motion::MoveTimer timer_;
+  machine::PendingEvents<Untimed> pending_;
+  std::uint64_t delivered_ = 0;             // moves that are timed
+  std::uint64_t last_offset_ = UINT64_MAX;  // of a line with a move
+  double filament_until_s_ = 0;
+};
+
+}  // namespace forewarm::job
