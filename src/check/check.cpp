@@ -3,31 +3,28 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
-#include <deque>
+#include <array>
 #include <utility>
 
 #include "check/block.h"
 #include "check/dialect.h"
+#include "check/difference.h"
+#include "check/edit_block.h"
 #include "check/line_count.h"
 #include "check/moved.h"
+#include "check/original_side.h"
 #include "check/pairing.h"
 #include "check/replay.h"
 #include "gcode/linear_move.h"
 #include "gcode/lines.h"
 #include "gcode/state.h"
-#include "machine/ending.h"
 #include "machine/interpreter.h"
 #include "machine/move_filaments.h"
-#include "motion/move_timer.h"
 #include "rules/recogniser.h"
 
 namespace forewarm::check {
 
 namespace {
-
-using gcode::kE;
-using gcode::kZ;
 
 // Two texts that have nothing to do with each other are not compared line by line.
 Report of_another_original() {
@@ -38,13 +35,19 @@ Report of_another_original() {
   return report;
 }
 
-class Check final : private Replay {
+// Reads the lines of both texts: the original's say what is asked, the rewritten job's are played.
+class Check {
  public:
-  Check(const rules::Rules& rules, const Options& options, rules::Recogniser recogniser)
-      : Replay(rules, options),
-        recogniser_(std::move(recogniser)),
-        interpreter_(rules, recogniser_),
-        dialect_(rules) {}
+  Check(const rules::Rules& rules, const Options& options, const rules::Recogniser& recogniser)
+      : rules_(rules),
+        options_(options),
+        interpreter_(rules, recogniser),
+        dialect_(rules),
+        heads_(rules),
+        original_(heads_),
+        replay_(rules, heads_, original_, report_.findings),
+        block_(rules, report_.findings),
+        difference_(report_.findings) {}
 
   Result<Report> run(ByteSource* original, ByteSource& rewritten) {
     const bool threaded = options_.threads > 1 && rewritten.size() >= options_.thread_from;
@@ -63,457 +66,301 @@ class Check final : private Replay {
         next_report = bytes + (1U << 22U);
       }
       line(step);
-      if (error_) return std::move(*error_);
+      if (replay_.error()) return cannot_be_followed();
     }
-    close_block({});
-    finish();
+    if (block_.ends()) close_block(nullptr);
+    replay_.finish(marked_, number_);
     if (header_ && original != nullptr &&
         (pairing.original_bytes() != header_->bytes ||
          pairing.original_hash() != header_->original)) {
       return of_another_original();
     }
-    hashes(pairing);
-    const auto on = std::count_if(wanted_.begin(), wanted_.end(), [](double c) { return c > 0; });
-    const std::string breaks_off = ending_.ending(pairing.restored_ends_open(), int(on)).warning();
-    if (!breaks_off.empty()) say(Id::job_breaks_off, 0, breaks_off);
-    report_.findings.sort_by_line();
+    finish(pairing);
     return std::move(report_);
   }
 
  private:
-  // --- reading a line ---
+  using Side = LineContext::Side;
 
-  // `text` as the machine would take it from `state`.
+  void say(Id id, std::string what) { report_.findings.add(id, number_, std::move(what)); }
+
+  [[nodiscard]] Error cannot_be_followed() const {
+    Error e = *replay_.error();
+    e.file = options_.rewritten_name;
+    return e;
+  }
+
+  void finish(const Pairing& pairing) {
+    report_.moves = original_.feeds();
+    report_.duration_s = replay_.machine().now_s();
+    report_.wait_s = replay_.machine().waited_s();
+    judge_hashes(pairing);
+    const std::string breaks_off = original_.ending(pairing.restored_ends_open()).warning();
+    if (!breaks_off.empty()) report_.findings.add(Id::job_breaks_off, 0, breaks_off);
+    report_.findings.sort_by_line();
+  }
+
+  // `text` as the machine would take it from `state`; `number`: of its line.
   void read(std::string_view text, std::uint64_t number, gcode::State& state,
-            InterpretedLine& told) {
+            InterpretedLine& line) const {
     if (number == 1) text = machine::without_byte_order_mark(text);
-    interpreter_.read(text, state, told);
+    interpreter_.read(text, state, line);
+  }
+  void read_original(const Line& original, gcode::State& state) {
+    read(original.text, original.number, state, original_line_);
+  }
+
+  [[nodiscard]] LineContext context(Side side, const rules::Sequence* steps = nullptr) const {
+    return {side, number_, block_.span(number_), steps};
   }
 
   void line(const Step& step) {
     number_ = step.rewritten.number;
-    if (step.kind != Step::Kind::inserted) steps_ = nullptr;
     switch (step.kind) {
       case Step::Kind::header:
-        header(step.rewritten.text);
-        return;
+        return header(step.rewritten.text);
       case Step::Kind::inserted:
         ++report_.inserted;
         open_block();
-        inserted(step.rewritten.text);
-        return;
+        return inserted(step.rewritten.text);
       case Step::Kind::disabled:
         ++report_.disabled;
         open_block();
-        read(step.original.text, step.original.number, original_state_, other_);
-        disabled(step.original);
-        return;
+        return disabled(step.original);
       case Step::Kind::kept:
-        close_block(step);
+        if (block_.ends()) close_block(&step.original);
+        block_.begin_shared(number_);
         kept(step);
-        block_ = 0;
-        return;
+        return block_.end_shared();
       case Step::Kind::changed:
       case Step::Kind::lost:
       case Step::Kind::added:
         open_block();
-        parted_ = true;
-        parted(step);
-        return;
+        block_.part();
+        return differs(step);
     }
   }
-
-  void kept(const Step& step) {
-    // Only the select itself may come between a lift and its end.
-    if (lifted_mm_ != 0 && std::exchange(lift_is_old_, true)) {
-      lifted_mm_ = 0;
-      say(Id::state_differs, number_, "before this line: Z, from a lift before the select");
-    }
-    if (lifted_mm_ == 0) lift_is_old_ = false;
-    if (step.straight != nullptr && straight(*step.straight)) return;
-    read(step.original.text, step.original.number, state_, told_);
-    numbers(told_.words, true);
-    follow_original(told_);
-    act(told_, Side::job);
-  }
-
-  // What kept() does of most lines, in a few steps: a straight move has no number, and patterns
-  // that do not want moves fit no line that begins as one. False if kept() has to.
-  bool straight(const gcode::LinearMove& s) {
-    if (!interpreter_.moves_alone(state_)) return false;
-    std::array<double, 4> way;
-    gcode::apply(s, state_, way);
-    if (way == std::array<double, 4>{}) return true;  // a feed alone
-    if (way[kE] > 0) original_feeds(way[0] != 0 || way[1] != 0);
-    move(way, state_.feed_mm_s, Side::job);
-    return true;
-  }
-
-  void numbers(const gcode::Words& words, bool in_both) {
-    if (words.has_checksum && !words.checksum_ok) {
-      say(Id::checksum_wrong, number_, "the checksum does not fit the line");
-    }
-    if (!words.numbered && !words.is('M', 110)) return;
-    const bool original_good = !in_both || original_count_.take(words);
-    if (!count_.take(words) && (original_good)) {
-      say(Id::number_wrong, number_, fmt::format("N{} does not follow", words.number));
-    }
-  }
-
-  // --- the original's side ---
-
-  void follow_original(const InterpretedLine& line) {
-    if (!line.effect.moves) ending_.take(line.words, line.recognised_end());
-    for (const Operation& operation : line.operations) {
-      if (operation.kind == Operation::Kind::select) (void)original_mount_.select(operation.tool);
-      if (operation.kind == Operation::Kind::set_target) {
-        original_target(original_mount_.head_of(operation.heater), operation.temp_c,
-                        operation.waits, operation.waits_for_cooling);
-      }
-      if (operation.kind == Operation::Kind::unretract) original_feeds(false);
-      if (operation.kind == Operation::Kind::move && line.feeds()) original_feeds(line.prints());
-    }
-  }
-
-  void original_feeds(bool on_the_way) {
-    ++report_.moves;
-    ending_.fed();
-    if (!let_go_.empty()) let_go_.clear();
-    (void)original_mount_.feeding();
-    if (!original_started_ && on_the_way) begin();
-  }
-
-  // The first print move: planning starts before it.
-  void begin() {
-    original_started_ = true;
-    Event e;
-    e.kind = Event::Kind::start;
-    e.with_prelude = block_just_before_;
-    e.head = original_mount_.mounted();
-    put(e);
-  }
-
-  // --- lines that are not the same on both sides ---
 
   void header(std::string_view text) {
     header_ = rewrite::read_header(text);
     marked_ = true;
     report_.has_header = header_.has_value();
     if (!header_) {
-      say(Id::mark_damaged, 1, "the first line is no header that can be read");
+      report_.findings.add(Id::mark_damaged, 1, "the first line is no header that can be read");
     } else {
       report_.rules_differ = header_->rules != rules_.hash;
     }
   }
 
+  // --- lines that both texts have ---
+
+  void kept(const Step& step) {
+    if (step.straight != nullptr && linear_move(*step.straight)) return;
+    read(step.original.text, step.original.number, state_, rewritten_line_);
+    judge_numbers(rewritten_line_.words, true);
+    follow_original(rewritten_line_);
+    replay_.act(rewritten_line_, state_.plane, context(Side::job));
+  }
+
+  // What kept() does of most lines, in a few steps: a straight move has no number, and may ask for
+  // nothing else than a move. False if kept() has to.
+  bool linear_move(const gcode::LinearMove& move) {
+    if (!interpreter_.moves_alone(state_)) return false;
+    std::array<double, 4> delta;
+    gcode::apply(move, state_, delta);
+    if (delta == std::array<double, 4>{}) return true;  // a feed alone
+    if (delta[gcode::kE] > 0 && original_.feed(delta[0] != 0 || delta[1] != 0)) start();
+    replay_.move(delta, state_.feed_mm_s, context(Side::job));
+    return true;
+  }
+
+  void follow_original(const InterpretedLine& line) {
+    if (original_.follow(line, replay_.machine().now_s())) start();
+  }
+
+  // The first print move: planning starts before it.
+  void start() { replay_.machine().start(block_.just_before(), original_.mounted()); }
+
+  void judge_numbers(const gcode::Words& words, bool in_both) {
+    if (words.has_checksum && !words.checksum_ok) {
+      say(Id::checksum_wrong, "the checksum does not fit the line");
+    }
+    if (!words.numbered && !words.is('M', 110)) return;
+    const bool original_good = !in_both || original_.take_number(words);
+    if (!count_.take(words) && original_good) {
+      say(Id::number_wrong, fmt::format("N{} does not follow", words.number));
+    }
+  }
+  void original_numbers(const gcode::Words& words) {
+    if (words.numbered || words.is('M', 110)) (void)original_.take_number(words);
+  }
+
+  // --- blocks of lines that only one text has ---
+
   void open_block() {
-    if (in_block_) return;
-    in_block_ = true;
-    block_ = number_;
-    original_state_ = state_;
-    last_steps_ = nullptr;
-    state_.position[kZ] += std::exchange(lifted_mm_, 0);
-    limits_ = std::as_const(clock_).limits();
-    block_line_ = number_;
-    if (!original_started_) {
-      Event e;
-      e.kind = Event::Kind::prelude;
-      put(e);
-    }
-    block_z_ = original_state_.position[kZ] + original_state_.offset[kZ];
+    if (block_.is_open()) return;
+    block_.open(number_, state_, std::as_const(replay_).machine().limits());
+    if (!original_.started()) replay_.machine().prelude();
   }
 
-  // Before a line that both sides have (nothing: at the end): the state has to be what it expects.
-  void close_block(const Step& next) {
-    block_just_before_ = in_block_;
-    if (!in_block_) return;
-    in_block_ = false;
-    if (!original_started_ && block_acts_) {
-      // Only right before the first print move is planning under way.
-      gcode::State after = original_state_;
-      if (!next.original.text.empty())
-        read(next.original.text, next.original.number, after, other_);
-      const bool prints = !next.original.text.empty() && other_.prints();
-      if (!prints) say(Id::start_code, block_line_, "changed before the first print move");
+  // Before `next`, a line that both texts have, or the end.
+  void close_block(const Line* next) {
+    if (next != nullptr) {
+      gcode::State after = block_.original_state();
+      read_original(*next, after);
     }
-    block_acts_ = false;
-    gcode::parse(next.original.text, other_.words);
-    next_goes_on_ =
-        other_.words.kind == gcode::LineKind::words && other_.words.count > 0 &&
-        std::string_view("XYZE").find(other_.words.list[0].letter) != std::string_view::npos;
-    if (!parted_) {
-      lift(next);
-      state_of_block();
-    }
-    parted_ = false;
-    const int tool = state_.tool;
-    state_ = original_state_;
-    state_.tool = tool;
-    clock_.limits() = limits_;
-  }
-
-  // What a sequence has lifted right before a select may stay so until right after it, and has to
-  // where the steps say no more of it.
-  void lift(const Step& next) {
-    const double up_mm = state_.position[kZ] - original_state_.position[kZ];
-    if (up_mm <= 1e-6 && last_steps_ == nullptr) return;
-    gcode::State after = original_state_;
-    other_ = InterpretedLine{};
-    if (!next.original.text.empty()) read(next.original.text, next.original.number, after, other_);
-    if (!other_.selects()) return;
-    if (up_mm > 1e-6) {
-      lifted_mm_ = up_mm;
-      lift_is_old_ = false;
-      state_.position[kZ] = original_state_.position[kZ];
-    } else if (last_steps_ != nullptr &&
-               ends_lifted(*last_steps_, block_z_, rules_.machine.travel_mm[kZ].high)) {
-      say(Id::sequence_wrong, block_line_,
-          fmt::format("the lift of {} is over before the select", last_steps_->name));
-    }
-  }
-
-  void state_of_block() {
-    std::string what = differences(state_, original_state_, next_goes_on_);
-    if (!(std::as_const(clock_).limits() == limits_)) {
-      what += (what.empty() ? "" : ", ") + std::string("a limit of motion");
-    }
-    if (!what.empty()) say(Id::state_differs, block_line_, "after these lines: " + what);
+    block_.close(next != nullptr ? &original_line_ : nullptr, original_.started(), state_,
+                 std::as_const(replay_).machine().limits());
+    replay_.machine().limits() = block_.limits();
   }
 
   void inserted(std::string_view text) {
     const std::string_view code = text.substr(0, text.find(rewrite::kInserted));
     const gcode::State before = state_;
-    told_.clear();
-    gcode::parse(code, told_.words);
-    numbers(told_.words, false);
-    of_sequence(text);
-    if (const auto target = dialect_.target(code)) {
-      block_acts_ = true;
-      const std::size_t head = target->heater ? heads_.of_heater(*target->heater)
-                                              : heads_.of_tool(target->tool.value_or(-1));
-      if (head == kNone) {
-        say(Id::inserted_unknown, number_, "no toolhead has the heater of " + shown(code));
-        return;
-      }
-      give(head, target->temp_c, target->waits, false, true);
-      if (steps_ != nullptr) step_given(head, 0);
-      return;
-    }
-    read(code, 0, state_, told_);
-    if (!told_.acts()) {
+    rewritten_line_.clear();
+    gcode::parse(code, rewritten_line_.words);
+    judge_numbers(rewritten_line_.words, false);
+    const LineContext at = context(Side::inserted, sequence_of(text));
+    if (const auto target = dialect_.target(code)) return inserted_target(*target, code, at);
+    read(code, 0, state_, rewritten_line_);
+    if (!rewritten_line_.acts()) {
       if (bare(code).empty()) return;
-      say(Id::mark_damaged, number_, "a mark on a line that does nothing: " + shown(code));
+      say(Id::mark_damaged, "a mark on a line that does nothing: " + shown(code));
       return;
     }
-    if (told_.words.is('M', 110)) return;
-    block_acts_ = true;
-    if (!is_followed(told_) && !dialect_.given(code)) {
-      say(Id::inserted_unknown, number_, shown(code));
+    if (rewritten_line_.words.is('M', 110)) return;
+    block_.acts();
+    if (!is_followed(rewritten_line_) && !dialect_.given(code)) {
+      say(Id::inserted_unknown, shown(code));
     }
-    if (told_.selects()) say(Id::select_added, number_, shown(code));
-    moves_of_block(before);
-    act(told_, Side::inserted);
-    if (steps_ == nullptr) return;
-    step_given(mount_.mounted(), 0);
-    if (mount_.mounted() != kNone) used_until_here();
-    for (const rules::Step& step : steps_->steps) {
-      if (step.action != rules::Step::Action::gcode || bare(step.gcode) != bare(code)) continue;
-      stop();
-      pass(step.seconds);
-      if (mount_.mounted() != kNone) used_until_here();
-      break;
-    }
+    if (rewritten_line_.selects()) say(Id::select_added, shown(code));
+    if (rewritten_line_.effect.moves) inserted_move(before, at);
+    replay_.act(rewritten_line_, state_.plane, at);
+    if (at.steps != nullptr) replay_.finish_step(code, at);
   }
 
-  // Whose sequence a line put in is of, by its mark.
-  void of_sequence(std::string_view text) {
+  void inserted_target(const Written& target, std::string_view code, const LineContext& at) {
+    block_.acts();
+    const std::size_t head =
+        target.heater ? heads_.of_heater(*target.heater) : heads_.of_tool(target.tool.value_or(-1));
+    if (head == kNone) {
+      say(Id::inserted_unknown, "no toolhead has the heater of " + shown(code));
+      return;
+    }
+    Operation operation;
+    operation.kind = Operation::Kind::set_target;
+    operation.temp_c = std::max(0.0, target.temp_c);
+    operation.waits = target.waits;
+    replay_.insert_command(head, operation, at);
+  }
+
+  void inserted_move(const gcode::State& before, const LineContext& at) {
+    const ToolChanger& changer = replay_.machine().changer();
+    const std::size_t head = changer.mounted();
+    block_.insert_move(rewritten_line_.effect, before, state_, at.steps,
+                       head == kNone ? nullptr : &heads_[head], changer.tool(), number_);
+  }
+
+  // The sequence that an inserted line is of, by its mark; nullptr: of none.
+  const rules::Sequence* sequence_of(std::string_view text) {
     std::string_view reason = text;
     reason.remove_prefix(
         std::min(reason.size(), reason.find(rewrite::kInserted) + rewrite::kInserted.size()));
-    const rules::Sequence* steps = sequences_.named(reason);
-    if (steps != nullptr) last_steps_ = steps;
-    if (steps == nullptr && reason.substr(0, rewrite::kStep.size()) == rewrite::kStep) {
-      say(Id::mark_damaged, number_, "names no sequence of the rule file: " + shown(reason));
+    const rules::Sequence* steps = replay_.sequence_of(reason);
+    if (steps != nullptr) {
+      block_.steps(*steps);
+    } else if (reason.substr(0, rewrite::kStep.size()) == rewrite::kStep) {
+      say(Id::mark_damaged, "names no sequence of the rule file: " + shown(reason));
     }
-    steps_ = steps;
+    return steps;
   }
 
-  void moves_of_block(const gcode::State& before) {
-    const gcode::Effect& e = told_.effect;
-    if (!e.moves) return;
-    flow(e);
-    bool outside = false;
-    for (std::size_t a = 0; a < 3; ++a) {
-      const double to = state_.position[a] + state_.offset[a];
-      const rules::Range& range = rules_.machine.travel_mm[a];
-      outside |= e.delta[a] != 0 && (to < range.low - 1e-6 || to > range.high + 1e-6);
-    }
-    if (outside) say(Id::inserted_move_outside, number_, "leaves travel_mm");
-    const double z =
-        std::min(before.position[kZ] + before.offset[kZ], state_.position[kZ] + state_.offset[kZ]);
-    if ((e.delta[0] != 0 || e.delta[1] != 0) && z <= block_z_ + 1e-6) {
-      say(Id::inserted_move_low, number_, fmt::format("moves across at Z {:g}", z));
-    } else if (e.delta[kZ] < 0 && z < block_z_ - 1e-6 &&
-               !(steps_ != nullptr && goes_to(*steps_, z))) {
-      say(Id::inserted_move_low, number_,
-          fmt::format("goes down to Z {:g}, the job is at {:g}", z, block_z_));
-    }
-  }
-
-  // How fast filament is pushed by a line put in.
-  void flow(const gcode::Effect& e) {
-    const std::size_t head = mount_.mounted();
-    if (head == kNone || e.delta[kE] <= 0 || !heads_[head].max_flow_mm3_s) return;
-    const double path = std::hypot(e.delta[0], e.delta[1], e.delta[2]);
-    const double mm_s = e.feed_mm_s * (path > 0 ? e.delta[kE] / path : 1);
-    const double diameter = rules_.filament(mount_.tool()).diameter_mm;
-    const double flow = M_PI / 4 * diameter * diameter * mm_s;
-    if (flow <= *heads_[head].max_flow_mm3_s * (1 + 1e-6)) return;
-    say(Id::feed_too_fast, number_,
-        fmt::format("pushes {:.3g} mm3/s, {:g} are allowed", flow, *heads_[head].max_flow_mm3_s));
-  }
-
+  // Nothing but targets may be disabled.
   void disabled(const Line& original) {
-    // Nothing but targets may be taken out.
-    original_numbers(other_.words);
-    removed_waits();
-    block_acts_ |= other_.acts();
-    if (!other_.acts()) {
-      say(Id::mark_damaged, number_, "a line that does nothing is disabled");
-      return;
-    }
-    const gcode::Effect& e = other_.effect;
-    if (other_.feeds()) {
-      say(Id::move_lost, number_, "disabled: " + shown(original.text));
-    } else if (other_.selects()) {
-      say(Id::select_lost, number_, "disabled: " + shown(original.text));
-    } else if (!((e.sets_target && e.commands == 1) || sets_by_pattern(other_)) || other_.seconds) {
-      say(Id::line_lost, number_, "disabled: " + shown(original.text));
-    }
+    read_original(original, block_.original_state());
+    original_numbers(original_line_.words);
+    follow_disabled();
+    if (original_line_.acts()) block_.acts();
+    difference_.disabled(original_line_, original.text, number_);
   }
+
   // Follows the disabled line, and says so where it waits.
-  void removed_waits() {
+  void follow_disabled() {
     const Operation* wait = nullptr;
-    for (const Operation& operation : other_.operations) {
+    for (const Operation& operation : original_line_.operations) {
       if (operation.kind == Operation::Kind::set_target && operation.waits) wait = &operation;
     }
-    if (wait == nullptr) return follow_original(other_);
-    const std::size_t head = original_mount_.head_of(wait->heater);
-    const double before_c = head == kNone ? 0 : wanted(head);
+    const std::size_t head = wait == nullptr ? kNone : original_.head_of(wait->heater);
+    if (head == kNone) return follow_original(original_line_);
+    const double before_c = original_.target_c(head);
     const double for_c = wait->temp_c.value_or(before_c);
-    const bool needless = head != kNone && wait->waits_for_cooling && has_cooled(head, for_c);
-    follow_original(other_);
-    if (head != kNone && !needless) wait_removed(head, for_c, before_c, wait->waits_for_cooling);
-  }
-  static bool sets_by_pattern(const InterpretedLine& line) {
-    return std::any_of(
-        line.operations.begin(), line.operations.end(), [](const Operation& operation) {
-          return operation.kind == Operation::Kind::set_target && operation.by_pattern();
-        });
-  }
-  void original_numbers(const gcode::Words& words) {
-    if (words.numbered || words.is('M', 110)) (void)original_count_.take(words);
+    const bool needless =
+        wait->waits_for_cooling && original_.has_cooled(head, for_c, replay_.machine().now_s());
+    follow_original(original_line_);
+    if (needless) return;
+    replay_.remove_wait(head, for_c, before_c, wait->waits_for_cooling, number_);
   }
 
-  void parted(const Step& step) {
+  // The texts part without a mark.
+  void differs(const Step& step) {
     const bool has_original = step.kind != Step::Kind::added;
     const bool has_rewritten = step.kind != Step::Kind::lost;
-    const std::uint64_t number = number_;
-    other_ = InterpretedLine{};
-    told_ = InterpretedLine{};
+    original_line_.clear();
+    rewritten_line_.clear();
     if (has_original) {
-      read(step.original.text, step.original.number, original_state_, other_);
-      original_numbers(other_.words);
-      follow_original(other_);
+      read_original(step.original, block_.original_state());
+      original_numbers(original_line_.words);
+      follow_original(original_line_);
     }
     if (has_rewritten) {
-      read(step.rewritten.text, has_original ? step.original.number : 0, state_, told_);
-      numbers(told_.words, false);
+      read(step.rewritten.text, has_original ? step.original.number : 0, state_, rewritten_line_);
+      judge_numbers(rewritten_line_.words, false);
     }
-    name_difference(step, number);
-    if (has_rewritten) act(told_, Side::added);
+    if (difference_.name(step, original_line_, rewritten_line_, number_)) block_.acts();
+    if (has_rewritten) replay_.act(rewritten_line_, state_.plane, context(Side::added));
   }
 
-  void name_difference(const Step& step, std::uint64_t number) {
-    const bool was = other_.acts();
-    const bool is = told_.acts();
-    if (!was && !is) return;  // comments: only the hash is another
-    const std::string_view a = bare(other_.words.code);
-    const std::string_view b = bare(told_.words.code);
-    if (was && is && a == b && other_.recognised.size() == told_.recognised.size()) return;
-    block_acts_ = true;
-    const std::string text =
-        !is    ? shown(step.original.text)
-        : !was ? shown(step.rewritten.text)
-               : shown(step.original.text) + " became " + shown(step.rewritten.text);
-    const auto kind = [](const InterpretedLine& t) { return t.feeds() ? 2 : t.selects() ? 1 : 0; };
-    if (was && is && kind(other_) == kind(told_)) {
-      constexpr std::array<Id, 3> kChanged{Id::line_changed, Id::select_changed, Id::move_changed};
-      say(kChanged[std::size_t(kind(told_))], number, text);
-      return;
-    }
-    if (was) difference(kind(other_), true, a, number, shown(step.original.text));
-    if (is) difference(kind(told_), false, b, number, shown(step.rewritten.text));
-  }
-
-  // One line lost here and added a little further on is one that changed places.
-  void difference(int kind, bool lost, std::string_view code, std::uint64_t number,
-                  const std::string& text) {
-    constexpr std::array<Id, 3> kLost{Id::line_lost, Id::select_lost, Id::move_lost};
-    constexpr std::array<Id, 3> kAdded{Id::line_added, Id::select_added, Id::move_added};
-    if (kind == 2) {
-      if (const auto same = recent_.take(lost, code)) {
-        if (*same < report_.findings.list().size()) {
-          report_.findings.list()[*same].id = Id::move_reordered;
-        }
-        return;
-      }
-    }
-    say(lost ? kLost[std::size_t(kind)] : kAdded[std::size_t(kind)], number, text);
-    if (kind == 2) recent_.add(lost, code, report_.findings.list().size() - 1);
-  }
-
-  void hashes(const Pairing& pairing) {
+  void judge_hashes(const Pairing& pairing) {
+    Findings& findings = report_.findings;
     if (!header_) {
-      if (report_.inserted + report_.disabled > 0 && !report_.findings.count(Id::mark_damaged)) {
-        say(Id::mark_damaged, 1, "there are marks, but the first line is no header");
+      if (report_.inserted + report_.disabled > 0 && findings.count(Id::mark_damaged) == 0) {
+        findings.add(Id::mark_damaged, 1, "there are marks, but the first line is no header");
       }
       return;
     }
-    if (pairing.restored_bytes() != header_->bytes ||
-        pairing.restored_hash() != header_->original) {
-      say(Id::original_hash, 0,
-          fmt::format("the first line says {} bytes; undoing the marks gives {}{}", header_->bytes,
-                      pairing.restored_bytes(),
-                      pairing.restored_bytes() == header_->bytes ? ", other ones" : ""));
+    if (pairing.restored_bytes() == header_->bytes &&
+        pairing.restored_hash() == header_->original) {
+      return;
     }
+    findings.add(Id::original_hash, 0,
+                 fmt::format("the first line says {} bytes; undoing the marks gives {}{}",
+                             header_->bytes, pairing.restored_bytes(),
+                             pairing.restored_bytes() == header_->bytes ? ", other ones" : ""));
   }
 
-  rules::Recogniser recogniser_;
-  machine::Interpreter interpreter_;
-  Dialect dialect_;
-  machine::EndingWatch ending_;  // of the original
+  const rules::Rules& rules_;
+  const Options& options_;
+  const machine::Interpreter interpreter_;
+  const Dialect dialect_;
+  Heads heads_;
+  Report report_;
+  OriginalSide original_;
+  Replay replay_;
+  EditBlock block_;
+  Difference difference_;
+  LineCount count_;  // of the rewritten text
   std::optional<rewrite::Header> header_;
+  bool marked_ = false;  // by a first line: something was planned
 
-  gcode::State original_state_;  // within a block; else the two are the same
-  InterpretedLine told_, other_;
-  LineCount count_, original_count_;
-
-  bool in_block_ = false, block_just_before_ = false, block_acts_ = false, parted_ = false;
-  bool next_goes_on_ = false;
-  std::uint64_t block_line_ = 0;
-  double block_z_ = 0;
-  const rules::Sequence* last_steps_ = nullptr;  // of the block
-  double lifted_mm_ = 0;                         // across a select
-  bool lift_is_old_ = false;                     // the select has been
-  motion::Limits limits_;
-  Displaced recent_{Pairing::kWindow};
+  std::uint64_t number_ = 0;  // of the present line
+  gcode::State state_;        // of the rewritten text
+  InterpretedLine original_line_, rewritten_line_;
 };
 
 // As if the job had always named the tools that the marks have moved its filaments to.
 Result<Report> check_moved(Moved& moved, ByteSource* original, ByteSource& rewritten,
                            const rules::Rules& rules, const Options& options,
-                           rules::Recogniser recogniser) {
+                           const rules::Recogniser& recogniser) {
   std::optional<SplicedSource> before;
   if (original != nullptr) {
     machine::FilamentMove move(rules, recogniser, moved.map);
@@ -533,8 +380,7 @@ Result<Report> check_moved(Moved& moved, ByteSource* original, ByteSource& rewri
   }
   SplicedSource after(rewritten, std::move(moved.rewritten));
   const rules::Rules as_loaded = rules.with_filaments_moved(moved.map);
-  auto report =
-      Check(as_loaded, options, std::move(recogniser)).run(before ? &*before : nullptr, after);
+  auto report = Check(as_loaded, options, recogniser).run(before ? &*before : nullptr, after);
   if (!report) return report;
   for (Finding& f : report->findings.list()) f.line = f.line == 0 ? 0 : moved.line_of(f.line);
   for (const Finding& f : moved.findings.list()) {
@@ -560,8 +406,8 @@ Result<Report> check(ByteSource* original, ByteSource& rewritten, const rules::R
   }
   auto moved = read_moved(rewritten, rules, *recogniser);
   if (!moved) return std::move(moved.error());
-  if (!*moved) return Check(rules, options, std::move(*recogniser)).run(original, rewritten);
-  return check_moved(**moved, original, rewritten, rules, options, std::move(*recogniser));
+  if (!*moved) return Check(rules, options, *recogniser).run(original, rewritten);
+  return check_moved(**moved, original, rewritten, rules, options, *recogniser);
 }
 
 }  // namespace forewarm::check
