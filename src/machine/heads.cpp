@@ -32,6 +32,18 @@ std::size_t Heads::of_heater(int heater) {
   return rules_.toolhead_per_tool_seen ? of_tool(heater) : kNone;
 }
 
+std::size_t Heads::of(const HeaterAddress& address) {
+  switch (address.by) {
+    case HeaterAddress::By::tool:
+      return of_tool(address.number);
+    case HeaterAddress::By::heater:
+      return of_heater(address.number);
+    case HeaterAddress::By::mounted:
+      break;
+  }
+  return kNone;
+}
+
 Selected ToolChanger::select(int tool) {
   Selected s;
   s.from = mounted_;
@@ -78,15 +90,7 @@ std::size_t ToolChanger::feeding() {
 }
 
 std::size_t ToolChanger::head_of(const HeaterAddress& address) {
-  switch (address.by) {
-    case HeaterAddress::By::tool:
-      return heads_.of_tool(address.number);
-    case HeaterAddress::By::heater:
-      return heads_.of_heater(address.number);
-    case HeaterAddress::By::mounted:
-      break;
-  }
-  return last_mounted();
+  return address.by == HeaterAddress::By::mounted ? last_mounted() : heads_.of(address);
 }
 
 std::size_t ToolChanger::last_mounted() {

@@ -28,6 +28,8 @@ class Heads {
   explicit Heads(const rules::Rules& rules);
   [[nodiscard]] std::size_t of_tool(int tool);      // kNone: no toolhead serves it
   [[nodiscard]] std::size_t of_heater(int heater);  // kNone: no toolhead has it
+  // By number, kNone: it has none.
+  [[nodiscard]] std::size_t of(const HeaterAddress& address);
   [[nodiscard]] std::size_t size() const { return list_.size(); }
   [[nodiscard]] const rules::Toolhead& operator[](std::size_t head) const { return list_[head]; }
   [[nodiscard]] const std::vector<rules::Toolhead>& list() const { return list_; }

@@ -1,9 +1,13 @@
+#include "machine/moved_targets.h"
+
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <cmath>
+#include <map>
+#include <utility>
 
-#include "machine/move_filaments.h"
+#include "machine/heater_targets.h"
 
 namespace forewarm::machine {
 
@@ -11,37 +15,84 @@ namespace {
 
 using gcode::Named;
 
-constexpr double kSameC = 0.01;
+// Of one job, two targets are the same: texts give them with two decimals.
+constexpr double kSameTargetC = 0.01;
 
 constexpr const char* kOwnLine = "put the commands on lines of their own";
 
-int tool_of(const std::unordered_map<std::size_t, int>& by_head, std::size_t head) {
-  const auto it = by_head.find(head);
-  return it == by_head.end() ? -1 : it->second;
-}
-
 std::string quoted(const rules::Toolhead& head) { return '"' + printable(head.name, 80) + '"'; }
 
-}  // namespace
+class TargetMover {
+ public:
+  TargetMover(const rules::Rules& rules, const Interpreter& interpreter, Heads& heads,
+              Visits& visits, gcode::ToolMap& map, std::vector<gcode::MovedLine> lines)
+      : rules_(rules),
+        interpreter_(interpreter),
+        heads_(heads),
+        visits_(visits),
+        map_(map),
+        out_(std::move(lines)) {}
 
-// --- what becomes of it, once all is known ---
+  [[nodiscard]] Result<std::vector<gcode::MovedLine>> run();
 
-Result<std::vector<gcode::MovedLine>> FilamentMove::finish() {
-  for (const Visit& v : visits_) {
+ private:
+  [[nodiscard]] int moved(int tool) const { return gcode::mapped(map_, tool); }
+  [[nodiscard]] std::size_t moved_head(int tool) { return heads_.of_tool(moved(tool)); }
+  // Whether a visit is under way, and its use not over.
+  [[nodiscard]] static bool in_use(const Visit& visit, const TargetLine& line) {
+    return visit.tool >= 0 && visit.last_used != kNever && visit.last_used >= line.turn;
+  }
+  [[nodiscard]] bool is_hot(std::size_t head, double temp_c) const {
+    return temp_c > heads_[head].hotend.ambient_c;
+  }
+  [[nodiscard]] Status make_room();
+  void find_waits();
+  [[nodiscard]] Status redirect_targets();
+  [[nodiscard]] Status redirect(const TargetLine& line, GivenTarget& target,
+                                const ToolByHead& next_on, const ToolByHead& next_moved);
+  void find_destinations();
+  [[nodiscard]] Result<std::size_t> filament_of_heater(const TargetLine& line,
+                                                       const GivenTarget& target, int next);
+  [[nodiscard]] std::string why_left_out(const TargetLine& line, const GivenTarget& target,
+                                         int next);
+  [[nodiscard]] Status write(const TargetLine& line);
+  [[nodiscard]] std::string described(const TargetLine& line, const GivenTarget& target);
+  [[nodiscard]] Status keep_temperatures();
+  void set(GivenTarget& target, HeaterTargets& was, HeaterTargets& is);
+  [[nodiscard]] bool as_before(const Visit& visit, const HeaterTargets::Heater& was,
+                               const HeaterTargets::Heater& is) const;
+  [[nodiscard]] Status insert_wait(const Visit& visit, const HeaterTargets::Heater& was,
+                                   const HeaterTargets::Heater& is);
+  [[nodiscard]] bool understood(const std::string& command, std::size_t head, double temp_c,
+                                bool waits);
+
+  const rules::Rules& rules_;
+  const Interpreter& interpreter_;
+  Heads& heads_;
+  Visits& visits_;
+  gcode::ToolMap& map_;
+  // Of each toolhead, those that its filaments go to.
+  std::unordered_map<std::size_t, std::set<std::size_t>> destinations_;
+  std::vector<gcode::MovedLine> out_;
+};
+
+Result<std::vector<gcode::MovedLine>> TargetMover::run() {
+  for (const Visit& v : visits_.list) {
     if (v.tool >= 0 && !v.by_select && moved(v.tool) != v.tool) {
-      return refused(v.used_line, v.used_text, 0,
-                     fmt::format("T{} moves filament here without being selected, and is to be T{}",
-                                 v.tool, moved(v.tool)),
-                     "there is no line to change: the job has to select it");
+      return refused_line(
+          v.used_line, v.used_text, 0,
+          fmt::format("T{} moves filament here without being selected, and is to be T{}", v.tool,
+                      moved(v.tool)),
+          "there is no line to change: the job has to select it");
     }
   }
   if (auto s = make_room(); !s) return std::move(s.error());
-  find_where_heads_go();
+  find_destinations();
   find_waits();
-  if (auto s = settle_targets(); !s) return std::move(s.error());
+  if (auto s = redirect_targets(); !s) return std::move(s.error());
   if (auto s = keep_temperatures(); !s) return std::move(s.error());
-  for (const TargetLine& given : givens_) {
-    if (auto s = write(given); !s) return std::move(s.error());
+  for (const TargetLine& line : visits_.target_lines) {
+    if (auto s = write(line); !s) return std::move(s.error());
   }
   std::stable_sort(out_.begin(), out_.end(), [](const auto& a, const auto& b) {
     return std::pair(a.splice.from, !a.inserted) < std::pair(b.splice.from, !b.inserted);
@@ -49,9 +100,9 @@ Result<std::vector<gcode::MovedLine>> FilamentMove::finish() {
   return std::move(out_);
 }
 
-Status FilamentMove::make_room() {
-  std::set<int> all = used_;
-  all.insert(named_.begin(), named_.end());
+Status TargetMover::make_room() {
+  std::set<int> all = visits_.used;
+  all.insert(visits_.named.begin(), visits_.named.end());
   for (const auto& [from, to] : map_) all.insert(from);
   std::map<int, int> from;  // by where it is then
   for (const int tool : all) {
@@ -61,7 +112,7 @@ Status FilamentMove::make_room() {
     e.hint = "say where that one goes, too";
     return e;
   }
-  for (const int tool : given_) {
+  for (const int tool : visits_.targeted) {
     if (all.contains(tool)) continue;
     int place = tool;
     for (auto it = from.find(place); it != from.end(); it = from.find(place)) place = it->second;
@@ -70,47 +121,49 @@ Status FilamentMove::make_room() {
   return success();
 }
 
-void FilamentMove::find_where_heads_go() {
-  for (const int tool : used_) {
+void TargetMover::find_destinations() {
+  for (const int tool : visits_.used) {
     const std::size_t head = heads_.of_tool(tool);
-    if (head != kNone) goes_to_[head].insert(moved_head(tool));
+    if (head != kNone) destinations_[head].insert(moved_head(tool));
   }
 }
 
 // Waits for what is mounted are uses, where they are not for the filament that comes next.
-void FilamentMove::find_waits() {
-  for (const TargetLine& given : givens_) {
-    Visit& visit = visits_[given.visit];
+void TargetMover::find_waits() {
+  for (const TargetLine& line : visits_.target_lines) {
+    Visit& visit = visits_.list[line.visit];
     bool parts = false;  // by an exchange, from what comes next
-    if (given.visit + 1 < visits_.size()) {
-      const Visit& next = visits_[given.visit + 1];
+    if (line.visit + 1 < visits_.list.size()) {
+      const Visit& next = visits_.list[line.visit + 1];
       parts = next.head == visit.head && moved_head(next.tool) != moved_head(visit.tool);
     }
-    const bool waits = std::any_of(
-        given.targets.begin(), given.targets.end(),
-        [&](const Target& t) { return t.uses && (t.by_heater ? !parts : t.tool == visit.tool); });
+    const bool waits =
+        std::any_of(line.targets.begin(), line.targets.end(), [&](const GivenTarget& t) {
+          return t.uses && (t.by_heater ? !parts : t.tool == visit.tool);
+        });
     if (!waits) continue;
-    if (visit.first_used > given.turn) {  // or never
+    if (visit.first_used > line.turn) {  // or never
       visit.first = Visit::First::waited;
-      visit.first_used = given.turn;
-      visit.used_line = given.line;
-      visit.used_text = given.text;
+      visit.first_used = line.turn;
+      visit.used_line = line.line;
+      visit.used_text = line.text;
     } else {
       visit.goes_on = true;
     }
-    if (visit.last_used == kNever || visit.last_used < given.turn) visit.last_used = given.turn;
+    if (visit.last_used == kNever || visit.last_used < line.turn) visit.last_used = line.turn;
   }
 }
 
-Status FilamentMove::settle_targets() {
-  ByHead next_on;    // the tool that a toolhead is next selected with, as the job is
-  ByHead next_used;  // the tool whose filament is next used, by where it will be
-  std::size_t g = givens_.size();
-  for (std::size_t v = visits_.size(); v-- > 0;) {
-    const Visit& visit = visits_[v];
-    for (; g > 0 && givens_[g - 1].visit == v; --g) {
-      for (Target& target : givens_[g - 1].targets) {
-        if (auto s = settle(givens_[g - 1], target, next_on, next_used); !s) return s;
+Status TargetMover::redirect_targets() {
+  ToolByHead next_on;    // the tool that a toolhead is next selected with, as the job is
+  ToolByHead next_used;  // the tool whose filament is next used, by where it will be
+  std::size_t g = visits_.target_lines.size();
+  for (std::size_t v = visits_.list.size(); v-- > 0;) {
+    const Visit& visit = visits_.list[v];
+    for (; g > 0 && visits_.target_lines[g - 1].visit == v; --g) {
+      for (GivenTarget& target : visits_.target_lines[g - 1].targets) {
+        if (auto s = redirect(visits_.target_lines[g - 1], target, next_on, next_used); !s)
+          return s;
       }
     }
     if (visit.tool < 0) continue;
@@ -120,41 +173,42 @@ Status FilamentMove::settle_targets() {
   return success();
 }
 
-Status FilamentMove::settle(const TargetLine& given, Target& target, const ByHead& next_on,
-                            const ByHead& next_used) {
+Status TargetMover::redirect(const TargetLine& line, GivenTarget& target, const ToolByHead& next_on,
+                             const ToolByHead& next_used) {
   if (target.head == kNone) return success();  // off, for what no toolhead has
-  const Visit& visit = visits_[given.visit];
-  const bool own_use = in_use(visit, given) && visit.head == target.head;
+  const Visit& visit = visits_.list[line.visit];
+  const bool own_use = in_use(visit, line) && visit.head == target.head;
   if (own_use) target.cools = false;  // to another temperature that it is used at
   if (target.by_heater || target.tool < 0) {
-    auto to = of_heater(given, target, tool_of(next_on, target.head));
+    auto to = filament_of_heater(line, target, tool_of(next_on, target.head));
     if (!to) return std::move(to.error());
     target.to = *to;
-  } else if (target.cools && target.name != kNever && target.user >= 0) {
-    target.to = moved_head(target.user);
+  } else if (target.cools && target.name != kNever && target.used_with >= 0) {
+    target.to = moved_head(target.used_with);
   } else {
     target.to = moved_head(own_use ? visit.tool : target.tool);
-    if (target.to == kNone && !used_.contains(target.tool)) {
+    if (target.to == kNone && !visits_.used.contains(target.tool)) {
       target.left_out = "no toolhead serves it there";
       return success();
     }
   }
-  target.left_out = why_left_out(given, target, tool_of(next_used, target.to));
+  target.left_out = why_left_out(line, target, tool_of(next_used, target.to));
   if (target.left_out.empty() && target.name == kNever && target.tool < 0 &&
       target.to != target.head) {
-    return refused(given.line, given.text, 0,
-                   "a temperature before any tool is selected is for T0, which is to be another",
-                   "the job has to say for which tool it is, with a T");
+    return refused_line(
+        line.line, line.text, 0,
+        "a temperature before any tool is selected is for T0, which is to be another",
+        "the job has to say for which tool it is, with a T");
   }
   return success();
 }
 
 // `next`: the tool whose filament is next used in the toolhead that it is for then.
-std::string FilamentMove::why_left_out(const TargetLine& given, const Target& target, int next) {
+std::string TargetMover::why_left_out(const TargetLine& line, const GivenTarget& target, int next) {
   const auto is_other = [&](int tool) { return tool >= 0 && heads_.of_tool(tool) != target.head; };
-  const Visit& visit = visits_[given.visit];
+  const Visit& visit = visits_.list[line.visit];
   const bool mounted = visit.tool >= 0 && moved_head(visit.tool) == target.to;
-  if (mounted && in_use(visit, given)) {
+  if (mounted && in_use(visit, line)) {
     return is_other(visit.tool) ? fmt::format("T{} is in use there", moved(visit.tool)) : "";
   }
   if (mounted && is_other(visit.tool) && target.waits && !target.cools) {
@@ -163,49 +217,49 @@ std::string FilamentMove::why_left_out(const TargetLine& given, const Target& ta
   if (!is_other(next)) return "";
   // What is mounted may cool down before it is put away.
   if (target.cools && mounted && !is_other(visit.tool)) {
-    const bool last = given.visit + 1 == visits_.size();
-    const int after = last ? -1 : visits_[given.visit + 1].tool;
+    const bool last = line.visit + 1 == visits_.list.size();
+    const int after = last ? -1 : visits_.list[line.visit + 1].tool;
     if (after < 0 || moved_head(after) != target.to) return "";
   }
   return fmt::format("T{} comes next there", moved(next));
 }
 
 // The toolhead that a target by a heater's number is for then.
-Result<std::size_t> FilamentMove::of_heater(const TargetLine& given, const Target& target,
-                                            int next) {
-  const std::set<std::size_t>& all = goes_to_[target.head];
+Result<std::size_t> TargetMover::filament_of_heater(const TargetLine& line,
+                                                    const GivenTarget& target, int next) {
+  const std::set<std::size_t>& all = destinations_[target.head];
   if (all.empty()) return target.head;  // it has no filament
   if (all.size() == 1) return *all.begin();
-  const Visit& visit = visits_[given.visit];
-  if (in_use(visit, given) && visit.head == target.head) return moved_head(visit.tool);
-  if (target.cools && target.user >= 0) return moved_head(target.user);
+  const Visit& visit = visits_.list[line.visit];
+  if (in_use(visit, line) && visit.head == target.head) return moved_head(visit.tool);
+  if (target.cools && target.used_with >= 0) return moved_head(target.used_with);
   const bool off = target.temp_c && *target.temp_c <= 0;
-  if (target.inside < 0 || next < 0 || off) {
-    const int only = target.inside >= 0 ? target.inside : next;
+  if (target.loaded < 0 || next < 0 || off) {
+    const int only = target.loaded >= 0 ? target.loaded : next;
     if (only >= 0) return moved_head(only);
     // Never selected with any of its tools: none of them is used, which was asked.
     return target.head;
   }
-  const std::size_t a = moved_head(target.inside);
+  const std::size_t a = moved_head(target.loaded);
   const std::size_t b = moved_head(next);
   if (a == b) return a;
   const auto place = [this](int tool, std::size_t head) {
     return head == kNone ? fmt::format("T{}", moved(tool)) : quoted(heads_[head]);
   };
-  return refused(
-      given.line, given.text, target.name == kNever ? 0 : given.names[target.name].at,
+  return refused_line(
+      line.line, line.text, target.name == kNever ? 0 : line.names[target.name].at,
       fmt::format("it cannot be known for which filament {} is heated here: T{} goes to {}, T{} to "
                   "{}",
-                  quoted(heads_[target.head]), target.inside, place(target.inside, a), next,
+                  quoted(heads_[target.head]), target.loaded, place(target.loaded, a), next,
                   place(next, b)),
       "give this temperature after the select of the tool that it is for, or keep the two "
       "together");
 }
 
 // What a target is named by, for marks.
-std::string FilamentMove::described(const TargetLine& given, const Target& target) {
+std::string TargetMover::described(const TargetLine& line, const GivenTarget& target) {
   if (target.by_heater) {
-    const int from = given.names[target.name].number;
+    const int from = line.names[target.name].number;
     const int to = target.to == kNone ? from : heads_[target.to].heater_index;
     return from == to ? fmt::format("heater {}", from) : fmt::format("heater {} to {}", from, to);
   }
@@ -215,24 +269,24 @@ std::string FilamentMove::described(const TargetLine& given, const Target& targe
                              : fmt::format("T{} to T{}", tool, moved(tool));
 }
 
-Status FilamentMove::write(const TargetLine& given) {
+Status TargetMover::write(const TargetLine& line) {
   const auto shared = [&] {
-    return refused(given.line, given.text, 0,
-                   "a temperature for a filament that moves shares its line with another command",
-                   kOwnLine);
+    return refused_line(
+        line.line, line.text, 0,
+        "a temperature for a filament that moves shares its line with another command", kOwnLine);
   };
   std::vector<int> to;
-  for (const Named& n : given.names) {
+  for (const Named& n : line.names) {
     to.push_back(n.kind == Named::Kind::tool ? moved(n.number) : n.number);
   }
-  for (const Target& t : given.targets) {
+  for (const GivenTarget& t : line.targets) {
     if (!t.left_out.empty()) {
-      if (!given.alone) return shared();
+      if (!line.alone) return shared();
       // A comment; or its number is missed, and the machine would ask for the line again.
       out_.push_back(
-          {{given.from, given.to, given.numbered ? gcode::count_set_back(given.number) : ";"},
-           described(given, t) + ", left out: " + t.left_out,
-           given.line});
+          {{line.from, line.to, line.numbered ? gcode::count_set_back(line.number) : ";"},
+           described(line, t) + ", left out: " + t.left_out,
+           line.line});
       return success();
     }
     if (t.name == kNever || t.to == kNone) continue;
@@ -241,14 +295,14 @@ Status FilamentMove::write(const TargetLine& given) {
     if (t.by_heater) {
       number = heads_[t.to].heater_index;
     } else if (heads_.of_tool(number) != t.to) {
-      number = moved(t.cools ? t.user : visits_[given.visit].tool);
+      number = moved(t.cools ? t.used_with : visits_.list[line.visit].tool);
     }
-    const bool two_meanings = t.by_heater && given.names[t.name].kind == Named::Kind::tool;
-    if (number != plain && (two_meanings || given.selects)) return shared();
+    const bool two_meanings = t.by_heater && line.names[t.name].kind == Named::Kind::tool;
+    if (number != plain && (two_meanings || line.selects)) return shared();
   }
   std::string how;
   for (std::size_t i = 0; i < to.size(); ++i) {
-    const Named& n = given.names[i];
+    const Named& n = line.names[i];
     if (to[i] == n.number) continue;
     const bool heater = n.kind == Named::Kind::heater;
     const std::string one = heater ? fmt::format("heater {} to {}", n.number, to[i])
@@ -256,39 +310,40 @@ Status FilamentMove::write(const TargetLine& given) {
     if (how.find(one) == std::string::npos) how += (how.empty() ? "" : ", ") + one;
   }
   if (how.empty()) return success();
-  gcode::parse(given.text, line_.words);
-  auto line = gcode::with_numbers(given.text, line_.words, given.names, to);
-  if (!line) {
-    return refused(given.line, given.text, 0, line.error().message, line.error().hint);
+  gcode::Words words;
+  gcode::parse(line.text, words);
+  auto text = gcode::with_numbers(line.text, words, line.names, to);
+  if (!text) {
+    return refused_line(line.line, line.text, 0, text.error().message, text.error().hint);
   }
-  out_.push_back({{given.from, given.to, std::move(*line)}, std::move(how), given.line});
+  out_.push_back({{line.from, line.to, std::move(*text)}, std::move(how), line.line});
   return success();
 }
 
 // --- heaters that neighbours have had ---
 
-Status FilamentMove::keep_temperatures() {
+Status TargetMover::keep_temperatures() {
   HeaterTargets was(heads_);  // by toolhead of the job as it is
   HeaterTargets is(heads_);   // by toolhead as it will be
-  auto given = givens_.begin();
-  auto fed = fed_.begin();
+  auto line = visits_.target_lines.begin();
+  auto feed = visits_.feeds.begin();
   // Up to `turn`, it included.
   const auto follow = [&](std::size_t turn) {
     for (;;) {
-      const bool gives = given != givens_.end() && given->turn <= turn;
-      const bool feeds = fed != fed_.end() && *fed < turn;
-      if (gives && (!feeds || given->turn < *fed)) {
-        for (Target& t : (given++)->targets) give(t, was, is);
+      const bool targets = line != visits_.target_lines.end() && line->turn <= turn;
+      const bool feeds = feed != visits_.feeds.end() && *feed < turn;
+      if (targets && (!feeds || line->turn < *feed)) {
+        for (GivenTarget& t : (line++)->targets) set(t, was, is);
       } else if (feeds) {
         was.feed();
         is.feed();
-        ++fed;
+        ++feed;
       } else {
         return;
       }
     }
   };
-  for (const Visit& v : visits_) {
+  for (const Visit& v : visits_.list) {
     if (v.first_used == kNever) continue;
     const std::size_t to = moved_head(v.tool);
     follow(v.turn);
@@ -297,7 +352,7 @@ Status FilamentMove::keep_temperatures() {
     follow(v.first_used);
     if (to == kNone) continue;
     if (!as_before(v, was[v.head], is[to])) {
-      if (auto s = put_in(v, at_select, meanwhile); !s) return s;
+      if (auto s = insert_wait(v, at_select, meanwhile); !s) return s;
       is.copy_from(to, was[v.head]);
     }
   }
@@ -305,7 +360,7 @@ Status FilamentMove::keep_temperatures() {
   return success();
 }
 
-void FilamentMove::give(Target& t, HeaterTargets& was, HeaterTargets& is) {
+void TargetMover::set(GivenTarget& t, HeaterTargets& was, HeaterTargets& is) {
   if (!t.temp_c || t.head == kNone) return;
   const bool kept = t.left_out.empty() && t.to != kNone;
   if (!t.cools) {
@@ -322,28 +377,29 @@ void FilamentMove::give(Target& t, HeaterTargets& was, HeaterTargets& is) {
 }
 
 // Whether a use begins as it did.
-bool FilamentMove::as_before(const Visit& v, const HeaterTargets::Heater& was,
-                             const HeaterTargets::Heater& is) const {
-  if (v.first == Visit::First::fed || heater_targets_.is_hot(v.head, was.target_c)) {
-    return std::abs(was.target_c - is.target_c) <= kSameC;
+bool TargetMover::as_before(const Visit& v, const HeaterTargets::Heater& was,
+                            const HeaterTargets::Heater& is) const {
+  if (v.first == Visit::First::fed || is_hot(v.head, was.target_c)) {
+    return std::abs(was.target_c - is.target_c) <= kSameTargetC;
   }
-  if (heater_targets_.is_hot(v.head, is.target_c)) return false;
-  return was.before_off_c == 0 || std::abs(was.before_off_c - is.before_off_c) <= kSameC;
+  if (is_hot(v.head, is.target_c)) return false;
+  return was.before_off_c == 0 || std::abs(was.before_off_c - is.before_off_c) <= kSameTargetC;
 }
 
 // `was`, `is`: at the select.
-Status FilamentMove::put_in(const Visit& v, const HeaterTargets::Heater& was,
-                            const HeaterTargets::Heater& is) {
+Status TargetMover::insert_wait(const Visit& v, const HeaterTargets::Heater& was,
+                                const HeaterTargets::Heater& is) {
   const std::size_t head = moved_head(v.tool);
-  const bool off = !heater_targets_.is_hot(v.head, was.target_c);
+  const bool off = !is_hot(v.head, was.target_c);
   const double temp_c = !off ? was.target_c : v.first == Visit::First::fed ? 0 : was.before_off_c;
   if (temp_c <= 0 && (v.first == Visit::First::fed || v.goes_on)) {
-    return refused(v.used_line, v.used_text, 0,
-                   fmt::format("T{} moves filament here, but the job has not given toolhead {} a "
-                               "temperature",
-                               v.tool, quoted(heads_[v.head])),
-                   "if it does so in its own way, say how with [[recognise]] as = \"set\" or "
-                   "\"wait\"");
+    return refused_line(
+        v.used_line, v.used_text, 0,
+        fmt::format("T{} moves filament here, but the job has not given toolhead {} a "
+                    "temperature",
+                    v.tool, quoted(heads_[v.head])),
+        "if it does so in its own way, say how with [[recognise]] as = \"set\" or "
+        "\"wait\"");
   }
   const std::string who = moved(v.tool) == v.tool
                               ? fmt::format("T{}", v.tool)
@@ -366,7 +422,7 @@ Status FilamentMove::put_in(const Visit& v, const HeaterTargets::Heater& was,
     return understood(c.text, head, c.temp_c, c.waits);
   });
   if (!v.by_select || v.line == v.used_line || !good) {
-    return refused(
+    return refused_line(
         v.used_line, v.used_text, 0,
         fmt::format("T{} {} here at {:g} C; in toolhead {} it would at {:g} C, given for another "
                     "filament",
@@ -386,23 +442,33 @@ Status FilamentMove::put_in(const Visit& v, const HeaterTargets::Heater& was,
 }
 
 // Whether the job's reader takes `command` for this of this heater.
-bool FilamentMove::understood(const std::string& command, std::size_t head, double temp_c,
-                              bool waits) {
+bool TargetMover::understood(const std::string& command, std::size_t head, double temp_c,
+                             bool waits) {
   using Kind = Operation::Kind;
   gcode::State state;
-  interpreter_.read(command, state, line_);
+  InterpretedLine line;
+  interpreter_.read(command, state, line);
   bool sets = false;
   bool does_wait = false;
-  for (const Operation& operation : line_.operations) {
+  for (const Operation& operation : line.operations) {
     if (operation.kind == Kind::select || operation.kind == Kind::move) return false;
     if (operation.kind != Kind::set_target || !operation.temp_c) continue;
     const bool by_number = operation.heater.by != HeaterAddress::By::mounted;
-    if (by_number && changer_.head_of(operation.heater) != head) return false;
-    if (std::abs(*operation.temp_c - temp_c) > kSameC) return false;
+    if (by_number && heads_.of(operation.heater) != head) return false;
+    if (std::abs(*operation.temp_c - temp_c) > kSameTargetC) return false;
     sets = true;
     does_wait |= operation.waits;
   }
   return sets && does_wait == waits;
+}
+
+}  // namespace
+
+Result<std::vector<gcode::MovedLine>> move_targets(const rules::Rules& rules,
+                                                   const Interpreter& interpreter, Heads& heads,
+                                                   Visits& visits, gcode::ToolMap& map,
+                                                   std::vector<gcode::MovedLine> lines) {
+  return TargetMover(rules, interpreter, heads, visits, map, std::move(lines)).run();
 }
 
 }  // namespace forewarm::machine
