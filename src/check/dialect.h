@@ -1,4 +1,4 @@
-// Reads lines that were put in, as [dialect] says they are written.
+// Reads inserted lines, as [dialect] says they are written.
 //
 // The templates of `set` and `wait` are turned into RE2 patterns: {tool}, {heater} and {temp}
 // become groups, all else stands for itself. A line number before and a checksum after are let

@@ -7,10 +7,6 @@
 
 namespace forewarm::check {
 
-namespace {
-constexpr double kSameC = 0.01;
-}
-
 Fed::Fed(const rules::Rules& rules, const rules::Recogniser& recogniser)
     : interpreter_(rules, recogniser), heads_(rules), changer_(heads_), heater_targets_(heads_) {}
 
@@ -88,7 +84,8 @@ void Fed::feed(bool forwards) {
 }
 
 bool Fed::waits_for(int tool, double target_c) {
-  return waited_ && head_ == heads_.of_tool(tool) && std::abs(target_c_ - target_c) <= kSameC;
+  return waited_ && head_ == heads_.of_tool(tool) &&
+         std::abs(target_c_ - target_c) <= machine::kSameTargetC;
 }
 
 double Fed::highest_c(int tool) {
@@ -99,9 +96,9 @@ double Fed::highest_c(int tool) {
 bool Fed::same_as(const Fed& other, const gcode::ToolMap& map) const {
   // What was not let go of is pulled cold, and asks for nothing.
   return did_ == other.did_ && gcode::mapped(map, tool_) == other.tool_ &&
-         std::abs(target_c_ - other.target_c_) <= kSameC &&
+         std::abs(target_c_ - other.target_c_) <= machine::kSameTargetC &&
          (did_ != Activity::fed || before_off_c_ == 0 ||
-          std::abs(before_off_c_ - other.before_off_c_) <= kSameC);
+          std::abs(before_off_c_ - other.before_off_c_) <= machine::kSameTargetC);
 }
 
 std::string written(double c) { return fmt::format("{:g}", c); }

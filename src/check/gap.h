@@ -1,7 +1,7 @@
 // Judges what one parked heater did between two uses.
 //
 // All times are the rewritten job's own, waits included. The gap runs from the line that puts the
-// toolhead away (or the first print move) to the one that picks it up; orders go on to the first
+// toolhead away (or the first print move) to the one that picks it up; commands go on to the first
 // feeding after that. Pure: what is wrong goes to `findings`. Heating and cooling are those of
 // thermal/hotend.h; lead and thresholds are the rule file's.
 #pragma once
@@ -16,8 +16,11 @@
 
 namespace forewarm::check {
 
-// Hot idle is above standby by more than this, in C; from the contract of the figures.
+// Hot idle is above standby by more than this, in C; from the contract of the figures. The plan has
+// its own such constant: the check shares nothing with planning.
 constexpr double kHotAboveStandbyC = 5;
+// Texts give targets with two decimals: nearer than this, two targets of the rewrite are the same.
+constexpr double kRoundingC = 0.011;
 
 // A target given to a heater.
 struct HeaterCommand {
@@ -26,7 +29,7 @@ struct HeaterCommand {
   bool waits = false, cooling = false;
   double waited_s = 0;
   bool inserted = false;
-  double wanted_c = 0;  // the original's target, where it names none
+  double original_c = 0;  // the original's target, where it names none
   std::uint64_t line = 0;
   std::uint64_t span = 0;                  // the line of LongLines that it is part of
   const rules::Sequence* steps = nullptr;  // whose it is
@@ -55,7 +58,7 @@ class LongLines {
 struct ObservedGap {
   thermal::HeaterState start;  // at from_s
   double from_s = 0;
-  std::vector<HeaterCommand> orders = {};
+  std::vector<HeaterCommand> commands = {};
   // Given after its last feeding but before it was put away: `start` has them behind it.
   std::vector<HeaterCommand> parting = {};
   std::uint64_t fed_line = 0;  // of its last movement of filament, either way

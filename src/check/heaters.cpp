@@ -11,8 +11,7 @@ namespace forewarm::check {
 
 namespace {
 
-constexpr double kColdC = 1.0;    // colder than this below what is wanted is cold
-constexpr double kSameC = 0.011;  // texts give two decimals
+constexpr double kColdC = 1.0;  // colder than this below what is wanted is cold
 
 }  // namespace
 
@@ -31,18 +30,18 @@ Heaters::Head& Heaters::at(std::size_t head) {
 
 void Heaters::advance(Head& head, double at_s) {
   if (at_s <= head.now_s) return;
-  head.course.advance(at_s - head.now_s);
+  head.heater.advance(at_s - head.now_s);
   head.now_s = at_s;
 }
 
 void Heaters::open_gap(Head& head, double at_s) {
   advance(head, at_s);
-  head.gap.emplace(ObservedGap{.start = head.course,
+  head.gap.emplace(ObservedGap{.start = head.heater,
                                .from_s = at_s,
-                               .orders = {},
+                               .commands = {},
                                .parting = head.since,
                                .fed_line = head.fed_line,
-                               .used_c = head.used ? head.last_c : head.course.target_c()});
+                               .used_c = head.used ? head.last_c : head.heater.target_c()});
   head.put_away = true;
 }
 
@@ -50,7 +49,7 @@ void Heaters::prelude(double at_s) {
   prelude_s_ = at_s;
   for (Head& head : list_) {
     advance(head, at_s);
-    head.before = head.course;
+    head.before = head.heater;
     head.prelude.clear();
   }
 }
@@ -63,7 +62,7 @@ void Heaters::start(double at_s, bool with_prelude, std::size_t printing) {
     Head& head = list_[h];
     advance(head, at_s);
     if (!with_prelude) {
-      head.before = head.course;
+      head.before = head.heater;
       head.prelude.clear();
     }
     head.since = head.prelude;
@@ -72,84 +71,91 @@ void Heaters::start(double at_s, bool with_prelude, std::size_t printing) {
     if (h == mounted_) continue;
     head.gap.emplace(ObservedGap{.start = head.before,
                                  .from_s = start_s_,
-                                 .orders = head.prelude,
+                                 .commands = head.prelude,
                                  .used_c = head.before.target_c()});
     head.waited_c = std::numeric_limits<double>::quiet_NaN();
     for (const HeaterCommand& o : head.prelude) {
-      if (o.waits) head.waited_c = o.target_c.value_or(head.course.target_c());
+      if (o.waits) head.waited_c = o.target_c.value_or(head.heater.target_c());
     }
   }
 }
 
-double Heaters::order(std::size_t h, HeaterCommand o) {
+double Heaters::command(std::size_t h, HeaterCommand o) {
   settle_limits(o.at_s);
   Head& head = at(h);
   advance(head, o.at_s);
   head.met = true;
-  const double max_c = heads_[h].max_c;
-  if (o.target_c) {
-    head.highest_c = std::max(head.highest_c, *o.target_c);
-    if (*o.target_c > max_c) {
-      say(Id::above_max, h, o.line,
-          fmt::format("{:g} C is above its max_c = {:g}", *o.target_c, max_c));
-    }
-    if (o.steps != nullptr) {
-      of_steps(h, o);
-    } else {
-      head.before_steps.reset();
-    }
-    if (head.since.empty()) {
-      head.mark = head.course;
-      head.mark_s = o.at_s;
-    }
-    if (std::abs(*o.target_c - head.waited_c) > kSameC) {
-      head.waited_c = std::numeric_limits<double>::quiet_NaN();
-    }
-    head.course.set_target(*o.target_c);
-    const double drive_s =
-        head.course.full_drive() ? head.course.seconds_until_warm(*o.target_c) : 0;
-    around_.driven(h, o.at_s, o.at_s + drive_s, heads_[h].hotend.power_w);
-    limit(h, o.at_s, o.line);
-  }
-  if (o.waits) {
-    const double target = head.course.target_c();
-    double wait = target > 0 ? head.course.seconds_until_warm(target) : 0;
-    if (o.cooling) wait = std::max(wait, head.course.seconds_until_cool(target));
-    if (!std::isfinite(wait)) wait = 0;
-    o.waited_s = wait;
-    head.waited_c = target;
-    head.put_away = false;
-    if (h == mounted_) visit_.waited_c = target;
-    if (wait > 0) lines_.add(o.at_s, o.at_s + wait, o.span);
-    const bool cool_down = o.cooling && target < head.used_c;
-    if (h == mounted_ && !o.inserted && !cool_down && target > heads_[h].hotend.ambient_c) {
-      head.used_c = target;
-      if (started_) {
-        visit_.own_wait = o;
-        visit_.own_wait->target_c = o.target_c ? target : o.wanted_c;
-        visit_.own_wait->at_s += wait;
-      }
-    }
-  }
+  if (o.target_c) set_target(h, o);
+  if (o.waits) wait(h, o);
   if (o.steps != nullptr) return o.waited_s;  // before the gap, or after it
-  if (!started_) head.prelude.push_back(o);
-  if (started_) {
-    if (!(h == mounted_ && visit_.exchange && o.line == visit_.line)) head.since.push_back(o);
-    if (head.gap) head.gap->orders.push_back(o);
-    if (h == mounted_ && visit_.mounted) visit_.mounted->orders.push_back(o);
+  if (!started_) {
+    head.prelude.push_back(o);
+    return o.waited_s;
   }
+  if (!(h == mounted_ && visit_.exchange && o.line == visit_.line)) head.since.push_back(o);
+  if (head.gap) head.gap->commands.push_back(o);
+  if (h == mounted_ && visit_.mounted) visit_.mounted->commands.push_back(o);
   return o.waited_s;
+}
+
+// REQUIRES: it names one.
+void Heaters::set_target(std::size_t h, const HeaterCommand& o) {
+  Head& head = list_[h];
+  const double target_c = *o.target_c;
+  const double max_c = heads_[h].max_c;
+  head.highest_c = std::max(head.highest_c, target_c);
+  if (target_c > max_c) {
+    say(Id::above_max, h, o.line, fmt::format("{:g} C is above its max_c = {:g}", target_c, max_c));
+  }
+  if (o.steps != nullptr) {
+    of_steps(h, o);
+  } else {
+    head.before_steps.reset();
+  }
+  if (head.since.empty()) {
+    head.mark = head.heater;
+    head.mark_s = o.at_s;
+  }
+  if (std::abs(target_c - head.waited_c) > kRoundingC) {
+    head.waited_c = std::numeric_limits<double>::quiet_NaN();
+  }
+  head.heater.set_target(target_c);
+  const double drive_s = head.heater.full_drive() ? head.heater.seconds_until_warm(target_c) : 0;
+  around_.driven(h, o.at_s, o.at_s + drive_s, heads_[h].hotend.power_w);
+  limit(h, o.at_s, o.line);
+}
+
+// Works out how long it waits.
+void Heaters::wait(std::size_t h, HeaterCommand& o) {
+  Head& head = list_[h];
+  const double target_c = head.heater.target_c();
+  double wait_s = target_c > 0 ? head.heater.seconds_until_warm(target_c) : 0;
+  if (o.cooling) wait_s = std::max(wait_s, head.heater.seconds_until_cool(target_c));
+  if (!std::isfinite(wait_s)) wait_s = 0;
+  o.waited_s = wait_s;
+  head.waited_c = target_c;
+  head.put_away = false;
+  if (wait_s > 0) lines_.add(o.at_s, o.at_s + wait_s, o.span);
+  if (h != mounted_) return;
+  visit_.waited_c = target_c;
+  const bool cools_down = o.cooling && target_c < head.used_c;
+  if (o.inserted || cools_down || target_c <= heads_[h].hotend.ambient_c) return;
+  head.used_c = target_c;
+  if (!started_) return;
+  visit_.own_wait = o;
+  visit_.own_wait->target_c = o.target_c ? target_c : o.original_c;
+  visit_.own_wait->at_s += wait_s;
 }
 
 // A sequence sets what its steps say, and in the end what it found.
 void Heaters::of_steps(std::size_t h, const HeaterCommand& o) {
   Head& head = at(h);
-  if (!head.before_steps) head.before_steps = head.course.target_c();
-  const auto is = [&o](double c) { return std::abs(*o.target_c - c) <= kSameC; };
+  if (!head.before_steps) head.before_steps = head.heater.target_c();
+  const auto is = [&o](double c) { return std::abs(*o.target_c - c) <= kRoundingC; };
   // What it was used at last, in this visit or before.
   const bool only_pulled = h == mounted_ && !visit_.fed && visit_.pull && !head.printed;
   const bool only_waited = h == mounted_ && !visit_.fed && !visit_.pull && visit_.own_wait;
-  const double used_c = only_pulled                    ? visit_.pull->wanted_c
+  const double used_c = only_pulled                    ? visit_.pull->original_c
                         : only_waited && !head.printed ? visit_.own_wait->target_c.value_or(0)
                                                        : head.last_c;
   const auto printed = printed_c_.find(head.tool);
@@ -171,7 +177,7 @@ void Heaters::of_steps(std::size_t h, const HeaterCommand& o) {
 
 // A drive that begins now may be one too many, if it lasts.
 void Heaters::limit(std::size_t h, double at_s, std::uint64_t line) {
-  if (!around_.limited() || !started_ || !list_[h].course.full_drive()) return;
+  if (!around_.limited() || !started_ || !list_[h].heater.full_drive()) return;
   if (around_.drawn_w(at_s) <= around_.limit_w() + 1e-9) return;
   drives_.push_back({h, at_s, line});
 }
@@ -190,23 +196,12 @@ void Heaters::settle_limits(double until_s) {
   }
 }
 
-void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
+void Heaters::select(double at_s, const Selected& s, int tool, double original_c,
                      std::uint64_t line) {
   if (s.redundant) return;
   around_.changed(at_s, at_s + s.seconds(),
                   around_.spread_s2(s.park_s > 0, s.pick_s > 0, s.exchange_s > 0));
-  if (s.from != kNone) {
-    Head& from = at(s.from);
-    const bool used = visit_.fed || visit_.exchange || visit_.pull || visit_.own_wait;
-    end_visit(s.from, at_s, line);
-    // What was waited for after an exchange, to charge what came in, belongs to it.
-    if (s.from != s.to && !visit_.fed && visit_.exchange) {
-      std::erase_if(from.since, [](const HeaterCommand& o) { return o.inserted && o.waits; });
-    }
-    if (s.from != s.to && (used || !from.gap)) {
-      if (started_) open_gap(from, at_s);
-    }
-  }
+  if (s.from != kNone) put_away(s.from, s, at_s, line);
   mounted_ = s.to;
   visit_ = Visit{};
   if (s.to == kNone) return;
@@ -215,66 +210,84 @@ void Heaters::select(double at_s, const Selected& s, int tool, double wanted_c,
   visit_.at_s = at_s;
   visit_.line = line;
   visit_.exchange = s.exchange;
-  visit_.target_c = to.course.target_c();
+  visit_.target_c = to.heater.target_c();
   visit_.out_tool = s.out_tool;
-  visit_.wanted_c = wanted_c;
+  visit_.original_c = original_c;
   visit_.judged = started_;
-  if (s.exchange) {
-    to.printed = false;
-    visit_.out_c = to.used ? to.last_c : 0;
-    visit_.out_c = rules_.filament(s.out_tool).exchange_c.value_or(visit_.out_c);
-    visit_.in_c = rules_.filament(tool).exchange_c.value_or(0);
-    if (started_ && visit_.out_c > heads_[s.to].hotend.ambient_c) {
-      const double temp = to.course.temperature_c();
-      const double least_c = std::max(visit_.out_c, visit_.in_c);
-      const bool waited =
-          std::any_of(to.since.begin(), to.since.end(), [&](const HeaterCommand& o) {
-            return o.waits && o.target_c.value_or(visit_.target_c) >= least_c - kSameC;
-          });
-      // As when it feeds: a heater that had let go, and is driven again, cools on in its dead time.
-      const thermal::Hotend& hotend = heads_[s.to].hotend;
-      const auto warm_c = [&](double c) {
-        return waited ? thermal::cooled_c(hotend, c, hotend.dead_time_s) : c;
-      };
-      if (temp < warm_c(visit_.out_c) - kColdC) {
-        say(Id::exchange_cold, s.to, line,
-            fmt::format("exchanged at {:.0f} C, printed at {:g} C", temp, visit_.out_c));
-      } else if (temp < warm_c(least_c) - kColdC) {
-        say(Id::exchange_cold, s.to, line,
-            fmt::format("exchanged at {:.0f} C, the rules want {:g} C for what comes", temp,
-                        least_c));
-      }
-      if (visit_.target_c < visit_.out_c - kSameC) {
-        say(Id::exchange_target, s.to, line,
-            fmt::format("target {:g} C during the exchange, printed at {:g} C", visit_.target_c,
-                        visit_.out_c));
-      }
-      if (visit_.target_c < visit_.in_c - kSameC) {
-        say(Id::exchange_target, s.to, line,
-            fmt::format("target {:g} C during the exchange, the rules want {:g} C for what comes",
-                        visit_.target_c, visit_.in_c));
-      }
-      if (!waited) {
-        say(Id::exchange_without_wait, s.to, line,
-            fmt::format("nothing waits for {:g} C before the exchange", least_c));
-      }
-    }
-    if (!to.gap && started_) {
-      visit_.mounted.emplace(
-          ObservedGap{.start = to.course, .from_s = at_s, .orders = {}, .parting = to.since});
-    }
-    if (started_) to.waited_c = std::numeric_limits<double>::quiet_NaN();
-    to.since.clear();
-    to.fed_until_s = at_s + s.seconds();
-    to.fed_line = line;
-  }
+  if (s.exchange) begin_exchange(s.to, s, tool);
   to.tool = tool;
 }
 
-void Heaters::forget_orders_after(std::size_t h, std::uint64_t line) {
+void Heaters::put_away(std::size_t h, const Selected& s, double at_s, std::uint64_t line) {
+  Head& from = at(h);
+  const bool used = visit_.fed || visit_.exchange || visit_.pull || visit_.own_wait;
+  end_visit(h, at_s, line);
+  if (s.from == s.to) return;
+  // What was waited for after an exchange, to charge what came in, belongs to it.
+  if (!visit_.fed && visit_.exchange) {
+    std::erase_if(from.since, [](const HeaterCommand& o) { return o.inserted && o.waits; });
+  }
+  if (started_ && (used || !from.gap)) open_gap(from, at_s);
+}
+
+void Heaters::begin_exchange(std::size_t h, const Selected& s, int tool) {
+  Head& head = at(h);
+  const double at_s = visit_.at_s;
+  head.printed = false;
+  visit_.out_c = head.used ? head.last_c : 0;
+  visit_.out_c = rules_.filament(s.out_tool).exchange_c.value_or(visit_.out_c);
+  visit_.in_c = rules_.filament(tool).exchange_c.value_or(0);
+  if (started_ && visit_.out_c > heads_[h].hotend.ambient_c) judge_exchange(h);
+  if (!head.gap && started_) {
+    visit_.mounted.emplace(
+        ObservedGap{.start = head.heater, .from_s = at_s, .commands = {}, .parting = head.since});
+  }
+  if (started_) head.waited_c = std::numeric_limits<double>::quiet_NaN();
+  head.since.clear();
+  head.fed_until_s = at_s + s.seconds();
+  head.fed_line = visit_.line;
+}
+
+// Whether the nozzle is as hot as what goes out and what comes ask for, and is so by a wait.
+void Heaters::judge_exchange(std::size_t h) {
+  const Head& to = at(h);
+  const double temp = to.heater.temperature_c();
+  const double least_c = std::max(visit_.out_c, visit_.in_c);
+  const bool waited = std::any_of(to.since.begin(), to.since.end(), [&](const HeaterCommand& o) {
+    return o.waits && o.target_c.value_or(visit_.target_c) >= least_c - kRoundingC;
+  });
+  // As when it feeds: a heater that was off, and is driven again, cools on in its dead time.
+  const thermal::Hotend& hotend = heads_[h].hotend;
+  const auto warm_c = [&](double c) {
+    return waited ? thermal::cooled_c(hotend, c, hotend.dead_time_s) : c;
+  };
+  if (temp < warm_c(visit_.out_c) - kColdC) {
+    say(Id::exchange_cold, h, visit_.line,
+        fmt::format("exchanged at {:.0f} C, printed at {:g} C", temp, visit_.out_c));
+  } else if (temp < warm_c(least_c) - kColdC) {
+    say(Id::exchange_cold, h, visit_.line,
+        fmt::format("exchanged at {:.0f} C, the rules want {:g} C for what comes", temp, least_c));
+  }
+  if (visit_.target_c < visit_.out_c - kRoundingC) {
+    say(Id::exchange_target, h, visit_.line,
+        fmt::format("target {:g} C during the exchange, printed at {:g} C", visit_.target_c,
+                    visit_.out_c));
+  }
+  if (visit_.target_c < visit_.in_c - kRoundingC) {
+    say(Id::exchange_target, h, visit_.line,
+        fmt::format("target {:g} C during the exchange, the rules want {:g} C for what comes",
+                    visit_.target_c, visit_.in_c));
+  }
+  if (!waited) {
+    say(Id::exchange_without_wait, h, visit_.line,
+        fmt::format("nothing waits for {:g} C before the exchange", least_c));
+  }
+}
+
+void Heaters::forget_commands_after(std::size_t h, std::uint64_t line) {
   const auto later = [line](const HeaterCommand& o) { return o.line > line; };
-  if (at(h).gap) std::erase_if(at(h).gap->orders, later);
-  if (visit_.mounted) std::erase_if(visit_.mounted->orders, later);
+  if (at(h).gap) std::erase_if(at(h).gap->commands, later);
+  if (visit_.mounted) std::erase_if(visit_.mounted->commands, later);
 }
 
 // A visit in which nothing was fed may have been a use all the same: filament was pulled or
@@ -286,7 +299,7 @@ void Heaters::end_visit(std::size_t h, double at_s, std::uint64_t line) {
   double used_s = 0;
   std::uint64_t used_line = 0;
   if (visit_.pull) {
-    work_c = visit_.pull->wanted_c;
+    work_c = visit_.pull->original_c;
     used_s = visit_.pull->at_s;
     used_line = visit_.pull->line;
   } else if (visit_.own_wait) {
@@ -304,7 +317,7 @@ void Heaters::end_visit(std::size_t h, double at_s, std::uint64_t line) {
   } else {
     return;
   }
-  forget_orders_after(h, used_line);
+  forget_commands_after(h, used_line);
   if (started_) close(h, used_s, work_c, head.tool, used_line);
   // What it is pulled or waited for at says less than what it was printed at before.
   if (!head.printed) head.last_c = work_c;
@@ -315,8 +328,8 @@ void Heaters::end_visit(std::size_t h, double at_s, std::uint64_t line) {
 // as hot as the job says, else as what was in it.
 void Heaters::exchanged_only(std::size_t h, double at_s, std::uint64_t line) {
   Head& head = at(h);
-  const double work_c = std::max(visit_.wanted_c, head.used ? head.last_c : 0);
-  forget_orders_after(h, visit_.line);
+  const double work_c = std::max(visit_.original_c, head.used ? head.last_c : 0);
+  forget_commands_after(h, visit_.line);
   if (started_) close(h, at_s, work_c, head.tool, line);
   // It goes out again as hot as it was last printed, whenever that was.
   const auto own = printed_c_.find(head.tool);
@@ -372,29 +385,29 @@ void Heaters::filament(double at_s, const Movement& m) {
     head.put_away = false;
   }
   head.met = true;
-  head.used_c = m.wanted_c;
+  head.used_c = m.original_c;
   if (started_) {
     const bool goes_on = visit_.fed || visit_.pull;
     begin_use(at_s, m);
-    if (goes_on) head.least_c = std::min({head.least_c, m.wanted_c, m.least_c});
-    const double temp = head.course.temperature_c();
+    if (goes_on) head.least_c = std::min({head.least_c, m.original_c, m.least_c});
+    const double temp = head.heater.temperature_c();
     // What the start code began with, it may have begun cold.
-    // Nor is it cold that a heater which had just let go cools on in its dead time.
+    // Nor is it cold that a heater which was just off cools on in its dead time.
     const thermal::Hotend& hotend = heads_[m.head].hotend;
     const double warm_c =
         goes_on ? thermal::cooled_c(hotend, head.least_c, hotend.dead_time_s) : head.least_c;
     if (visit_.judged && temp < warm_c - kColdC) {
       say(Id::extrusion_cold, m.head, m.line,
           fmt::format("{} at {:.0f} C, the job prints at {:g} C", m.forwards ? "feeds" : "pulls",
-                      temp, m.wanted_c));
+                      temp, m.original_c));
     }
   } else {
-    head.least_c = m.wanted_c;
+    head.least_c = m.original_c;
   }
   if (m.forwards) {
     visit_.fed = head.fed = head.printed = true;
-    head.last_c = m.wanted_c;
-    if (m.wanted_c > heads_[m.head].hotend.ambient_c) printed_c_[m.tool] = m.wanted_c;
+    head.last_c = m.original_c;
+    if (m.original_c > heads_[m.head].hotend.ambient_c) printed_c_[m.tool] = m.original_c;
   }
   head.used = true;
   if (head.tool < 0) head.tool = m.tool;
@@ -406,44 +419,48 @@ void Heaters::filament(double at_s, const Movement& m) {
 // hot as what is fed then.
 void Heaters::begin_use(double at_s, const Movement& m) {
   Head& head = at(m.head);
-  const double target = head.course.target_c();
-  const bool hotter_first = !m.forwards && !visit_.fed && !m.was_waited_for && target > m.wanted_c;
-  if (std::abs(target - m.wanted_c) > kSameC && !hotter_first) {
+  const double target = head.heater.target_c();
+  const bool hotter_first =
+      !m.forwards && !visit_.fed && !m.was_waited_for && target > m.original_c;
+  if (std::abs(target - m.original_c) > kRoundingC && !hotter_first) {
     say(Id::extrusion_target, m.head, m.line,
         fmt::format("{} with a target of {:g} C, the job wants {:g} C",
-                    m.forwards ? "feeds" : "pulls", target, m.wanted_c));
+                    m.forwards ? "feeds" : "pulls", target, m.original_c));
   }
   if (visit_.fed) return;
   const auto waited = [&](double for_c) {
-    return m.forwards ? std::abs(for_c - m.wanted_c) <= kSameC : for_c >= m.wanted_c - kSameC;
+    return m.forwards ? std::abs(for_c - m.original_c) <= kRoundingC
+                      : for_c >= m.original_c - kRoundingC;
   };
-  const bool pulled_before = visit_.pull && visit_.pull->waited_c >= m.wanted_c - kSameC;
-  if (m.wanted_c > heads_[m.head].hotend.ambient_c && !pulled_before &&
+  const bool pulled_before = visit_.pull && visit_.pull->waited_c >= m.original_c - kRoundingC;
+  if (m.original_c > heads_[m.head].hotend.ambient_c && !pulled_before &&
       (m.forwards || !visit_.pull) && (head.put_away || !waited(head.waited_c))) {
-    say(Id::use_without_wait, m.head, m.line, fmt::format("nothing waits for {:g} C", m.wanted_c));
+    say(Id::use_without_wait, m.head, m.line,
+        fmt::format("nothing waits for {:g} C", m.original_c));
   }
   if (!m.forwards) {
     if (visit_.pull) return;
-    visit_.pull = {at_s, m.wanted_c, head.waited_c, m.was_waited_for, m.line};
-    head.least_c = m.wanted_c;
+    visit_.pull = {at_s, m.original_c, head.waited_c, m.was_waited_for, m.line};
+    head.least_c = m.original_c;
     visit_.judged = true;
     return;
   }
-  if (visit_.exchange && visit_.judged && visit_.target_c < m.wanted_c - kSameC) {
+  if (visit_.exchange && visit_.judged && visit_.target_c < m.original_c - kRoundingC) {
     say(Id::exchange_target, m.head, visit_.line,
         fmt::format("target {:g} C during the exchange, the next filament is printed at {:g} C",
-                    visit_.target_c, m.wanted_c));
+                    visit_.target_c, m.original_c));
   }
-  head.least_c = m.wanted_c;
+  head.least_c = m.original_c;
   visit_.judged = true;
   if (visit_.pull) {
-    forget_orders_after(m.head, visit_.pull->line);
+    forget_commands_after(m.head, visit_.pull->line);
     const Visit::Pull& pull = *visit_.pull;
-    const double work_c = pull.was_waited_for ? pull.wanted_c : std::max(m.wanted_c, pull.wanted_c);
+    const double work_c =
+        pull.was_waited_for ? pull.original_c : std::max(m.original_c, pull.original_c);
     close(m.head, pull.at_s, work_c, m.tool, pull.line);
     return;
   }
-  close(m.head, at_s, m.wanted_c, m.tool, m.line);
+  close(m.head, at_s, m.original_c, m.tool, m.line);
 }
 
 void Heaters::feed_inserted(double at_s, std::size_t h, std::uint64_t line) {
@@ -452,17 +469,44 @@ void Heaters::feed_inserted(double at_s, std::size_t h, std::uint64_t line) {
   // Before its use it is as hot as was waited for; what goes out by an exchange may be less hot
   // than it was printed.
   const bool waited = !visit_.fed && !head.put_away && !std::isnan(head.waited_c);
-  double wanted = head.fed && !waited ? head.last_c : head.course.target_c();
+  double wanted = head.fed && !waited ? head.last_c : head.heater.target_c();
   if (!visit_.fed) wanted = visit_.waited_c.value_or(wanted);
   if (visit_.fed && head.tool >= 0) {
     wanted = std::min(wanted, rules_.filament(head.tool).exchange_c.value_or(wanted));
   }
-  if (head.course.temperature_c() < wanted - kColdC ||
-      head.course.temperature_c() <= heads_[h].hotend.ambient_c + kColdC) {
+  if (head.heater.temperature_c() < wanted - kColdC ||
+      head.heater.temperature_c() <= heads_[h].hotend.ambient_c + kColdC) {
     say(Id::extrusion_cold, h, line,
         fmt::format("a line put in feeds at {:.0f} C, the job prints at {:g} C",
-                    head.course.temperature_c(), wanted));
+                    head.heater.temperature_c(), wanted));
   }
+}
+
+// Mounted to the end: its last gap begins where it last moved filament.
+ObservedGap Heaters::last_gap(std::size_t h, double at_s) {
+  Head& head = list_[h];
+  const double from = std::max(head.fed_until_s, start_s_);
+  ObservedGap gap{.start = head.since.empty() ? head.heater : head.mark, .from_s = from};
+  gap.still_mounted = true;
+  double now = head.since.empty() ? at_s : head.mark_s;
+  for (const HeaterCommand& o : head.since) {
+    if (o.line > head.fed_line && o.at_s >= from - 1e-6) {
+      gap.commands.push_back(o);
+      continue;
+    }
+    gap.start.advance(std::max(0.0, o.at_s - now));
+    now = std::max(now, o.at_s);
+    if (o.target_c) gap.start.set_target(*o.target_c);
+  }
+  if (now < from) {
+    gap.start.advance(from - now);
+  } else if (now > from) {
+    // Nothing was said in between: it was held at its target.
+    const double target = gap.start.target_c();
+    gap.start = thermal::HeaterState(heads_[h].hotend, gap.start.temperature_c());
+    gap.start.set_target(target);
+  }
+  return gap;
 }
 
 void Heaters::finish(double at_s) {
@@ -473,31 +517,7 @@ void Heaters::finish(double at_s) {
     Head& head = list_[h];
     advance(head, at_s);
     if (!head.met) continue;
-    if (!head.gap) {
-      // Mounted to the end: its last gap begins where it last moved filament.
-      const double from = std::max(head.fed_until_s, start_s_);
-      ObservedGap gap{.start = head.since.empty() ? head.course : head.mark, .from_s = from};
-      gap.still_mounted = true;
-      double now = head.since.empty() ? at_s : head.mark_s;
-      for (const HeaterCommand& o : head.since) {
-        if (o.line > head.fed_line && o.at_s >= from - 1e-6) {
-          gap.orders.push_back(o);
-          continue;
-        }
-        gap.start.advance(std::max(0.0, o.at_s - now));
-        now = std::max(now, o.at_s);
-        if (o.target_c) gap.start.set_target(*o.target_c);
-      }
-      if (now < from) {
-        gap.start.advance(from - now);
-      } else if (now > from) {
-        // Nothing was said in between: it was held at its target.
-        const double target = gap.start.target_c();
-        gap.start = thermal::HeaterState(heads_[h].hotend, gap.start.temperature_c());
-        gap.start.set_target(target);
-      }
-      head.gap = std::move(gap);
-    }
+    if (!head.gap) head.gap = last_gap(h, at_s);
     head.gap->to_s = at_s;
     head.gap->highest_c = head.highest_c;
     of_filament(*head.gap, h, head.tool >= 0 ? head.tool : heads_[h].tools.front());

@@ -1,4 +1,4 @@
-// Every heater of the rewritten job on its way through time, and what that way is worth.
+// Every heater of the rewritten job on its way through time, and whether that way is good.
 //
 // Calls come in the order of the text, with the seconds of the rewritten job, waits included. A
 // wait's length is worked out here. Toolheads met for the first time are cold. What is wrong goes
@@ -8,6 +8,7 @@
 #include <deque>
 #include <limits>
 #include <optional>
+#include <unordered_map>
 
 #include "check/finding.h"
 #include "check/gap.h"
@@ -20,28 +21,30 @@ class Heaters {
   Heaters(const rules::Rules& rules, const Heads& heads, Findings& findings)
       : rules_(rules), heads_(heads), found_(findings), around_(rules) {}
 
-  // Lines were put in here; planning begins with them if the first print move comes next.
+  // Lines were inserted here; planning begins with them if the first print move comes next.
   void prelude(double at_s);
   // The first print move, by the toolhead `printing`: from here on, or from the prelude on, the
   // heaters are the plan's.
   void start(double at_s, bool with_prelude, std::size_t printing);
-  // `order` without waited_s; returns the seconds that the machine stands still.
-  double order(std::size_t head, HeaterCommand order);
-  // `wanted_c`: the original's target, of the toolhead that is mounted then.
-  void select(double at_s, const Selected& selected, int tool, double wanted_c, std::uint64_t line);
+  // `command` without waited_s; returns the seconds that the machine stands still.
+  double command(std::size_t head, HeaterCommand command);
+  // `original_c`: the original's target, of the toolhead that is mounted then.
+  void select(double at_s, const Selected& selected, int tool, double original_c,
+              std::uint64_t line);
   // Filament is moved by the job, the first time since something happened to `head`, or the first
   // time forwards since it was picked; what is pulled where the original has the heater off is none
-  // of it. `wanted_c`: the original's target here; `least_c`: its lowest since the last such call.
+  // of it. `original_c`: the original's target here; `least_c`: its lowest since the last such
+  // call.
   struct Movement {
     bool forwards = true;
     std::size_t head = 0;
     int tool = 0;
-    double wanted_c = 0, least_c = 0;
-    bool was_waited_for = false;  // by the original, at wanted_c, while it was mounted
+    double original_c = 0, least_c = 0;
+    bool was_waited_for = false;  // by the original, at original_c, while it was mounted
     std::uint64_t line = 0;
   };
   void filament(double at_s, const Movement& movement);
-  // ... by a line put in.
+  // ... by an inserted line.
   void feed_inserted(double at_s, std::size_t head, std::uint64_t line);
   // The last moment at which the mounted toolhead moved filament.
   void fed_until(std::size_t head, double at_s, std::uint64_t line) {
@@ -55,8 +58,8 @@ class Heaters {
  private:
   struct Head {
     explicit Head(const thermal::Hotend& hotend)
-        : course(hotend, hotend.ambient_c), before(course), mark(course) {}
-    thermal::HeaterState course;
+        : heater(hotend, hotend.ambient_c), before(heater), mark(heater) {}
+    thermal::HeaterState heater;
     double now_s = 0;
     double fed_until_s = 0;
     std::uint64_t fed_line = 0;
@@ -84,13 +87,13 @@ class Heaters {
     double at_s = 0;
     std::uint64_t line = 0;
     bool exchange = false, fed = false, judged = false;
-    double wanted_c = 0;
+    double original_c = 0;
     double out_c = 0, in_c = 0, target_c = 0;  // at the select
     std::optional<double> waited_c;            // last, since the select
     int out_tool = -1;
     std::optional<ObservedGap> mounted;  // an exchange without parking
     struct Pull {
-      double at_s, wanted_c, waited_c;
+      double at_s, original_c, waited_c;
       bool was_waited_for;
       std::uint64_t line;
     };
@@ -100,10 +103,16 @@ class Heaters {
 
   Head& at(std::size_t head);
   void advance(Head& head, double at_s);
+  void set_target(std::size_t head, const HeaterCommand& command);
+  void wait(std::size_t head, HeaterCommand& command);
+  void begin_exchange(std::size_t head, const Selected& selected, int tool);
+  void judge_exchange(std::size_t head);
+  void put_away(std::size_t head, const Selected& selected, double at_s, std::uint64_t line);
+  [[nodiscard]] ObservedGap last_gap(std::size_t head, double at_s);
   void begin_use(double at_s, const Movement& movement);
   void end_visit(std::size_t head, double at_s, std::uint64_t line);
   void exchanged_only(std::size_t head, double at_s, std::uint64_t line);
-  void forget_orders_after(std::size_t head, std::uint64_t line);
+  void forget_commands_after(std::size_t head, std::uint64_t line);
   void open_gap(Head& head, double at_s);
   void close(std::size_t head, double fed_s, double work_c, int tool, std::uint64_t line);
   void of_filament(ObservedGap& gap, std::size_t head, int tool) const;

@@ -94,7 +94,7 @@ void MachineReplay::happen(const Start& event, double at_s) {
 void MachineReplay::happen(const Command& event, double at_s) {
   HeaterCommand command = event.command;
   command.at_s = at_s;
-  waited_s_ += heaters_.order(event.head, command);
+  waited_s_ += heaters_.command(event.head, command);
 }
 
 void MachineReplay::happen(const Heaters::Movement& event, double at_s) {

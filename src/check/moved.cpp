@@ -165,8 +165,8 @@ class Reading {
       }
       if (all_said_ && !all) return;
       for (const auto& [from, to] : said) {
-        const auto [it, fresh] = out_.map.emplace(from, to);
-        if (fresh || it->second == to) continue;
+        const auto [it, is_new] = out_.map.emplace(from, to);
+        if (is_new || it->second == to) continue;
         mixed(line.number, "T" + std::to_string(from) + " becomes T" + std::to_string(to) +
                                " here, but T" + std::to_string(it->second) + " before");
       }
@@ -304,7 +304,7 @@ class Reading {
       return;  // from above, there
     }
     const std::tuple now{before.visit(), before.did(), before.target_c()};
-    if (std::exchange(told_, now) == now) return;
+    if (std::exchange(last_difference_, now) == now) return;
     const std::string was = "T" + std::to_string(before.tool());
     const std::string is = "T" + std::to_string(after.tool());
     if (before.did() == Activity::heated) {
@@ -316,12 +316,12 @@ class Reading {
                    : " C; the marks make it " + is + " at " + written(after.target_c()) + " C"));
       return;
     }
-    const bool let_go = before.target_c() == after.target_c() && before.before_off_c() > 0;
-    const double was_c = let_go ? before.before_off_c() : before.target_c();
-    const double is_c = let_go ? after.before_off_c() : after.target_c();
+    const bool after_off = before.target_c() == after.target_c() && before.before_off_c() > 0;
+    const double was_c = after_off ? before.before_off_c() : before.target_c();
+    const double is_c = after_off ? after.before_off_c() : after.target_c();
     out_.findings.add(Id::extrusion_target, line,
                       was + " moves filament with a target of " + written(was_c) +
-                          (let_go ? " C that it had before it was off" : " C") +
+                          (after_off ? " C that it had before it was off" : " C") +
                           "; the marks make it " + is + " with " + written(is_c) + " C");
   }
 
@@ -400,7 +400,7 @@ class Reading {
   Fed fed_before_, fed_after_;
   bool ends_inserted_open_ = false;
   bool any_ = false, all_said_ = false;
-  std::tuple<std::uint64_t, Fed::Activity, double> told_;
+  std::tuple<std::uint64_t, Fed::Activity, double> last_difference_;
   // A wait for cooling down that the moved job does not have, by its toolhead there.
   struct Cooling {
     std::uint64_t line = 0;

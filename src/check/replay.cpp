@@ -79,7 +79,7 @@ void Replay::command(std::size_t head, const Operation& operation, const LineCon
   command.waits = operation.waits;
   command.cooling = operation.waits_for_cooling;
   command.inserted = at.side == Side::inserted;
-  command.wanted_c = original_.target_c(head);
+  command.original_c = original_.target_c(head);
   command.steps = at.steps;
   command.span = at.span;
   command.line = at.line;
@@ -174,7 +174,7 @@ void Replay::move_filament(bool forwards, double mm, const LineContext& at) {
   machine_.filament({.forwards = forwards,
                      .head = head,
                      .tool = changer.tool(),
-                     .wanted_c = original_c,
+                     .original_c = original_c,
                      .least_c = original_.take_lowest_c(head),
                      .was_waited_for = original_.wait_c() == original_c,
                      .line = at.line});

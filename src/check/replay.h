@@ -1,8 +1,8 @@
 // Plays the rewritten job: gives the operations of its lines to a machine, each at its moment, and
 // judges what the machine does with filament against what the original asks.
 //
-// Lines come in the order of the text; of those that are the job's, the original's side has to be
-// told first. Findings go to `findings`. Lifetime: all that is given outlives it.
+// Lines come in the order of the text; the original's side follows those that
+// are the job's first. Findings go to `findings`. Lifetime: all that is given outlives it.
 #pragma once
 
 #include <array>

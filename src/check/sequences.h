@@ -1,12 +1,12 @@
 // Whether the step sequences given between two uses are those that the rule file names there.
 //
-// Told what happens to each toolhead in the order of the text: it is selected or put away, gets a
-// line of a sequence, feeds. When it feeds again, or the job is over, what it got since it last fed
-// must be what the rules want, in that order, each on its side of the selects: `before_park` and
-// `after_pick` for the same filament, `before_exchange` and `after_exchange` for another one,
-// `at_last_use` where nothing comes any more; nothing before planning starts, and nothing where the
-// policy is "as-sliced". Each must move as much filament, step by step, as its steps say.
-// What is wrong is returned in words; empty if nothing is.
+// Calls say what happens to each toolhead in the order of the text: it is selected or put away,
+// gets a line of a sequence, feeds. When it feeds again, or the job is over, what it got since it
+// last fed must be what the rules want, in that order, each on its side of the selects:
+// `before_park` and `after_pick` for the same filament, `before_exchange` and `after_exchange` for
+// another one, `at_last_use` where nothing comes any more; nothing before planning starts, and
+// nothing where the policy is "as-sliced". Each must move as much filament, step by step, as its
+// steps say. What is wrong is returned in words; empty if nothing is.
 #pragma once
 
 #include <string>
@@ -27,7 +27,7 @@ class Sequences {
 
   // `began`: the first print move has been.
   void select(const Selected& selected, int tool, bool began);
-  // A line of `sequence` put in for the mounted toolhead, which moves `fed_mm` of filament (0:
+  // A line of `sequence` inserted for the mounted toolhead, which moves `fed_mm` of filament (0:
   // none).
   void step(std::size_t head, const rules::Sequence& sequence, double fed_mm);
   // The job feeds; `hot`: with the heater on.

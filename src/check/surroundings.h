@@ -1,8 +1,9 @@
 // What else happens while a heater comes back: tools are changed, and other heaters draw power.
 //
-// From it follows how early the rules want a heater told (the lead), worked out here from the rule
+// From it follows how early the rules want a heater to be given its target (the lead), worked out
+// here from the rule
 // file's errors alone, apart from how a plan does it: needed time + z times the standard deviation
-// of all that lies between the order and the need. Wall seconds, watts.
+// of all that lies between the command and the need. Wall seconds, watts.
 #pragma once
 
 #include <cstddef>
@@ -23,7 +24,7 @@ class Surroundings {
   void driven(std::size_t head, double from_s, double to_s, double watts);
   void forget_before(double time_s);
 
-  // Seconds that the rules want between an order at `at_s`, when the heater is as in `from`, and a
+  // Seconds that the rules want between a command at `at_s`, when the heater is as in `from`, and a
   // need at `need_s`.
   [[nodiscard]] double lead_s(const thermal::Hotend& hotend, const thermal::HeaterState& from,
                               double to_c, double at_s, double need_s) const;

@@ -2,8 +2,8 @@
 // anything after its last feed looks like end code.
 //
 // A job that was cut off in a copy, or by a full disk, prints on to its last line and leaves there
-// what its beginning set: above all the bed, which no plan of heating switches off. Told lines in
-// the order of the text; straight moves need not be told but by fed(). Common practice, no source:
+// what its beginning set: above all the bed, which no plan of heating switches off. Lines come in
+// the order of the text; straight moves need no take(), only fed(). Common practice, no source:
 // what counts as end code.
 #pragma once
 

@@ -14,6 +14,9 @@
 
 namespace forewarm::machine {
 
+// No further apart, two targets that jobs give are the same.
+constexpr double kSameTargetC = 0.01;
+
 class HeaterTargets {
  public:
   struct Heater {

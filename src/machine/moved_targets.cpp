@@ -15,9 +15,6 @@ namespace {
 
 using gcode::Named;
 
-// Of one job, two targets are the same: texts give them with two decimals.
-constexpr double kSameTargetC = 0.01;
-
 constexpr const char* kOwnLine = "put the commands on lines of their own";
 
 std::string quoted(const rules::Toolhead& head) { return '"' + printable(head.name, 80) + '"'; }

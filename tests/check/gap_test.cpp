@@ -67,18 +67,18 @@ struct Script {
     o.at_s = 1000 + at_s;
     o.target_c = target_c;
     o.inserted = true;
-    o.line = gap.orders.size() + 2;
-    gap.orders.push_back(o);
+    o.line = gap.commands.size() + 2;
+    gap.commands.push_back(o);
     return *this;
   }
   Script& wait(double at_s, double target_c, double waited_s = 0) {
     order(at_s, target_c);
-    gap.orders.back().waits = true;
-    gap.orders.back().waited_s = waited_s;
+    gap.commands.back().waits = true;
+    gap.commands.back().waited_s = waited_s;
     return *this;
   }
   Script& by_the_job() {
-    gap.orders.back().inserted = false;
+    gap.commands.back().inserted = false;
     return *this;
   }
   Script& long_line(double from_s, double to_s) {
@@ -276,7 +276,7 @@ TEST_CASE("waits: no longer than heating at once would have needed, 1.5 s and 1 
 TEST_CASE("waits of a gap that is long enough: none but 1.5 s") {
   const auto gap = [](double waited_s) {
     Script s = standby(600, kLead);
-    s.gap.orders.back().waited_s = waited_s;
+    s.gap.commands.back().waited_s = waited_s;
     return judged(s);
   };
   CHECK(gap(1.49).empty());
