@@ -6,16 +6,20 @@
 #include <set>
 #include <sstream>
 
-#include "../job/job_test_help.h"
-#include "check/check.h"
+#include "lines_help.h"
 #include "moved_help.h"
-#include "plan/plan.h"
 #include "rewrite/marks.h"
-#include "rewrite/rewrite.h"
+#include "rewritten_help.h"
 
 using namespace forewarm;
 using check::Id;
+using test::joined;
+using test::Lines;
+using test::lines_of;
 using test::moved_rewrite_of;
+using test::print;
+using test::report_of;
+using test::rewrite_of;
 
 namespace {
 
@@ -60,20 +64,6 @@ std::string numbered_job() {
   return out;
 }
 
-std::string rewrite_of(const std::string& text, const rules::Rules& rules) {
-  const job::Job job = test::scan_of(text, rules);
-  auto plan = plan::make(job, rules, rules.gap.policy);
-  if (!plan) FAIL(render(plan.error()));
-  TextSource source(text);
-  TextSink sink;
-  rewrite::ToSink pieces(source, sink);
-  const auto edits = rewrite::edits_of(job, *plan, rules);
-  if (auto s = rewrite::rewrite(source, job, edits, rules.hash, pieces); !s) {
-    FAIL(render(s.error()));
-  }
-  return sink.text();
-}
-
 const rules::Rules& two_heads() {
   static const rules::Rules rules = test::rules_of(test::kTwoHeads);
   return rules;
@@ -81,16 +71,6 @@ const rules::Rules& two_heads() {
 const std::string& map_rewritten() {
   static const std::string text = rewrite_of(map_job(), two_heads());
   return text;
-}
-
-check::Report report_of(const std::string* original, const std::string& rewritten,
-                        const rules::Rules& rules) {
-  std::optional<TextSource> first;
-  if (original != nullptr) first.emplace(*original);
-  TextSource second(rewritten);
-  auto report = check::check(original != nullptr ? &*first : nullptr, second, rules);
-  if (!report) FAIL(render(report.error()));
-  return *report;
 }
 
 // The ids found, each once, in the order of check/finding.h.
@@ -101,18 +81,8 @@ std::string ids(const check::Report& report) {
   for (const Id id : found) out += (out.empty() ? "" : " ") + std::string(check::name_of(id));
   return out;
 }
-// All of it, a line each.
-std::string all(const check::Report& report) {
-  std::string out;
-  for (const check::Finding& f : report.findings.list()) {
-    out += fmt::format("{}: {}: {}\n", f.line, check::name_of(f.id), f.message);
-  }
-  return out;
-}
-
 // Changes of a text, line by line. A line is named by its beginning, which only it may have; "" is
 // the end.
-using Lines = std::vector<std::string>;
 using Edit = std::function<void(Lines&)>;
 std::size_t find(const Lines& lines, const std::string& start) {
   if (start.empty()) return lines.size();
@@ -140,13 +110,9 @@ Edit move(std::string line, std::string before) {
   };
 }
 std::string edited(const std::string& text, const std::vector<Edit>& edits) {
-  Lines lines;
-  std::istringstream in(text);
-  for (std::string line; std::getline(in, line);) lines.push_back(line);
+  Lines lines = lines_of(text);
   for (const Edit& edit : edits) edit(lines);
-  std::string out;
-  for (const std::string& line : lines) out += line + "\n";
-  return out;
+  return joined(lines);
 }
 
 using With = std::function<void(rules::Rules&)>;  // checked by other rules than rewritten by
@@ -578,7 +544,7 @@ void try_all(const Cases& cases, const std::string& job) {
     INFO(c.what);
     const std::string text = edited(rewritten, c.edits);
     const check::Report report = report_of(&job, text, two_heads());
-    INFO(all(report));
+    INFO(print(report));
     CHECK(ids(report) == c.found);
     CHECK(ids(report_of(nullptr, text, two_heads())) == c.found_alone);
   }
@@ -594,7 +560,7 @@ void try_all(const Cases& cases) {
     const std::string& original = c.numbered ? numbered : map_job();
     const std::string text = edited(c.numbered ? numbered_rewritten : map_rewritten(), c.edits);
     const check::Report report = report_of(&original, text, rules);
-    INFO(all(report));
+    INFO(print(report));
     CHECK(ids(report) == c.found);
     CHECK(ids(report_of(nullptr, text, rules)) == c.found_alone);
   }
@@ -605,7 +571,7 @@ void try_all(const Cases& cases) {
 TEST_CASE("a good rewrite has no findings") {
   for (const std::string* original : {&map_job(), static_cast<const std::string*>(nullptr)}) {
     const check::Report report = report_of(original, map_rewritten(), two_heads());
-    CHECK(all(report).empty());
+    CHECK(print(report).empty());
     CHECK(report.has_header);
     CHECK_FALSE(report.rules_differ);
     CHECK(report.moves == 46);
@@ -633,8 +599,8 @@ TEST_CASE("a good rewrite of an odd job has none either") {
     INFO(what);
     const std::string job = begin + rest + "G0 Z9\n";
     const std::string rewritten = rewrite_of(job, two_heads());
-    CHECK(all(report_of(&job, rewritten, two_heads())) == "");
-    CHECK(all(report_of(nullptr, rewritten, two_heads())) == "");
+    CHECK(print(report_of(&job, rewritten, two_heads())) == "");
+    CHECK(print(report_of(nullptr, rewritten, two_heads())) == "");
   }
 }
 TEST_CASE("marks that do not hold") { try_all(marks()); }
@@ -652,14 +618,14 @@ TEST_CASE("changes that are no findings") { try_all(harmless()); }
 TEST_CASE("a job whose filaments moved has no findings, whatever else it is") {
   const std::string text = moved_rewrite_of(map_job(), two_heads(), kSwap);
   INFO(text);
-  CHECK(all(report_of(&map_job(), text, two_heads())) == "");
-  CHECK(all(report_of(nullptr, text, two_heads())) == "");
+  CHECK(print(report_of(&map_job(), text, two_heads())) == "");
+  CHECK(print(report_of(nullptr, text, two_heads())) == "");
   // Numbers and checksums stay.
   const std::string numbered = numbered_job();
   const std::string moved_numbered = moved_rewrite_of(numbered, two_heads(), {{0, 1}, {1, 0}});
   INFO(moved_numbered);
-  CHECK(all(report_of(&numbered, moved_numbered, two_heads())) == "");
-  CHECK(all(report_of(nullptr, moved_numbered, two_heads())) == "");
+  CHECK(print(report_of(&numbered, moved_numbered, two_heads())) == "");
+  CHECK(print(report_of(nullptr, moved_numbered, two_heads())) == "");
 }
 
 TEST_CASE("marks of other tool numbers that do not hold") {
@@ -693,8 +659,8 @@ TEST_CASE("a heater that filaments come to share has no findings") {
   CHECK(text.find("\n;fw- M104 T0 S150\n; ;fw+ mapped T0 to T2, left out: T1 is in use there\n") !=
         std::string::npos);
   CHECK(text.find("\nM109 T1 S220 ;fw+ mapped T1, at 220 C as before\n") != std::string::npos);
-  CHECK(all(report_of(&shared_job(), text, two_heads())) == "");
-  CHECK(all(report_of(nullptr, text, two_heads())) == "");
+  CHECK(print(report_of(&shared_job(), text, two_heads())) == "");
+  CHECK(print(report_of(nullptr, text, two_heads())) == "");
 }
 
 TEST_CASE("a heater that filaments share must keep to what each is printed at") {
@@ -743,7 +709,7 @@ TEST_CASE("a heater that filaments share must keep to what each is printed at") 
     CHECK(text != good);
     for (const std::string* original : {&shared_job(), static_cast<const std::string*>(nullptr)}) {
       const check::Report report = report_of(original, text, two_heads());
-      INFO(all(report));
+      INFO(print(report));
       std::istringstream wanted(original != nullptr ? c.found : c.found_alone);
       for (std::string id; wanted >> id;) {
         CHECK(report.findings.count(*check::id_of(id)) > 0);
@@ -756,8 +722,8 @@ TEST_CASE("a rewrite without the second line is read by its other marks") {
   const std::string good = moved_rewrite_of(map_job(), two_heads(), kSwap);
   const std::string text = edited(good, {drop(" ;fw+ mapped T0 to T2, T2 to T0")});
   CHECK(text != good);
-  CHECK(all(report_of(&map_job(), text, two_heads())) == "");
-  CHECK(all(report_of(nullptr, text, two_heads())) == "");
+  CHECK(print(report_of(&map_job(), text, two_heads())) == "");
+  CHECK(print(report_of(nullptr, text, two_heads())) == "");
 }
 
 TEST_CASE("a tool that moves and is named in lines taken out alone") {
@@ -767,8 +733,8 @@ TEST_CASE("a tool that moves and is named in lines taken out alone") {
   job.insert(job.find("T0\nM104 T0 S200\n"), "M104 T2 S150\n");
   const std::string text = moved_rewrite_of(job, two_heads(), {{1, 2}});
   INFO(text);
-  CHECK(all(report_of(&job, text, two_heads())) == "");
-  CHECK(all(report_of(nullptr, text, two_heads())) == "");
+  CHECK(print(report_of(&job, text, two_heads())) == "");
+  CHECK(print(report_of(nullptr, text, two_heads())) == "");
 }
 
 TEST_CASE("findings in a job whose filaments moved have the lines of the text") {
@@ -778,7 +744,7 @@ TEST_CASE("findings in a job whose filaments moved have the lines of the text") 
   std::uint64_t number = 0;
   std::string line;
   while (std::getline(in, line) && line.substr(0, 4) != "M140") ++number;
-  CHECK(all(report_of(&map_job(), text, two_heads())) ==
+  CHECK(print(report_of(&map_job(), text, two_heads())) ==
         fmt::format("{}: inserted-unknown: \"M140 S60\"\n", number + 1));
 }
 
@@ -786,8 +752,8 @@ TEST_CASE("findings in a job whose filaments moved have the lines of the text") 
 TEST_CASE("a job that breaks off is said to") {
   const auto found = [](const std::string& job) {
     const std::string text = rewrite_of(job, two_heads());
-    const std::string said = all(report_of(&job, text, two_heads()));
-    CHECK(all(report_of(nullptr, text, two_heads())) == said);
+    const std::string said = print(report_of(&job, text, two_heads()));
+    CHECK(print(report_of(nullptr, text, two_heads())) == said);
     return said;
   };
   const std::string bed = "M140 S60\nM190 S60\n";
@@ -820,7 +786,7 @@ TEST_CASE("no finding is without a case") {
 
 TEST_CASE("a finding has its line and the numbers of the case") {
   const auto found = [](const std::vector<Edit>& edits) {
-    return all(report_of(&map_job(), edited(map_rewritten(), edits), two_heads()));
+    return print(report_of(&map_job(), edited(map_rewritten(), edits), two_heads()));
   };
   CHECK(found({change(kStandby, "M104 T0 S165 ;fw+ standby")}) ==
         "15: invented-target: ash: 165 C is neither standby (170 C) nor what the job prints at "
@@ -833,7 +799,7 @@ TEST_CASE("a finding has its line and the numbers of the case") {
 }
 
 TEST_CASE("text of a job is made printable in messages") {
-  const std::string out = all(report_of(
+  const std::string out = print(report_of(
       &map_job(), edited(map_rewritten(), {put("M140 \x1b[31m ;fw+ why", row(30))}), two_heads()));
   CHECK(out == "49: inserted-unknown: \"M140 ?[31m\"\n");
 }
@@ -843,7 +809,7 @@ TEST_CASE("rules other than those that it was rewritten by") {
   other.hash ^= 1;
   const check::Report report = report_of(&map_job(), map_rewritten(), other);
   CHECK(report.rules_differ);
-  CHECK(all(report).empty());
+  CHECK(print(report).empty());
 }
 
 TEST_CASE("another original than the one it was made of is said once, and nothing else") {
@@ -853,11 +819,11 @@ TEST_CASE("another original than the one it was made of is said once, and nothin
   for (const std::string& other :
        {same, map_job() + "M84\n", unloading_job(), std::string("T0\n")}) {
     const check::Report report = report_of(&other, map_rewritten(), two_heads());
-    CHECK(all(report) ==
+    CHECK(print(report) ==
           "0: original-hash: the first line names another original than the one given\n");
   }
   const std::string moved = moved_rewrite_of(map_job(), two_heads(), kSwap);
-  CHECK(all(report_of(&same, moved, two_heads())) ==
+  CHECK(print(report_of(&same, moved, two_heads())) ==
         "0: original-hash: the first line names another original than the one given\n");
 }
 

@@ -14,11 +14,11 @@
 
 #include "moved_help.h"
 #include "random_job.h"
-#include "rewrite/restore.h"
 #include "rewritten_help.h"
 
 using namespace forewarm;
 using test::report_of;
+using test::restored;
 
 namespace {
 
@@ -264,13 +264,6 @@ std::string wrong(const std::string& original, const std::string& rewritten,
     }
   }
   return "";
-}
-
-std::string restored(const std::string& rewritten) {
-  TextSource source(rewritten);
-  TextSink sink;
-  if (auto s = rewrite::restore(source, "job.gcode", sink); !s) return render(s.error());
-  return sink.text();
 }
 
 struct Count {

@@ -10,11 +10,15 @@
 
 #include "../job/job_test_help.h"
 #include "gcode/words.h"
+#include "lines_help.h"
 #include "random_job.h"
 #include "rewrite/marks.h"
 #include "rewritten_help.h"
 
 using namespace forewarm;
+using test::joined;
+using test::Lines;
+using test::lines_of;
 using test::print;
 using test::RandomJob;
 using test::report_of;
@@ -29,19 +33,6 @@ struct Pair {
 const rules::Rules& bench_machine() {
   static const rules::Rules r = test::rules_of(test::kThreeHeads);
   return r;
-}
-
-using Lines = std::vector<std::string>;
-Lines split(const std::string& text) {
-  Lines out;
-  std::istringstream in(text);
-  for (std::string line; std::getline(in, line);) out.push_back(line);
-  return out;
-}
-std::string join(const Lines& lines) {
-  std::string out;
-  for (const std::string& l : lines) out += l + "\n";
-  return out;
 }
 
 bool ours(const std::string& l) { return rewrite::is_inserted(l); }
@@ -411,7 +402,7 @@ std::string trace(const std::string& text) {
   std::map<int, std::string> targets;
   std::string last_wait;
   int mounted = 0;
-  for (const std::string& line : split(text)) {
+  for (const std::string& line : lines_of(text)) {
     std::string code = line.substr(0, line.find(';'));
     while (!code.empty() && code.back() == ' ') code.pop_back();
     if (code.empty()) continue;
@@ -440,8 +431,8 @@ std::string trace(const std::string& text) {
   return out;
 }
 std::string first_difference(const std::string& a, const std::string& b) {
-  const Lines x = split(a);
-  const Lines y = split(b);
+  const Lines x = lines_of(a);
+  const Lines y = lines_of(b);
   std::size_t i = 0;
   while (i < x.size() && i < y.size() && x[i] == y[i]) ++i;
   return fmt::format("line {}: {} became {}", i + 1, i < x.size() ? x[i] : "the end",
@@ -508,9 +499,9 @@ TEST_CASE("every kind of corruption is found") {
     for (std::uint64_t seed = 1; seed <= 8 * kMutants && tried < kMutants; ++seed) {
       const Pair p = pair_of(seed);
       RandomJob random(seed * 7919);
-      Lines lines = split(p.rewritten);
+      Lines lines = lines_of(p.rewritten);
       if (!mutate(lines, random)) continue;
-      const std::string mutant = join(lines);
+      const std::string mutant = joined(lines);
       if (!about_the_marks(name) && trace(mutant) == trace(p.rewritten)) {
         ++same;
         continue;
@@ -542,11 +533,11 @@ TEST_CASE("what changes nothing is no finding") {
     for (std::uint64_t seed = 1; seed <= 4 * kMutants && tried < kMutants; ++seed) {
       const Pair p = pair_of(seed);
       RandomJob random(seed * 104729);
-      Lines lines = split(p.rewritten);
+      Lines lines = lines_of(p.rewritten);
       if (!mutate(lines, random)) continue;
       ++tried;
       INFO(name << ", seed " << seed);
-      CHECK(print(report_of(&p.original, join(lines), bench_machine())) == "");
+      CHECK(print(report_of(&p.original, joined(lines), bench_machine())) == "");
     }
     table += fmt::format("{:34} {} tried\n", name, tried);
     CHECK(tried > 0);

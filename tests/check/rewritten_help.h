@@ -10,6 +10,7 @@
 #include "../job/job_test_help.h"
 #include "check/check.h"
 #include "plan/plan.h"
+#include "rewrite/restore.h"
 #include "rewrite/rewrite.h"
 
 namespace forewarm::test {
@@ -31,6 +32,14 @@ inline std::string rewrite_of(const std::string& text, const rules::Rules& rules
   return sink.text();
 }
 
+inline std::string restored(const std::string& rewritten) {
+  TextSource source(rewritten);
+  TextSink sink;
+  auto done = rewrite::restore(source, "job", sink);
+  if (!done) FAIL(render(done.error()));
+  return sink.text();
+}
+
 inline check::Report report_of(const std::string* original, const std::string& rewritten,
                                const rules::Rules& rules) {
   std::optional<TextSource> a;
@@ -49,7 +58,7 @@ inline check::Report report_of(const std::string* original, const std::string& r
 inline std::string print(const check::Report& report) {
   std::string out;
   for (const check::Finding& f : report.findings.list()) {
-    out += fmt::format("{} {}: {}\n", f.line, check::name_of(f.id), f.message);
+    out += fmt::format("{}: {}: {}\n", f.line, check::name_of(f.id), f.message);
   }
   return out;
 }

@@ -1,12 +1,11 @@
 // Step sequences in whole jobs: where they are given, that they leave everything as it was, and
 // that the check sees each one that is missing, elsewhere, or another.
 #include <algorithm>
-#include <sstream>
 #include <vector>
 
+#include "lines_help.h"
 #include "random_job.h"
 #include "rewrite/marks.h"
-#include "rewrite/restore.h"
 #include "rewritten_help.h"
 
 using namespace forewarm;
@@ -19,25 +18,6 @@ const rules::Rules& bench_machine() {
   return r;
 }
 
-std::string restored(const std::string& text) {
-  TextSource source(text);
-  TextSink sink;
-  auto done = rewrite::restore(source, "job", sink);
-  if (!done) FAIL(render(done.error()));
-  return sink.text();
-}
-
-std::vector<std::string> lines_of(const std::string& text) {
-  std::vector<std::string> out;
-  std::istringstream in(text);
-  for (std::string line; std::getline(in, line);) out.push_back(line);
-  return out;
-}
-std::string joined(const std::vector<std::string>& lines) {
-  std::string out;
-  for (const std::string& l : lines) out += l + "\n";
-  return out;
-}
 bool of_step(const std::string& line) {
   return line.find(std::string(rewrite::kInserted) + std::string(rewrite::kStep)) !=
          std::string::npos;
