@@ -1,7 +1,7 @@
+#include "assign/problem.h"
 #include "cli/commands.h"
 #include "cli/plans.h"
 #include "io/read_all.h"
-#include "plan/assign_question.h"
 #include "report/assignment.h"
 
 namespace forewarm::cli {
@@ -39,13 +39,13 @@ int run_assign(const Context& context, const AssignOptions& options) {
   if (!job) return context.fail(job.error());
   // Who gives a matrix wants less of what is in it.
   const bool by_purge = options.by.empty() ? pairs != nullptr : options.by == "purge";
-  using By = plan::AssignQuestion::By;
-  auto question = plan::question_of(*job, *rules, by_purge ? By::purge : By::time, pairs);
-  if (!question) return context.fail(question.error());
-  auto assignment = plan::assign(*question);
+  using By = assign::Problem::By;
+  auto problem = assign::problem_of(*job, *rules, by_purge ? By::purge : By::time, pairs);
+  if (!problem) return context.fail(problem.error());
+  auto assignment = assign::solve(*problem);
   if (!assignment) return context.fail(assignment.error());
   const report::AssignmentSummary summary{options.job == "-" ? "standard input" : options.job,
-                                          *rules, *question, *assignment, pairs};
+                                          *rules, *problem, *assignment, pairs};
   return outputs.finish(context, {.text = report::assignment_text(summary),
                                   .json = report::assignment_json(summary)});
 }

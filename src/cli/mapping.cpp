@@ -4,8 +4,8 @@
 #include <charconv>
 #include <cmath>
 
+#include "assign/problem.h"
 #include "machine/move_filaments.h"
-#include "plan/assign_question.h"
 #include "rules/recogniser.h"
 
 namespace forewarm::cli {
@@ -49,13 +49,13 @@ Result<gcode::ToolMap> parse_map(const std::string& asked) {
 }
 
 Result<gcode::ToolMap> best_map(const job::Job& job, const rules::Rules& rules) {
-  auto question = plan::question_of(job, rules, plan::AssignQuestion::By::time);
-  if (!question) return std::move(question.error());
-  auto assignment = plan::assign(*question);
+  auto problem = assign::problem_of(job, rules, assign::Problem::By::time);
+  if (!problem) return std::move(problem.error());
+  auto assignment = assign::solve(*problem);
   if (!assignment) return std::move(assignment.error());
   gcode::ToolMap map;
-  for (std::size_t i = 0; i < question->filaments.size(); ++i) {
-    map.emplace(question->filaments[i].tool, assignment->map[i]);
+  for (std::size_t i = 0; i < problem->filaments.size(); ++i) {
+    map.emplace(problem->filaments[i].tool, assignment->map[i]);
   }
   return map;
 }
@@ -65,7 +65,7 @@ std::string place_name(const rules::Rules& rules, int tool) {
   return head ? printable(rules.toolheads[*head].name, 80) : std::string();
 }
 
-Error broken(const plan::BrokenPlace& b, const rules::Rules& rules) {
+Error broken(const assign::BrokenPlace& b, const rules::Rules& rules) {
   const auto tool = [](int number, const std::string& name) {
     return "T" + std::to_string(number) + " (" + printable(name, 80) + ")";
   };
@@ -174,7 +174,7 @@ Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& ori
     return usage(asked.map,
                  "the job prints with T0 before it selects any tool: there is no line to change");
   }
-  for (const plan::BrokenPlace& b : plan::broken_places(job, rules, *map)) {
+  for (const assign::BrokenPlace& b : assign::broken_places(job, rules, *map)) {
     Error e = broken(b, rules);
     if (!asked.force) return e;
     e.hint.clear();

@@ -13,7 +13,7 @@ namespace forewarm::report {
 
 namespace {
 
-using By = plan::AssignQuestion::By;
+using By = assign::Problem::By;
 
 const char* unit_of(const AssignmentSummary& s) {
   return s.matrix != nullptr && s.matrix->unit == rules::Matrix::Unit::g ? "g" : "mm3";
@@ -21,7 +21,7 @@ const char* unit_of(const AssignmentSummary& s) {
 
 const std::string& head_of(const AssignmentSummary& s, int tool) {
   static const std::string none = "?";
-  for (const plan::AssignHead& h : s.question.heads) {
+  for (const assign::Toolhead& h : s.problem.heads) {
     if (std::find(h.tools.begin(), h.tools.end(), tool) != h.tools.end()) return h.name;
   }
   return none;
@@ -29,13 +29,13 @@ const std::string& head_of(const AssignmentSummary& s, int tool) {
 
 // By purge, but nobody knows how much an exchange takes: exchanges are counted.
 bool counts_exchanges(const AssignmentSummary& s) {
-  return s.question.by == By::purge && s.question.pairs.empty() &&
-         std::none_of(s.question.heads.begin(), s.question.heads.end(),
-                      [](const plan::AssignHead& h) { return h.exchange_purge_mm3 > 0; });
+  return s.problem.by == By::purge && s.problem.pairs.empty() &&
+         std::none_of(s.problem.heads.begin(), s.problem.heads.end(),
+                      [](const assign::Toolhead& h) { return h.exchange_purge_mm3 > 0; });
 }
 
 // Filaments in the order of where they go.
-std::vector<std::size_t> by_new_tool(const plan::Assignment& a) {
+std::vector<std::size_t> by_new_tool(const assign::Assignment& a) {
   std::vector<std::size_t> order(a.map.size());
   for (std::size_t f = 0; f < order.size(); ++f) order[f] = f;
   std::sort(order.begin(), order.end(),
@@ -47,7 +47,7 @@ std::vector<std::size_t> by_new_tool(const plan::Assignment& a) {
 std::string map_of(const AssignmentSummary& s) {
   std::string out;
   for (std::size_t f = 0; f < s.assignment.map.size(); ++f) {
-    const int from = s.question.filaments[f].tool;
+    const int from = s.problem.filaments[f].tool;
     const int to = s.assignment.map[f];
     if (from != to) out += fmt::format("{}{}={}", out.empty() ? "" : ",", from, to);
   }
@@ -81,14 +81,14 @@ class Text : private Lines {
   }
 
  private:
-  void row(const char* name, const plan::AssignFigures& f, bool purge) {
+  void row(const char* name, const assign::Figures& f, bool purge) {
     line("{:<14} {:>16} {:>16} {:>13} {:>13} {:>13}", name, f.toolhead_changes, f.filament_changes,
          duration(f.exchange_s), duration(f.change_s),
          purge ? number(*f.purge, 1) + ' ' + unit_of(s_) : "");
   }
 
   [[nodiscard]] std::string amount(double cost) const {
-    if (s_.question.by == By::time) return duration(cost);
+    if (s_.problem.by == By::time) return duration(cost);
     if (counts_exchanges(s_)) {
       return counted(std::uint64_t(std::llround(cost)), "exchange", "exchanges");
     }
@@ -118,7 +118,7 @@ class Text : private Lines {
   void loading() {
     line("{:<6} {:<16} {:<16} {:<24} {}", "load", "toolhead", "material", "filament", "");
     for (const std::size_t f : by_new_tool(a_)) {
-      const int from = s_.question.filaments[f].tool;
+      const int from = s_.problem.filaments[f].tool;
       const int to = a_.map[f];
       const rules::Filament filament = s_.rules.filament(from);
       line("{:<6} {:<16} {:<16} {:<24} {}", fmt::format("T{}", to), clean(head_of(s_, to), 40),
@@ -128,10 +128,10 @@ class Text : private Lines {
   }
 
   const AssignmentSummary& s_;
-  const plan::Assignment& a_;
+  const assign::Assignment& a_;
 };
 
-Json figures(const plan::AssignFigures& f, const std::string& unit) {
+Json figures(const assign::Figures& f, const std::string& unit) {
   return {{"toolhead_changes", f.toolhead_changes},
           {"filament_changes", f.filament_changes},
           {"exchange_s", rounded(f.exchange_s)},
@@ -144,16 +144,16 @@ Json figures(const plan::AssignFigures& f, const std::string& unit) {
 std::string assignment_text(const AssignmentSummary& summary) { return Text(summary).run(); }
 
 std::string assignment_json(const AssignmentSummary& s) {
-  const plan::Assignment& a = s.assignment;
+  const assign::Assignment& a = s.assignment;
   Json out = json_begun();
   out["rules"] = rules_json(s.rules);
-  out["by"] = s.question.by == By::time ? "time" : "purge";
-  out["unit"] = s.question.by == By::time ? "s" : counts_exchanges(s) ? "exchanges" : unit_of(s);
+  out["by"] = s.problem.by == By::time ? "time" : "purge";
+  out["unit"] = s.problem.by == By::time ? "s" : counts_exchanges(s) ? "exchanges" : unit_of(s);
   out["baseline"] = figures(a.baseline, unit_of(s));
   out["baseline"]["allowed"] = a.baseline_allowed;
   Json map = Json::object();
   for (std::size_t f = 0; f < a.map.size(); ++f) {
-    map[std::to_string(s.question.filaments[f].tool)] = a.map[f];
+    map[std::to_string(s.problem.filaments[f].tool)] = a.map[f];
   }
   out["best"]["map"] = std::move(map);
   out["best"].update(figures(a.best, unit_of(s)));
@@ -163,7 +163,7 @@ std::string assignment_json(const AssignmentSummary& s) {
   out["best"]["lower_bound"] = rounded(a.lower_bound);
   out["filaments"] = Json::array();
   for (const std::size_t f : by_new_tool(a)) {
-    const int from = s.question.filaments[f].tool;
+    const int from = s.problem.filaments[f].tool;
     const rules::Filament filament = s.rules.filament(from);
     out["filaments"].push_back({{"tool", a.map[f]},
                                 {"toolhead", head_of(s, a.map[f])},

@@ -7,18 +7,18 @@
 
 #include <string>
 
-#include "plan/assign.h"
+#include "assign/assign.h"
 #include "rules/matrix.h"
 #include "rules/rules.h"
 
 namespace forewarm::report {
 
-// REQUIRES: the assignment answers the question; all outlive the call.
+// REQUIRES: the assignment answers the problem; all outlive the call.
 struct AssignmentSummary {
   std::string path;
   const rules::Rules& rules;
-  const plan::AssignQuestion& question;
-  const plan::Assignment& assignment;
+  const assign::Problem& problem;
+  const assign::Assignment& assignment;
   const rules::Matrix* matrix = nullptr;  // if one was given
 };
 

@@ -7,7 +7,7 @@ using namespace forewarm;
 
 namespace {
 
-using plan::AssignQuestion;
+using assign::Problem;
 
 const std::string kHead = R"(posts.gcode
   on bench machine
@@ -18,7 +18,7 @@ const std::string kHead = R"(posts.gcode
 // Ash with T0, birch with T1 and T2, whose filaments alternate.
 struct Sample {
   rules::Rules rules;
-  AssignQuestion question;
+  Problem problem;
 
   Sample() {
     rules.machine.name = "bench machine";
@@ -31,24 +31,24 @@ struct Sample {
       f.name = names[t];
       f.material = t == 2 ? "PETG" : "PLA";
       rules.filaments.push_back(f);
-      question.filaments.push_back({t, f.name, {0, 1, 2}, 0});
+      problem.filaments.push_back({t, f.name, {0, 1, 2}, 0});
     }
-    question.heads = {{"ash", {0}, 6, 4, 30, 0}, {"birch", {1, 2}, 6, 4, 30.25, 0}};
-    question.sequence = {0, 1, 2, 1, 2, 1, 2};
+    problem.heads = {{"ash", {0}, 6, 4, 30, 0}, {"birch", {1, 2}, 6, 4, 30.25, 0}};
+    problem.sequence = {0, 1, 2, 1, 2, 1, 2};
   }
 
-  [[nodiscard]] plan::Assignment answer() const {
-    auto a = plan::assign(question);
+  [[nodiscard]] assign::Assignment answer() const {
+    auto a = assign::solve(problem);
     if (!a) FAIL(render(a.error()));
     return *a;
   }
   [[nodiscard]] std::string text(const rules::Matrix* matrix = nullptr) const {
-    const plan::Assignment a = answer();
-    return report::assignment_text({"posts.gcode", rules, question, a, matrix});
+    const assign::Assignment a = answer();
+    return report::assignment_text({"posts.gcode", rules, problem, a, matrix});
   }
   [[nodiscard]] std::string json(const rules::Matrix* matrix = nullptr) const {
-    const plan::Assignment a = answer();
-    return report::assignment_json({"posts.gcode", rules, question, a, matrix});
+    const assign::Assignment a = answer();
+    return report::assignment_json({"posts.gcode", rules, problem, a, matrix});
   }
 };
 
@@ -71,7 +71,7 @@ T2     birch            PLA              granite                  from T0
 
 TEST_CASE("an assignment by purge in words") {
   Sample s;
-  s.question.by = AssignQuestion::By::purge;
+  s.problem.by = Problem::By::purge;
   SECTION("nothing is known") {
     CHECK(s.text() == kHead + R"(
 as it is                      1                5    2 min 31 s    2 min 45 s
@@ -88,7 +88,7 @@ T2     birch            PETG             lake blue                stays
 )");
   }
   SECTION("a matrix in grams") {
-    s.question.pairs = {0, 1, 1, 1, 0, 0.5, 1, 0.25, 0};
+    s.problem.pairs = {0, 1, 1, 1, 0, 0.5, 1, 0.25, 0};
     rules::Matrix matrix;
     matrix.unit = rules::Matrix::Unit::g;
     CHECK(s.text(&matrix) == kHead + R"(         purge
@@ -109,8 +109,8 @@ T2     birch            PETG             lake blue                stays
 TEST_CASE("an assignment that is not proved, not allowed or not needed, in words") {
   Sample s;
   SECTION("not proved") {
-    s.question.most_by_subsets = 0;
-    s.question.most_steps = 0;
+    s.problem.most_by_subsets = 0;
+    s.problem.most_steps = 0;
     CHECK(s.text() == kHead + R"(
 as it is                      1                5    2 min 31 s    2 min 45 s
 best found                    1                5    2 min 31 s    2 min 45 s
@@ -125,7 +125,7 @@ T2     birch            PETG             lake blue                stays
 )");
   }
   SECTION("not allowed") {
-    s.question.filaments[2].may = {0};
+    s.problem.filaments[2].may = {0};
     CHECK(s.text() == kHead + R"(
 as it is                      1                5    2 min 31 s    2 min 45 s
 best                          5                1        30.2 s    1 min 24 s
@@ -141,7 +141,7 @@ T2     birch            PLA              granite                  from T0
 )");
   }
   SECTION("not needed") {
-    s.question.sequence = {0, 1, 0, 1};
+    s.problem.sequence = {0, 1, 0, 1};
     CHECK(s.text() == kHead + R"(
 as it is                      3                0           0 s        34.0 s
 best                          3                0           0 s        34.0 s
@@ -156,8 +156,8 @@ T2     birch            PETG             lake blue                stays
 )");
   }
   SECTION("no tool") {
-    s.question.filaments.clear();
-    s.question.sequence.clear();
+    s.problem.filaments.clear();
+    s.problem.sequence.clear();
     CHECK(s.text() == R"(posts.gcode
   on bench machine
   rules: bench.toml, 0123456789abcdef
@@ -228,7 +228,7 @@ TEST_CASE("an assignment as JSON") {
 
 TEST_CASE("the unit is in the JSON's keys") {
   Sample s;
-  s.question.by = AssignQuestion::By::purge;
+  s.problem.by = Problem::By::purge;
   rules::Matrix matrix;
   matrix.unit = rules::Matrix::Unit::g;
   const auto counted = nlohmann::json::parse(s.json());
@@ -236,7 +236,7 @@ TEST_CASE("the unit is in the JSON's keys") {
   CHECK(counted["unit"] == "exchanges");
   CHECK(counted["best"]["cost"] == 1);
   CHECK(counted["best"]["purge_mm3"].is_null());
-  s.question.pairs = {0, 1, 1, 1, 0, 0.5, 1, 0.25, 0};
+  s.problem.pairs = {0, 1, 1, 1, 0, 0.5, 1, 0.25, 0};
   const auto grams = nlohmann::json::parse(s.json(&matrix));
   CHECK(grams["unit"] == "g");
   CHECK(grams["best"]["cost"] == grams["best"]["purge_g"]);
@@ -249,7 +249,7 @@ TEST_CASE("names of all kinds reach no terminal raw") {
   s.rules.machine.name = "bench\x1b[1m";
   s.rules.filaments[0].name = "gra\tnite\x7f\xc2\x9b";
   s.rules.filaments[1].material = "\xff\x1b";
-  s.question.heads[0].name = "a\x1bsh\n";
+  s.problem.heads[0].name = "a\x1bsh\n";
   for (const std::string& out : {s.text(), s.json()}) {
     for (const char c : out) CHECK((static_cast<unsigned char>(c) >= 0x20 || c == '\n'));
     CHECK(out.find('\x7f') == std::string::npos);

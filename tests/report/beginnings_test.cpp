@@ -26,18 +26,18 @@ struct Written {
 std::vector<Written> every_report() {
   const Sample s;
   const Comparison compared{s.path, s.job, s.rules, {}, {}};
-  plan::AssignQuestion question;
-  question.heads = {{"left", {0}, 6, 4, 30, 0}};
-  question.filaments = {{0, "granite", {0}, 0}};
-  question.sequence = {0};
-  const auto assigned = plan::assign(question);
+  assign::Problem problem;
+  problem.heads = {{"left", {0}, 6, 4, 30, 0}};
+  problem.filaments = {{0, "granite", {0}, 0}};
+  problem.sequence = {0};
+  const auto assigned = assign::solve(problem);
   if (!assigned) FAIL(render(assigned.error()));
   return {{Form::html, "forecast", html(s.summary())},
           {Form::json, "forecast", json(s.summary())},
           {Form::csv, "forecast", changes_csv(s.summary())},
           {Form::json, "compare", json(compared)},
           {Form::csv, "compare", csv(compared)},
-          {Form::json, "assign", assignment_json({s.path, s.rules, question, *assigned})},
+          {Form::json, "assign", assignment_json({s.path, s.rules, problem, *assigned})},
           {Form::json, "check", findings_json({}, s.rules)}};
 }
 

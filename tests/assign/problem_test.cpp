@@ -1,4 +1,4 @@
-#include "plan/assign_question.h"
+#include "assign/problem.h"
 
 #include <catch2/catch.hpp>
 #include <fstream>
@@ -7,19 +7,19 @@
 
 using namespace forewarm;
 using namespace forewarm::test;
-using plan::AssignQuestion;
+using assign::Problem;
 
 namespace {
 
-AssignQuestion question(const std::string& text, const std::string& rules = kTwoHeads) {
+Problem problem(const std::string& text, const std::string& rules = kTwoHeads) {
   const auto r = rules_of(rules);
-  auto q = plan::question_of(scan_of(text, r), r, AssignQuestion::By::time);
+  auto q = assign::problem_of(scan_of(text, r), r, Problem::By::time);
   if (!q) FAIL(render(q.error()));
   return *q;
 }
 
 // "T0 012, T2 012: 0 1 put 0": filaments and where they may be, then the uses.
-std::string text_of(const AssignQuestion& q) {
+std::string text_of(const Problem& q) {
   std::string out;
   for (const auto& f : q.filaments) {
     out += (out.empty() ? "T" : ", T") + std::to_string(f.tool) + ' ';
@@ -27,7 +27,7 @@ std::string text_of(const AssignQuestion& q) {
   }
   out += q.first_is_mounted ? ": mounted" : ":";
   for (const int f : q.sequence) {
-    out += f == AssignQuestion::kPutAway ? " put" : ' ' + std::to_string(f);
+    out += f == Problem::kPutAway ? " put" : ' ' + std::to_string(f);
   }
   return out;
 }
@@ -35,29 +35,28 @@ std::string text_of(const AssignQuestion& q) {
 }  // namespace
 
 TEST_CASE("every select counts") {
-  CHECK(text_of(question("T0\nT2\nT2\nG1 X1 E1\nT0\nT-1\nT2\n")) ==
-        "T0 012, T2 012: 0 1 1 0 put 1");
-  CHECK(text_of(question("G1 X1\n")) == ":");
-  CHECK(text_of(question("G1 X1 E1\n")) == "T0 0: mounted 0");
+  CHECK(text_of(problem("T0\nT2\nT2\nG1 X1 E1\nT0\nT-1\nT2\n")) == "T0 012, T2 012: 0 1 1 0 put 1");
+  CHECK(text_of(problem("G1 X1\n")) == ":");
+  CHECK(text_of(problem("G1 X1 E1\n")) == "T0 0: mounted 0");
 }
 
 TEST_CASE("a tool that is used before any select stays") {
-  CHECK(text_of(question("G1 X1 E1\nT1\nG1 X2 E1\nT0\n")) == "T0 0, T1 012: mounted 0 1 0");
+  CHECK(text_of(problem("G1 X1 E1\nT1\nG1 X2 E1\nT0\n")) == "T0 0, T1 012: mounted 0 1 0");
 }
 
 TEST_CASE("where the rules let filaments be") {
   const std::string rules = std::string(kTwoHeads) + "only = [\"birch\"]\n";  // of T2
-  CHECK(text_of(question("T0\nT2\n", rules)) == "T0 012, T2 12: 0 1");
-  CHECK(text_of(question("T0\nT2\n", std::string(kTwoHeads) + "never = [1]\n")) ==
+  CHECK(text_of(problem("T0\nT2\n", rules)) == "T0 012, T2 12: 0 1");
+  CHECK(text_of(problem("T0\nT2\n", std::string(kTwoHeads) + "never = [1]\n")) ==
         "T0 012, T2 02: 0 1");
-  CHECK(text_of(question("T0\nT2\n", std::string(kTwoHeads) + "fixed = true\n")) ==
+  CHECK(text_of(problem("T0\nT2\n", std::string(kTwoHeads) + "fixed = true\n")) ==
         "T0 012, T2 2: 0 1");
   // The job does not use it, but it is there.
-  const AssignQuestion q = question("T0\nT1\n", std::string(kTwoHeads) + "fixed = true\n");
+  const Problem q = problem("T0\nT1\n", std::string(kTwoHeads) + "fixed = true\n");
   CHECK(text_of(q) == "T0 01, T1 01: 0 1");
   CHECK(q.file == "test.toml");
-  CHECK(question("T2\n", rules).filaments[0].line > 0);
-  CHECK(question("T0\n", rules).filaments[0].line == 0);
+  CHECK(problem("T2\n", rules).filaments[0].line > 0);
+  CHECK(problem("T0\n", rules).filaments[0].line == 0);
 }
 
 TEST_CASE("the baseline is what the job's own changes take") {
@@ -66,11 +65,11 @@ TEST_CASE("the baseline is what the job's own changes take") {
                            "G1 X1 E1\nT2\nT1\nT0\nT1\n", "T-1\nT2\nT0\nT-1\n"}) {
     INFO(text);
     const auto job = scan_of(text, rules);
-    const auto q = plan::question_of(job, rules, AssignQuestion::By::time);
+    const auto q = assign::problem_of(job, rules, Problem::By::time);
     REQUIRE(q);
     std::vector<int> now;
     for (const auto& f : q->filaments) now.push_back(f.tool);
-    const auto figures = plan::figures_of(*q, now);
+    const auto figures = assign::figures_of(*q, now);
     double change_s = 0, exchange_s = 0;
     for (const job::ToolChange& s : job.tool_changes) {
       change_s += s.park_s + s.pick_s + s.exchange_s;
@@ -94,9 +93,9 @@ TEST_CASE("the demo job: the baseline is the scan's, and the best is no worse") 
   };
   const auto rules = rules_of(read("/config/demo.toml"));
   const auto job = scan_of(read("/fixtures/trail_map.gcode"), rules);
-  const auto q = plan::question_of(job, rules, AssignQuestion::By::time);
+  const auto q = assign::problem_of(job, rules, Problem::By::time);
   REQUIRE(q);
-  const auto a = plan::assign(*q);
+  const auto a = assign::solve(*q);
   REQUIRE(a);
   CHECK(a->optimal);
   CHECK(a->baseline.toolhead_changes ==
@@ -112,7 +111,7 @@ TEST_CASE("a matrix has to say all pairs of the job's filaments") {
   const auto ask = [&](const std::string& csv) -> std::string {
     const auto matrix = rules::load_matrix(csv, "m.csv", rules);
     if (!matrix) FAIL(render(matrix.error()));
-    const auto q = plan::question_of(job, rules, AssignQuestion::By::purge, &*matrix);
+    const auto q = assign::problem_of(job, rules, Problem::By::purge, &*matrix);
     if (!q) return render(q.error());
     std::string out;
     for (const double p : q->pairs) out += std::to_string(int(p)) + ' ';
@@ -132,7 +131,7 @@ TEST_CASE("what a map breaks") {
                          const std::map<int, int>& map) {
     const auto rules = rules_of(std::string(kTwoHeads) + more);
     std::string out;
-    for (const auto& b : plan::broken_places(scan_of(text, rules), rules, map)) {
+    for (const auto& b : assign::broken_places(scan_of(text, rules), rules, map)) {
       out += (out.empty() ? "" : ", ") + b.filament.name + " " + b.key + " " + std::to_string(b.to);
       if (b.other) out += " by T" + std::to_string(*b.other);
     }
@@ -161,7 +160,7 @@ TEST_CASE("more filaments than a set holds") {
   std::string text;
   for (int t = 0; t < 65; ++t) text += "T" + std::to_string(t) + "\n";
   const auto r = rules_of(rules);
-  const auto q = plan::question_of(scan_of(text, r), r, AssignQuestion::By::time);
+  const auto q = assign::problem_of(scan_of(text, r), r, Problem::By::time);
   REQUIRE_FALSE(q.ok());
   CHECK(render(q.error()) ==
         "job.gcode: the job uses 65 filaments; no more than 64 can be assigned");

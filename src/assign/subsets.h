@@ -1,5 +1,5 @@
 // The best assignment by dynamic programming over subsets: exact, and the tie broken to the last.
-// Internal to plan/.
+// Internal to assign/.
 //
 // What a toolhead costs depends on the set of filaments on it alone, so the best for a set S on the
 // first k toolheads is the least, over T within S, of T on the k-th and the rest of S on those
@@ -10,9 +10,9 @@
 
 #include <vector>
 
-#include "plan/assign_model.h"
+#include "assign/model.h"
 
-namespace forewarm::plan {
+namespace forewarm::assign {
 
 // How many steps by_subsets() would take; UINT64_MAX where it cannot be done at all.
 [[nodiscard]] std::uint64_t subset_steps(const Model& model);
@@ -20,4 +20,4 @@ namespace forewarm::plan {
 // The slot of each filament. REQUIRES: all filaments fit; subset_steps() is no UINT64_MAX.
 [[nodiscard]] std::vector<std::size_t> by_subsets(const Model& model);
 
-}  // namespace forewarm::plan
+}  // namespace forewarm::assign

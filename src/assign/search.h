@@ -1,5 +1,5 @@
 // The best assignment by branch and bound, for more filaments than subsets can be told of.
-// Internal to plan/.
+// Internal to assign/.
 //
 // Filaments are put on toolheads one after the other. What the rest will cost at least is known
 // from those already placed: a filament that its toolhead saw another one since needs an exchange,
@@ -11,9 +11,9 @@
 
 #include <vector>
 
-#include "plan/assign_model.h"
+#include "assign/model.h"
 
-namespace forewarm::plan {
+namespace forewarm::assign {
 
 struct Found {
   std::vector<std::size_t> slot_of;
@@ -26,4 +26,4 @@ struct Found {
 // filaments fit.
 [[nodiscard]] Found by_search(const Model& model, std::uint64_t most_steps);
 
-}  // namespace forewarm::plan
+}  // namespace forewarm::assign

@@ -1,6 +1,6 @@
-#include "plan/assign_match.h"
+#include "assign/match.h"
 
-namespace forewarm::plan {
+namespace forewarm::assign {
 
 namespace {
 
@@ -178,4 +178,4 @@ std::vector<std::size_t> place(const Model& model, const std::vector<std::size_t
   return slot_of;
 }
 
-}  // namespace forewarm::plan
+}  // namespace forewarm::assign

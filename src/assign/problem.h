@@ -1,4 +1,4 @@
-// The question that assign() answers, from a job and the rules for its machine.
+// The problem that solve() solves, from a job and the rules for its machine.
 //
 // Every select of the job counts, those of start code too; a filament is what the job calls Tn. A
 // filament that the job does not use keeps its tool if it is `fixed`, and gives it up if not. A
@@ -10,18 +10,17 @@
 #include <string>
 #include <vector>
 
+#include "assign/assign.h"
 #include "base/error.h"
 #include "job/job.h"
-#include "plan/assign.h"
 #include "rules/matrix.h"
 #include "rules/rules.h"
 
-namespace forewarm::plan {
+namespace forewarm::assign {
 
 // Errors (kind `rules`): the matrix has no row or no column for a filament that the job uses.
-[[nodiscard]] Result<AssignQuestion> question_of(const job::Job& job, const rules::Rules& rules,
-                                                 AssignQuestion::By by,
-                                                 const rules::Matrix* matrix = nullptr);
+[[nodiscard]] Result<Problem> problem_of(const job::Job& job, const rules::Rules& rules,
+                                         Problem::By by, const rules::Matrix* matrix = nullptr);
 
 // A rule that does not let a filament be where it is to be.
 struct BrokenPlace {
@@ -34,4 +33,4 @@ struct BrokenPlace {
 [[nodiscard]] std::vector<BrokenPlace> broken_places(const job::Job& job, const rules::Rules& rules,
                                                      const std::map<int, int>& map);
 
-}  // namespace forewarm::plan
+}  // namespace forewarm::assign

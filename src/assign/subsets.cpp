@@ -1,8 +1,8 @@
-#include "plan/assign_subsets.h"
+#include "assign/subsets.h"
 
 #include <limits>
 
-namespace forewarm::plan {
+namespace forewarm::assign {
 
 namespace {
 
@@ -210,4 +210,4 @@ std::vector<std::size_t> by_subsets(const Model& model) {
   return Subsets(model).run();
 }
 
-}  // namespace forewarm::plan
+}  // namespace forewarm::assign

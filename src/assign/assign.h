@@ -1,6 +1,6 @@
 // Which filament belongs on which tool: the assignment that a job's changes cost least with.
 //
-// Contract: pure; the same question has the same answer on any machine. Costs are added up in
+// Contract: pure; the same problem has the same answer on any machine. Costs are added up in
 // whole microseconds, micrograms or millionths of a mm3, so no rounding depends on the order.
 //
 // What a job costs under an assignment: each time a toolhead is put away, its park_s; each time it
@@ -19,41 +19,41 @@
 
 #include "base/error.h"
 
-namespace forewarm::plan {
+namespace forewarm::assign {
 
 constexpr std::size_t kMaxFilaments = 64;
 
-struct AssignHead {
+struct Toolhead {
   std::string name;
   std::vector<int> tools;
   double park_s = 0, pick_s = 0, exchange_s = 0;
   double exchange_purge_mm3 = 0;  // 0: not known
 };
 
-struct AssignFilament {
+struct Filament {
   int tool = 0;            // where it is
   std::string name;        // for messages
   std::vector<int> may;    // the tools it may be at
   std::uint64_t line = 0;  // of the rule that says so; 0: none
 };
 
-struct AssignQuestion {
+struct Problem {
   enum class By { time, purge };
   static constexpr int kPutAway = -1;
 
-  std::vector<AssignFilament> filaments;  // ascending tool; at most kMostFilaments
-  std::vector<int> sequence;              // indexes into filaments as used, or kPutAway
-  bool first_is_mounted = false;          // the first filament's toolhead need not be picked
-  std::vector<AssignHead> heads;          // no tool twice
+  std::vector<Filament> filaments;  // ascending tool; at most kMaxFilaments
+  std::vector<int> sequence;        // indexes into filaments as used, or kPutAway
+  bool first_is_mounted = false;    // the first filament's toolhead need not be picked
+  std::vector<Toolhead> heads;      // no tool twice
   By by = By::time;
   std::vector<double> pairs;  // purge from a to b at [a * filaments + b]; empty: none
   std::string file;           // of the rules, for messages
-  // How much work may go into proving; see assign_search.h.
+  // How much work may go into proving; see search.h.
   std::uint64_t most_steps = 2'000'000'000;  // some seconds
   std::size_t most_by_subsets = 20;
 };
 
-struct AssignFigures {
+struct Figures {
   std::uint64_t toolhead_changes = 0;  // a toolhead is picked, the first one not counted
   std::uint64_t filament_changes = 0;  // exchanges
   double exchange_s = 0;               // what these take
@@ -65,7 +65,7 @@ enum class Proof : std::uint8_t { subsets, bound, none };
 
 struct Assignment {
   std::vector<int> map;  // the new tool of each filament
-  AssignFigures baseline, best;
+  Figures baseline, best;
   std::size_t moved = 0;         // filaments
   bool baseline_allowed = true;  // the filaments may stay where they are
   bool optimal = false;          // nothing is better: proved
@@ -77,10 +77,10 @@ struct Assignment {
 
 // Errors (kind `refused`): no assignment is allowed, more filaments than can be handled, or more
 // time than can be added up. Kind `rules`: exchange_purge_mm3 is known of some toolheads only.
-[[nodiscard]] Result<Assignment> assign(const AssignQuestion& question);
+[[nodiscard]] Result<Assignment> solve(const Problem& problem);
 
 // What a job costs under `map`, step by step as the machine would do it. REQUIRES: map names a tool
 // of a toolhead for each filament.
-[[nodiscard]] AssignFigures figures_of(const AssignQuestion& question, const std::vector<int>& map);
+[[nodiscard]] Figures figures_of(const Problem& problem, const std::vector<int>& map);
 
-}  // namespace forewarm::plan
+}  // namespace forewarm::assign

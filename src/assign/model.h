@@ -1,5 +1,5 @@
-// A question about an assignment, boiled down for searching: whole numbers, and every situation of
-// the job once, with how often it occurs. Internal to plan/.
+// A problem about an assignment, boiled down for searching: whole numbers, and every situation of
+// the job once, with how often it occurs. Internal to assign/.
 //
 // A filament is wanted with some history: the filaments used since it was last used itself, the
 // latest first. Under an assignment the first of these that shares its toolhead is what the
@@ -12,10 +12,10 @@
 #include <cstdint>
 #include <vector>
 
+#include "assign/assign.h"
 #include "base/error.h"
-#include "plan/assign.h"
 
-namespace forewarm::plan {
+namespace forewarm::assign {
 
 using Cost = std::int64_t;
 using Mask = std::uint64_t;  // of filaments
@@ -67,7 +67,7 @@ constexpr Cost kMaxCost = Cost{1} << 54;
 // Costs with the number of moved filaments as the last digit.
 constexpr Cost kMovedBase = 128;
 
-// Errors as of assign().
-[[nodiscard]] Result<Model> model_of(const AssignQuestion& question);
+// Errors as of solve().
+[[nodiscard]] Result<Model> model_of(const Problem& problem);
 
-}  // namespace forewarm::plan
+}  // namespace forewarm::assign

@@ -1,12 +1,12 @@
-#include "plan/assign_model.h"
+#include "assign/model.h"
 
 #include <cmath>
 #include <map>
 #include <set>
 
-#include "plan/assign_match.h"
+#include "assign/match.h"
 
-namespace forewarm::plan {
+namespace forewarm::assign {
 
 namespace {
 
@@ -16,7 +16,7 @@ Cost whole(double value) { return std::llround(value / kCostUnit); }
 
 // Two tools of a toolhead that admit the same filaments, and are nobody's place, are as good as
 // each other: of each kind no more are looked at than there are filaments, lowest T number first.
-void add_slots(const AssignQuestion& q, Model& m) {
+void add_slots(const Problem& q, Model& m) {
   struct Tool {
     int tool;
     std::size_t head;
@@ -51,23 +51,23 @@ void add_slots(const AssignQuestion& q, Model& m) {
 }
 
 // Each situation of the job once.
-void add_situations(const AssignQuestion& q, Model& m) {
+void add_situations(const Problem& q, Model& m) {
   m.taken.assign(m.filaments, 0);
   m.put.assign(m.filaments, 0);
   std::map<std::string, Cost> counts;
   std::string recent;  // filaments used so far, latest first
   std::string key;
-  int mounted = AssignQuestion::kPutAway;
+  int mounted = Problem::kPutAway;
   bool first = true;
   for (const int next : q.sequence) {
     if (next == mounted) continue;
-    if (next == AssignQuestion::kPutAway) {
+    if (next == Problem::kPutAway) {
       ++m.put[std::size_t(mounted)];
       mounted = next;
       continue;
     }
     const char f = static_cast<char>(next);
-    const bool adjacent = mounted != AssignQuestion::kPutAway;
+    const bool adjacent = mounted != Problem::kPutAway;
     if (!adjacent && !(first && q.first_is_mounted)) ++m.taken[std::size_t(next)];
     const auto before = std::find(recent.begin(), recent.end(), f);
     key = {f, static_cast<char>(adjacent)};
@@ -95,13 +95,13 @@ void add_situations(const AssignQuestion& q, Model& m) {
   }
 }
 
-Status add_costs(const AssignQuestion& q, Model& m) {
-  const bool by_time = q.by == AssignQuestion::By::time;
+Status add_costs(const Problem& q, Model& m) {
+  const bool by_time = q.by == Problem::By::time;
   const bool known = std::any_of(q.heads.begin(), q.heads.end(),
-                                 [](const AssignHead& h) { return h.exchange_purge_mm3 > 0; });
+                                 [](const Toolhead& h) { return h.exchange_purge_mm3 > 0; });
   Cost most = 0;
   for (std::size_t h = 0; h < q.heads.size(); ++h) {
-    const AssignHead& from = q.heads[h];
+    const Toolhead& from = q.heads[h];
     Model::Head& to = m.heads[h];
     if (by_time) {
       to.park = whole(from.park_s);
@@ -140,11 +140,11 @@ std::string tools_of(const Model& m, const std::vector<std::size_t>& slots) {
 }
 
 // More filaments than tools for them, somewhere.
-Error crowded(const AssignQuestion& q, const Model& m, const Crowd& crowd) {
+Error crowded(const Problem& q, const Model& m, const Crowd& crowd) {
   Error e{Error::Kind::rules, "", q.file};
   std::string names;
   for (std::size_t i = 0; i < crowd.filaments.size(); ++i) {
-    const AssignFilament& f = q.filaments[crowd.filaments[i]];
+    const Filament& f = q.filaments[crowd.filaments[i]];
     if (i < kNamesShown) {
       names += (i == 0 ? "" : ", ") + ('"' + printable(f.name, 80)) + "\" (T" +
                std::to_string(f.tool) + ')';
@@ -154,7 +154,7 @@ Error crowded(const AssignQuestion& q, const Model& m, const Crowd& crowd) {
     if (e.line == 0) e.line = f.line;
   }
   std::size_t tools = 0;
-  for (const AssignHead& h : q.heads) tools += h.tools.size();
+  for (const Toolhead& h : q.heads) tools += h.tools.size();
   if (m.filaments > tools) {
     e.kind = Error::Kind::refused;
     e.line = 0;
@@ -200,7 +200,7 @@ Cost Model::cost(const std::vector<std::size_t>& head_of) const {
   return sum;
 }
 
-Result<Model> model_of(const AssignQuestion& q) {
+Result<Model> model_of(const Problem& q) {
   if (q.filaments.size() > kMaxFilaments) {
     return Error{Error::Kind::refused, "the job uses " + std::to_string(q.filaments.size()) +
                                            " filaments; no more than " +
@@ -216,4 +216,4 @@ Result<Model> model_of(const AssignQuestion& q) {
   return m;
 }
 
-}  // namespace forewarm::plan
+}  // namespace forewarm::assign

@@ -1,10 +1,10 @@
-#include "plan/assign_search.h"
+#include "assign/search.h"
 
 #include <limits>
 
-#include "plan/assign_match.h"
+#include "assign/match.h"
 
-namespace forewarm::plan {
+namespace forewarm::assign {
 
 namespace {
 
@@ -267,4 +267,4 @@ Found by_search(const Model& model, std::uint64_t most_steps) {
   return Search(model, most_steps).run();
 }
 
-}  // namespace forewarm::plan
+}  // namespace forewarm::assign

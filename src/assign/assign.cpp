@@ -1,18 +1,18 @@
-#include "plan/assign.h"
+#include "assign/assign.h"
 
-#include "plan/assign_match.h"
-#include "plan/assign_model.h"
-#include "plan/assign_search.h"
-#include "plan/assign_subsets.h"
+#include "assign/match.h"
+#include "assign/model.h"
+#include "assign/search.h"
+#include "assign/subsets.h"
 
-namespace forewarm::plan {
+namespace forewarm::assign {
 
 namespace {
 
 // However long it takes, which is seconds, at most, with any machine there is.
 constexpr std::size_t kAlwaysBySubsets = 16;
 
-std::size_t head_of_tool(const AssignQuestion& q, int tool) {
+std::size_t head_of_tool(const Problem& q, int tool) {
   for (std::size_t h = 0; h < q.heads.size(); ++h) {
     const auto& tools = q.heads[h].tools;
     if (std::find(tools.begin(), tools.end(), tool) != tools.end()) return h;
@@ -22,19 +22,19 @@ std::size_t head_of_tool(const AssignQuestion& q, int tool) {
 
 }  // namespace
 
-AssignFigures figures_of(const AssignQuestion& q, const std::vector<int>& map) {
+Figures figures_of(const Problem& q, const std::vector<int>& map) {
   std::vector<std::size_t> head_of;
   for (const int tool : map) head_of.push_back(head_of_tool(q, tool));
   std::vector<int> loaded(q.heads.size(), -1);
   std::vector<std::uint64_t> parked(q.heads.size()), picked(q.heads.size()),
       exchanged(q.heads.size());
-  AssignFigures out;
+  Figures out;
   double purge = 0;
   bool purge_known = true;
   std::size_t mounted = kOpen;
   bool first = true;
   for (const int f : q.sequence) {
-    if (f == AssignQuestion::kPutAway) {
+    if (f == Problem::kPutAway) {
       if (mounted != kOpen) ++parked[mounted];
       mounted = kOpen;
       continue;
@@ -69,7 +69,7 @@ AssignFigures figures_of(const AssignQuestion& q, const std::vector<int>& map) {
   return out;
 }
 
-Result<Assignment> assign(const AssignQuestion& q) {
+Result<Assignment> solve(const Problem& q) {
   auto made = model_of(q);
   if (!made) return std::move(made.error());
   const Model& model = *made;
@@ -104,4 +104,4 @@ Result<Assignment> assign(const AssignQuestion& q) {
   return out;
 }
 
-}  // namespace forewarm::plan
+}  // namespace forewarm::assign

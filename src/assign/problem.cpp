@@ -1,10 +1,10 @@
-#include "plan/assign_question.h"
+#include "assign/problem.h"
 
 #include <algorithm>
 #include <map>
 #include <set>
 
-namespace forewarm::plan {
+namespace forewarm::assign {
 
 namespace {
 
@@ -55,8 +55,8 @@ const char* kept_by(const rules::Filament& f, const Tool& t) {
   return f.never.name(t.tool, t.head) ? "never" : nullptr;
 }
 
-Status take_pairs(const rules::Matrix& matrix, AssignQuestion& q) {
-  const auto missing = [&](const AssignFilament& f, const char* what) {
+Status take_pairs(const rules::Matrix& matrix, Problem& q) {
+  const auto missing = [&](const Filament& f, const char* what) {
     return Error{Error::Kind::rules,
                  std::string("the matrix has no ") + what + " for T" + std::to_string(f.tool) +
                      " (\"" + printable(f.name, 80) + "\"), which the job uses",
@@ -65,12 +65,12 @@ Status take_pairs(const rules::Matrix& matrix, AssignQuestion& q) {
   const auto lists = [](const std::vector<int>& tools, int tool) {
     return std::find(tools.begin(), tools.end(), tool) != tools.end();
   };
-  for (const AssignFilament& f : q.filaments) {
+  for (const Filament& f : q.filaments) {
     if (!lists(matrix.from, f.tool)) return missing(f, "row");
     if (!lists(matrix.to, f.tool)) return missing(f, "column");
   }
-  for (const AssignFilament& from : q.filaments) {
-    for (const AssignFilament& to : q.filaments) {
+  for (const Filament& from : q.filaments) {
+    for (const Filament& to : q.filaments) {
       q.pairs.push_back(matrix.cost(from.tool, to.tool).value_or(0));
     }
   }
@@ -79,9 +79,9 @@ Status take_pairs(const rules::Matrix& matrix, AssignQuestion& q) {
 
 }  // namespace
 
-Result<AssignQuestion> question_of(const job::Job& job, const rules::Rules& rules,
-                                   AssignQuestion::By by, const rules::Matrix* matrix) {
-  AssignQuestion q;
+Result<Problem> problem_of(const job::Job& job, const rules::Rules& rules, Problem::By by,
+                           const rules::Matrix* matrix) {
+  Problem q;
   q.by = by;
   q.file = rules.file;
   q.first_is_mounted = !job.uses.empty() && job.uses.front().select == job::kNone;
@@ -96,7 +96,7 @@ Result<AssignQuestion> question_of(const job::Job& job, const rules::Rules& rule
   std::map<int, int> index;
   for (const int tool : used) {
     const rules::Filament rule = rules.filament(tool);
-    AssignFilament f;
+    Filament f;
     f.tool = tool;
     f.name = rule.name;
     f.line = rule.only || !rule.never.empty() || rule.fixed ? rule.line : 0;
@@ -109,8 +109,7 @@ Result<AssignQuestion> question_of(const job::Job& job, const rules::Rules& rule
   }
   if (q.first_is_mounted) q.sequence.push_back(index.at(job.uses.front().tool));
   for (const job::ToolChange& s : job.tool_changes) {
-    q.sequence.push_back(s.kind == job::ChangeKind::park ? AssignQuestion::kPutAway
-                                                         : index.at(s.tool));
+    q.sequence.push_back(s.kind == job::ChangeKind::park ? Problem::kPutAway : index.at(s.tool));
   }
   for (const rules::Toolhead& h : job.heads) {
     q.heads.push_back({h.name, h.tools, h.park_s, h.pick_s, h.exchange_s, h.exchange_purge_mm3});
@@ -140,4 +139,4 @@ std::vector<BrokenPlace> broken_places(const job::Job& job, const rules::Rules& 
   return out;
 }
 
-}  // namespace forewarm::plan
+}  // namespace forewarm::assign

@@ -1,5 +1,5 @@
-// Questions about assignments, made up at random, and answers found the long way: every assignment
-// tried, each walked through step by step. Shares nothing with the search but its question.
+// Assignment problems, made up at random, and answers found the long way: every assignment
+// tried, each walked through step by step. Shares nothing with the search but its problem.
 #pragma once
 
 #include <algorithm>
@@ -9,11 +9,11 @@
 #include <string>
 #include <vector>
 
-#include "plan/assign.h"
+#include "assign/assign.h"
 
 namespace forewarm::test {
 
-using plan::AssignQuestion;
+using assign::Problem;
 
 // All in units of a cost, whole: seconds or purge times a million.
 struct Walked {
@@ -22,13 +22,13 @@ struct Walked {
 };
 
 // The job, use by use, as a machine does it.
-inline Walked walk(const AssignQuestion& q, const std::vector<int>& map) {
+inline Walked walk(const Problem& q, const std::vector<int>& map) {
   std::map<int, std::size_t> head_of;
   for (std::size_t h = 0; h < q.heads.size(); ++h) {
     for (const int t : q.heads[h].tools) head_of[t] = h;
   }
   const auto units = [](double x) { return (long long)(x * 1e6 + 0.5); };
-  const bool by_time = q.by == AssignQuestion::By::time;
+  const bool by_time = q.by == Problem::By::time;
   bool any_known = false;
   for (const auto& h : q.heads) any_known = any_known || h.exchange_purge_mm3 > 0;
   std::map<std::size_t, int> in_it;  // filament, by toolhead
@@ -72,7 +72,7 @@ struct Best {
 };
 
 // Of all assignments the best: cost, then moved, then the map's own order.
-inline Best enumerate(const AssignQuestion& q) {
+inline Best enumerate(const Problem& q) {
   Best best;
   std::vector<int> map(q.filaments.size());
   const auto next = [&](const auto& self, std::size_t f) -> void {
@@ -103,14 +103,14 @@ inline Best enumerate(const AssignQuestion& q) {
   return best;
 }
 
-// What random questions are like.
+// What random problems are like.
 struct Likes {
   int most_filaments = 6, most_tools = 7, most_heads = 4, most_uses = 40;
 };
 
-inline AssignQuestion random_question(std::mt19937& random, const Likes& likes) {
+inline Problem random_problem(std::mt19937& random, const Likes& likes) {
   const auto up_to = [&](int most) { return int(random() % std::uint32_t(most + 1)); };
-  AssignQuestion q;
+  Problem q;
   const int tools = 1 + up_to(likes.most_tools - 1);
   const int heads = std::min(tools, 1 + up_to(likes.most_heads - 1));
   const int filaments = std::min(tools, 1 + up_to(likes.most_filaments - 1));
@@ -138,7 +138,7 @@ inline AssignQuestion random_question(std::mt19937& random, const Likes& likes) 
   std::sort(places.begin(), places.end());
   const int kind = up_to(3);  // how bound they are
   for (const int tool : places) {
-    plan::AssignFilament f{tool, "filament of T" + std::to_string(tool), {}, 0};
+    assign::Filament f{tool, "filament of T" + std::to_string(tool), {}, 0};
     for (const int t : numbers) {
       const bool fixed = kind == 3 && tool % 5 == 0;
       if (fixed ? t == tool : kind == 0 || up_to(2) > 0) f.may.push_back(t);
@@ -151,10 +151,10 @@ inline AssignQuestion random_question(std::mt19937& random, const Likes& likes) 
   for (int i = 0; i < uses; ++i) {
     const int f = layers && i >= filaments && up_to(5) > 0 ? q.sequence[std::size_t(i - filaments)]
                                                            : up_to(filaments - 1);
-    q.sequence.push_back(up_to(15) == 0 ? AssignQuestion::kPutAway : f);
+    q.sequence.push_back(up_to(15) == 0 ? Problem::kPutAway : f);
   }
   q.first_is_mounted = up_to(3) == 0 && !q.sequence.empty() && q.sequence[0] >= 0;
-  q.by = up_to(1) == 0 ? AssignQuestion::By::time : AssignQuestion::By::purge;
+  q.by = up_to(1) == 0 ? Problem::By::time : Problem::By::purge;
   const int purge = up_to(2);  // a matrix, what toolheads say, or nothing known
   if (purge == 0) {
     for (int i = 0; i < filaments * filaments; ++i) q.pairs.push_back(0.125 * up_to(400));

@@ -1,4 +1,4 @@
-// Whether filaments fit the tools of their toolheads, and which goes where. Internal to plan/.
+// Whether filaments fit the tools of their toolheads, and which goes where. Internal to assign/.
 //
 // Each tool takes one filament, of those it admits: bipartite matching. Fitting is by augmenting
 // paths; the fewest moves by the Hungarian method (Kuhn 1955, with Munkres' potentials).
@@ -7,9 +7,9 @@
 #include <optional>
 #include <vector>
 
-#include "plan/assign_model.h"
+#include "assign/model.h"
 
-namespace forewarm::plan {
+namespace forewarm::assign {
 
 constexpr std::size_t kOpen = SIZE_MAX;  // no toolhead chosen yet
 
@@ -31,4 +31,4 @@ struct Crowd {
 [[nodiscard]] std::vector<std::size_t> place(const Model& model,
                                              const std::vector<std::size_t>& head_of);
 
-}  // namespace forewarm::plan
+}  // namespace forewarm::assign
