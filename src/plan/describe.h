@@ -3,9 +3,12 @@
 // Pure and locale-free; plain ASCII without line breaks, as a mark needs it.
 #pragma once
 
+#include <span>
 #include <string>
 
+#include "plan/command.h"
 #include "plan/decide_gap.h"
+#include "plan/problem.h"
 
 namespace forewarm::plan {
 
@@ -13,5 +16,9 @@ namespace forewarm::plan {
 [[nodiscard]] std::string describe(const Rationale& rationale);
 // The same for one command of it.
 [[nodiscard]] std::string describe(const GapAction& action, const Rationale& rationale);
+
+// Fills in a command's reason from its origin, and the text of a raw command. REQUIRES: decisions
+// as problem.gaps.
+void describe(Command& command, const Problem& problem, std::span<const GapDecision> decisions);
 
 }  // namespace forewarm::plan

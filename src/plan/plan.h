@@ -14,6 +14,7 @@
 
 #include "base/error.h"
 #include "job/job.h"
+#include "plan/command.h"
 #include "rules/rules.h"
 
 namespace forewarm::plan {
@@ -53,25 +54,6 @@ struct Rationale {
   double lead_s = 0, heat_s = 0;  // told so long before the need; heating takes so long of it
   enum class Bound : std::uint8_t { use, exchange, line, power } bound = Bound::use;
   double earlier_s = 0;  // Bound::line, power: than the need itself asked for
-};
-
-// A command, but for its words: those are found only once the plan is settled.
-struct CommandDraft {
-  enum class Kind : std::uint8_t { set, wait, raw };
-  job::Place at;  // goes in before the line that begins here
-  double temp_c = 0;
-  double seconds = 0;      // that a step takes, but for waiting
-  std::uint32_t head = 0;  // of job.heads
-  int tool = 0;            // the next use's, else the last's
-  int rank = 0;            // order at one place
-  Kind kind = Kind::set;
-  bool preheat = false;
-  bool step = false;  // of a sequence, with whose name the reason begins
-};
-
-struct Command : CommandDraft {
-  std::string raw;  // of What::raw, as [dialect] or a sequence gives it
-  std::string reason;
 };
 
 struct GapPlan {

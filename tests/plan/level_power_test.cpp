@@ -13,8 +13,8 @@
 #include "../job/job_test_help.h"
 #include "plan/events.h"
 #include "plan/plan.h"
+#include "plan/problem.h"
 #include "plan/simulate.h"
-#include "plan/transitions.h"
 
 using namespace forewarm;
 using namespace forewarm::test;
@@ -325,15 +325,11 @@ namespace {
 
 // A plan's own replay, with what it is not told: who draws when.
 plan::Simulation replay_of(const job::Job& job, const rules::Rules& rules, const plan::Plan& plan) {
-  const auto breaks = plan::lay_out(job, rules);
-  REQUIRE(breaks);
-  std::vector<std::size_t> parked;
-  for (std::size_t b = 0; b < breaks->size(); ++b) {
-    if ((*breaks)[b].parked) parked.push_back(b);
-  }
+  const auto problem = plan::pose(job, rules, plan.policy);
+  REQUIRE(problem);
   plan::Timeline timeline;
-  plan::events_of(job, *breaks, parked, plan, timeline);
-  return plan::simulate(job, timeline, parked.size());
+  plan::events_of(*problem, plan, timeline);
+  return plan::simulate(job, timeline, problem->gaps.size());
 }
 
 plan::Plan plan_of(const job::Job& job, const rules::Rules& rules,

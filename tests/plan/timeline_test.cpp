@@ -11,9 +11,8 @@
 #include "../job/job_test_help.h"
 #include "plan/events.h"
 #include "plan/plan.h"
-#include "plan/sequences.h"
+#include "plan/problem.h"
 #include "plan/simulate.h"
-#include "plan/transitions.h"
 #include "rewrite/rewrite.h"
 
 using namespace forewarm;
@@ -64,16 +63,11 @@ Replayed replayed(const job::Job& job, const rules::Rules& rules, rules::Policy 
   auto plan = plan::make(job, rules, policy);
   if (!plan) FAIL(render(plan.error()));
   out.plan = std::move(*plan);
-  auto breaks = plan::lay_out(job, rules);
-  REQUIRE(breaks);
-  if (policy != rules::Policy::as_sliced) REQUIRE(plan::place_sequences(job, rules, *breaks));
-  std::vector<std::size_t> parked;
-  for (std::size_t b = 0; b < breaks->size(); ++b) {
-    if ((*breaks)[b].parked) parked.push_back(b);
-  }
+  const auto problem = plan::pose(job, rules, policy);
+  REQUIRE(problem);
   plan::Timeline timeline;
-  plan::events_of(job, *breaks, parked, out.plan, timeline);
-  out.outcome = plan::simulate(job, timeline, parked.size());
+  plan::events_of(*problem, out.plan, timeline);
+  out.outcome = plan::simulate(job, timeline, problem->gaps.size());
   for (const job::ToolChange& s : job.tool_changes) {
     out.tool_changes.push_back(s.at.time_s + out.outcome.waits.before_line(s.at.offset));
   }

@@ -1,0 +1,115 @@
+#include "plan/basis.h"
+
+#include <algorithm>
+#include <utility>
+
+namespace forewarm::plan {
+
+using job::Place;
+
+namespace {
+
+// Moments that differ by rounding alone are the same.
+constexpr double kRoundingS = 1e-9;
+
+// Whether the exchange, not the gap, leaves the time to heat on to the deadline's temperature.
+bool met_in_exchange(const Transition& t, const HeatDeadline& d) {
+  return d.at.offset > t.to.offset && d.temp_c > t.approach_c && t.approach_c < t.ready_c;
+}
+
+}  // namespace
+
+Basis::Basis(const Problem& problem, Simulation simulation)
+    : problem_(problem), simulation_(std::move(simulation)) {
+  const job::Job& job = problem_.job;
+  const CumulativeDelay& waits = simulation_.waits;
+  delays_.resize(problem_.gaps.size());
+  for (std::size_t g = 0; g < delays_.size(); ++g) {
+    const InsertionWindow& w = problem_.windows[g];
+    if (w.end == 0) continue;
+    delays_[g].before_s = waits.before(job.index[w.first].offset);
+    delays_[g].within = waits.before(job.index[w.end - 1].offset) != delays_[g].before_s;
+  }
+  changeovers_.reserve(job.tool_changes.size());
+  for (const job::ToolChange& c : job.tool_changes) {
+    if (c.kind == job::ChangeKind::redundant) continue;
+    const double from = c.at.time_s + waits.before_line(c.at.offset);
+    changeovers_.push_back(
+        {from, from + (c.end_s - c.at.time_s),
+         variance_of(problem_.rules.gap, c.park_s > 0, c.pick_s > 0, c.exchange_s > 0)});
+  }
+}
+
+void Basis::context(std::size_t g, GapContext& into) const {
+  const Transition& t = problem_.gap(g);
+  const GapOutcome& outcome = gap(g);
+  into.hotend = problem_.job.heads[t.head].hotend;
+  into.start_c = outcome.start_c;
+  into.start_target_c = outcome.start_target_c;
+  into.start = outcome.start;
+  into.standby_c = t.standby_c;
+  into.max_hot_idle_s = t.max_hot_idle_s;
+  into.ready_c = t.approach_c;
+  const double from_s = outcome.from_s;
+  into.parked_s = std::max(0.0, t.to.time_s + simulation_.waits.before_line(t.to.offset) - from_s);
+  into.needs.clear();
+  for (const HeatDeadline& d : t.needs) {
+    if (met_in_exchange(t, d)) continue;
+    into.needs.push_back(
+        {deadline_s(t, d) - from_s, d.temp_c, t.exchange && d.at.offset <= t.to.offset});
+  }
+  into.delays = changeovers_;
+  into.delays_from_s = from_s;
+  into.preheat_at_s.reset();
+  into.line_at = [this, g](double after_s) {
+    const double start_s = gap(g).from_s;
+    const Spot spot = spot_at(start_s + after_s, g);
+    return spot.at.offset <= problem_.gap(g).from.offset ? 0.0 : spot.wall_s - start_s;
+  };
+}
+
+// A deadline before a select comes after the sequence of what is put away there.
+double Basis::deadline_s(const Transition& t, const HeatDeadline& deadline) const {
+  const CumulativeDelay& waits = simulation_.waits;
+  if (deadline.at.offset > t.to.offset) return waits.wall(deadline.at);
+  return deadline.at.time_s + waits.before_late(deadline.at.offset);
+}
+
+Spot Basis::spot_at(double wall_s, std::size_t g) const {
+  const Transition& t = problem_.gap(g);
+  const CumulativeDelay& waits = simulation_.waits;
+  const Place p = place_at(wall_s, g);
+  const Spot before{p, false, waits.wall(p)};
+  if (p.offset <= t.from.offset) return before;
+  if (!t.needs.empty() && p.offset >= t.needs.front().at.offset) return before;
+  const double after_s = p.time_s + waits.before_line(p.offset);
+  if (after_s <= before.wall_s || after_s > wall_s + kRoundingS) return before;
+  return {p, true, after_s};
+}
+
+Place Basis::place_at(double wall_s, std::size_t g) const {
+  const Transition& t = problem_.gap(g);
+  const InsertionWindow& w = problem_.windows[g];
+  if (w.end == 0) return t.from;
+  const double before_s = delays_[g].before_s;
+  const auto& index = problem_.job.index;
+  const Place p =
+      delays_[g].within
+          ? index.last_where(
+                [&](const Place& c) { return simulation_.waits.wall(c) <= wall_s + kRoundingS; },
+                w.first, w.end)
+          : index.last_where(
+                [&](const Place& c) { return c.time_s + before_s <= wall_s + kRoundingS; }, w.first,
+                w.end);
+  if (p.offset <= t.from.offset) return t.from;
+  if (!t.needs.empty() && p.offset > t.needs.front().at.offset) return t.needs.front().at;
+  return p;
+}
+
+double Basis::line_after_s(double wall_s) const {
+  const Place p = problem_.job.index.first_not(
+      [&](const Place& c) { return simulation_.waits.wall(c) < wall_s - kRoundingS; });
+  return std::max(wall_s, simulation_.waits.wall(p));
+}
+
+}  // namespace forewarm::plan

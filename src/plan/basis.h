@@ -1,0 +1,59 @@
+// The timeline that gaps are decided on: a simulation, and what follows from it for each gap.
+//
+// Waits lengthen other gaps, so decisions are made on the timeline of the round before. A Basis
+// says where each gap lies in that timeline, when tools are changed, and where a command can stand.
+//
+// Nothing changes a Basis once it is made. It refers to its problem, which must outlive it; the
+// contexts that it gives out refer to the Basis.
+#pragma once
+
+#include <cstddef>
+#include <vector>
+
+#include "plan/decide_gap.h"
+#include "plan/problem.h"
+#include "plan/simulate.h"
+
+namespace forewarm::plan {
+
+// Where a command can stand: before the line at a place, or right before it, after what waits and
+// sequences take there.
+struct Spot {
+  job::Place at;
+  bool after = false;
+  double wall_s = 0;
+};
+
+class Basis {
+ public:
+  Basis(const Problem& problem, Simulation simulation);
+  Basis(const Basis&) = delete;
+  Basis& operator=(const Basis&) = delete;
+
+  [[nodiscard]] const Simulation& simulation() const { return simulation_; }
+  [[nodiscard]] const GapOutcome& gap(std::size_t g) const { return simulation_.gaps[g]; }
+
+  // What decide_gap() is asked about the gap. `into` is made anew; its memory is used again.
+  void context(std::size_t g, GapContext& into) const;
+  // The last spot of the gap that is reached no later than `wall_s`. It lies no later than the
+  // first deadline, whose wait heats anyway.
+  [[nodiscard]] Spot spot_at(double wall_s, std::size_t g) const;
+  // When the first line of the job that is reached no earlier than `wall_s` is reached.
+  [[nodiscard]] double line_after_s(double wall_s) const;
+  [[nodiscard]] double deadline_s(const Transition& t, const HeatDeadline& deadline) const;
+
+ private:
+  // What is waited for before a gap's insertion window, and whether there are more waits within it.
+  struct WindowDelay {
+    double before_s = 0;
+    bool within = false;
+  };
+  [[nodiscard]] job::Place place_at(double wall_s, std::size_t g) const;
+
+  const Problem& problem_;
+  Simulation simulation_;
+  std::vector<WindowDelay> delays_;          // as problem.gaps
+  std::vector<ChangeoverTime> changeovers_;  // wall
+};
+
+}  // namespace forewarm::plan

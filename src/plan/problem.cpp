@@ -1,0 +1,57 @@
+#include "plan/problem.h"
+
+#include <algorithm>
+#include <utility>
+
+namespace forewarm::plan {
+
+namespace {
+
+// Transitions follow each other in the text as a rule, so each search begins where the last ended.
+std::vector<InsertionWindow> windows_of(const Problem& problem) {
+  const job::Job& job = problem.job;
+  std::vector<InsertionWindow> windows(problem.gaps.size());
+  std::size_t near = 0;
+  for (std::size_t g = 0; g < windows.size(); ++g) {
+    const Transition& t = problem.gap(g);
+    InsertionWindow& w = windows[g];
+    near = job.index.count_to(t.from.offset, near);
+    w.first = near > 0 ? near - 1 : 0;
+    w.end = job.index.size();
+    if (t.needs.empty()) continue;
+    near = job.index.count_to(t.needs.front().at.offset, near);
+    w.end = std::min(w.end, near + 1);
+  }
+  return windows;
+}
+
+std::vector<std::size_t> disabled_of(const std::vector<Transition>& transitions) {
+  std::vector<std::size_t> disabled;
+  for (const Transition& t : transitions) {
+    disabled.insert(disabled.end(), t.disabled.begin(), t.disabled.end());
+  }
+  std::sort(disabled.begin(), disabled.end());
+  return disabled;
+}
+
+}  // namespace
+
+Result<Problem> pose(const job::Job& job, const rules::Rules& rules, rules::Policy policy) {
+  auto transitions = lay_out(job, rules);
+  if (!transitions) return std::move(transitions.error());
+  Problem problem{job, rules, policy, std::move(*transitions), {}, {}, {}, {}};
+  const bool as_sliced = policy == rules::Policy::as_sliced;
+  if (rules.uses_steps && !as_sliced) {
+    auto sequences = place_sequences(job, rules, problem.transitions);
+    if (!sequences) return std::move(sequences.error());
+    problem.sequences = std::move(*sequences);
+  }
+  for (std::size_t t = 0; t < problem.transitions.size(); ++t) {
+    if (problem.transitions[t].parked) problem.gaps.push_back(t);
+  }
+  problem.windows = windows_of(problem);
+  if (!as_sliced) problem.disabled = disabled_of(problem.transitions);
+  return problem;
+}
+
+}  // namespace forewarm::plan

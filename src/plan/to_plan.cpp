@@ -1,0 +1,128 @@
+#include "plan/to_plan.h"
+
+#include <algorithm>
+#include <utility>
+
+#include "plan/describe.h"
+#include "plan/events.h"
+
+namespace forewarm::plan {
+
+namespace {
+
+// Words take longer to find than commands, so only those of the settled solution get them.
+std::vector<Command> commands_of(const Problem& problem, const Decided& decided) {
+  std::vector<Timeline::Key> keys;
+  keys.reserve(decided.commands.size());
+  for (const CommandDraft& c : decided.commands) {
+    keys.push_back({c.at.offset, std::uint32_t(c.rank), std::uint32_t(keys.size())});
+  }
+  std::sort(keys.begin(), keys.end());
+  std::vector<Command> out;
+  out.reserve(keys.size());
+  for (const Timeline::Key& k : keys) {
+    Command& c = out.emplace_back();
+    static_cast<CommandDraft&>(c) = decided.commands[k.event];
+    describe(c, problem, decided.decisions);
+  }
+  return out;
+}
+
+GapPlan gap_of(const Problem& problem, const Solution& solution, std::size_t g,
+               GapContext& context) {
+  const Transition& t = problem.gap(g);
+  const GapOutcome& outcome = solution.result->gap(g);
+  GapPlan gap;
+  gap.head = t.head;
+  gap.before = t.before;
+  gap.after = t.after;
+  gap.from_s = outcome.from_s;
+  gap.to_s = outcome.to_s;
+  gap.dip_c = outcome.dip_c;
+  gap.wait_s = outcome.wait_s;
+  gap.hot_idle_s = outcome.hot_idle_s;
+  solution.result->context(g, context);
+  const LeastGap best = least(context, outcome.to_s - outcome.from_s);
+  gap.least_hot_idle_s = best.hot_idle_s;
+  gap.least_wait_s = best.late_s;
+  if (!solution.decided) return gap;
+  const GapDecision& decision = solution.decided->decisions[g];
+  gap.treatment = decision.treatment;
+  gap.rationale = decision.rationale;
+  gap.reason = describe(decision.rationale);
+  if (decision.preheat_after_s) {
+    const Basis& basis = *solution.decided->basis;
+    gap.preheat_at_s = basis.spot_at(basis.gap(g).from_s + *decision.preheat_after_s, g).wall_s;
+  }
+  return gap;
+}
+
+std::vector<GapPlan> gaps_of(const Problem& problem, const Solution& solution) {
+  std::vector<std::pair<double, std::size_t>> by_start;
+  by_start.reserve(problem.gaps.size());
+  for (std::size_t g = 0; g < problem.gaps.size(); ++g) {
+    by_start.emplace_back(solution.result->gap(g).from_s, g);
+  }
+  std::sort(by_start.begin(), by_start.end());
+  std::vector<GapPlan> out;
+  out.reserve(by_start.size());
+  GapContext context;  // its memory is used for each gap
+  for (const auto& [from_s, g] : by_start) out.push_back(gap_of(problem, solution, g, context));
+  return out;
+}
+
+// Fills in figures, heads and change_at_s. REQUIRES: plan.gaps are those of the job.
+void add_totals(const job::Job& job, const Simulation& simulation, Plan& plan) {
+  plan.figures = simulation.figures;
+  plan.heads = simulation.heads;
+  // Waits before a tool change, and those inserted right before its line, are over when it begins.
+  plan.change_at_s.reserve(job.tool_changes.size());
+  for (const job::ToolChange& c : job.tool_changes) {
+    plan.change_at_s.push_back(c.at.time_s + simulation.waits.before_line(c.at.offset));
+  }
+  std::size_t mounted = job::kNone;
+  for (const job::ToolUse& use : job.uses) {
+    if (use.head != mounted) ++plan.heads[use.head].uses;
+    mounted = use.head;
+  }
+  for (const GapPlan& g : plan.gaps) {
+    HeadFigures& h = plan.heads[g.head];
+    switch (g.treatment) {
+      case Treatment::hold:
+        ++h.hold;
+        break;
+      case Treatment::standby:
+        ++h.standby;
+        break;
+      case Treatment::off:
+        ++h.off;
+        break;
+    }
+  }
+}
+
+}  // namespace
+
+Plan to_plan(const Problem& problem, const Solution& solution) {
+  Plan plan;
+  plan.policy = problem.policy;
+  if (solution.decided) plan.commands = commands_of(problem, *solution.decided);
+  plan.disabled = problem.disabled;
+  plan.gaps = gaps_of(problem, solution);
+  add_totals(problem.job, solution.result->simulation(), plan);
+  for (const Steps& s : problem.sequences) {
+    if (s.exchange && s.block.fed_mm > 0) plan.step_purge_mm[s.tool] += s.block.fed_mm;
+  }
+  return plan;
+}
+
+Plan without_planning(const job::Job& job, rules::Policy policy) {
+  Plan plan;
+  plan.policy = policy;
+  Timeline timeline;
+  own_events_of(job, timeline);
+  add_totals(job, simulate(job, timeline, 0), plan);
+  return plan;
+}
+
+}  // namespace forewarm::plan
