@@ -70,7 +70,8 @@ bool Decider::shift_preheats(const Basis& basis) {
 
 // A gap is decided anew if it starts otherwise, or if what is waited for within it differs.
 void Decider::mark_stale(const Basis& basis, const Basis& next) {
-  const CumulativeDelay::Changes changed = next.simulation().waits.unlike(basis.simulation().waits);
+  const CumulativeDelay::Changes changed =
+      next.simulation().waits.changes_from(basis.simulation().waits);
   for (std::size_t g = 0; g < stale_.size(); ++g) {
     const Transition& t = problem_.gap(g);
     const GapOutcome& was = basis.gap(g);

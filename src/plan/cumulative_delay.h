@@ -1,0 +1,48 @@
+// Seconds that pass before places of the job beside its own time, cumulative: waits, and step
+// sequences.
+//
+// At one place some of them are `late`: they come after the sequence of what is put away there.
+// "Wall" times count these seconds; job times do not.
+#pragma once
+
+#include <cstdint>
+#include <vector>
+
+#include "job/job.h"
+
+namespace forewarm::plan {
+
+class CumulativeDelay {
+ public:
+  void add(std::uint64_t offset, bool late, double seconds);  // in the order of the text
+  // What passes before the lines inserted at `offset` ...
+  [[nodiscard]] double before(std::uint64_t offset) const { return sum_before(2 * offset); }
+  // ... before the late ones there ...
+  [[nodiscard]] double before_late(std::uint64_t offset) const {
+    return sum_before(2 * offset + 1);
+  }
+  // ... and before the job's own line there.
+  [[nodiscard]] double before_line(std::uint64_t offset) const {
+    return sum_before(2 * offset + 2);
+  }
+  [[nodiscard]] double total() const { return sums_.empty() ? 0 : sums_.back(); }
+  [[nodiscard]] double wall(job::Place place) const { return place.time_s + before(place.offset); }
+  [[nodiscard]] bool near(const CumulativeDelay& other, double seconds) const;
+  // Where not the same passes as in another.
+  class Changes {
+   public:
+    [[nodiscard]] bool within(std::uint64_t first_offset, std::uint64_t last_offset) const;
+
+   private:
+    friend class CumulativeDelay;
+    std::vector<std::uint64_t> offsets_;  // ascending
+  };
+  [[nodiscard]] Changes changes_from(const CumulativeDelay& other) const;
+
+ private:
+  [[nodiscard]] double sum_before(std::uint64_t key) const;
+  std::vector<std::uint64_t> keys_;  // twice the offset, and one if late
+  std::vector<double> sums_;
+};
+
+}  // namespace forewarm::plan
