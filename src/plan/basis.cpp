@@ -52,14 +52,14 @@ void Basis::context(std::size_t g, GapContext& into) const {
   into.ready_c = t.approach_c;
   const double from_s = outcome.from_s;
   into.parked_s = std::max(0.0, t.to.time_s + simulation_.waits.before_line(t.to.offset) - from_s);
-  into.needs.clear();
+  into.deadlines.clear();
   for (const HeatDeadline& d : t.needs) {
     if (met_in_exchange(t, d)) continue;
-    into.needs.push_back(
+    into.deadlines.push_back(
         {deadline_s(t, d) - from_s, d.temp_c, t.exchange && d.at.offset <= t.to.offset});
   }
-  into.delays = changeovers_;
-  into.delays_from_s = from_s;
+  into.changeovers = changeovers_;
+  into.start_s = from_s;
   into.preheat_at_s.reset();
   into.line_at = [this, g](double after_s) {
     const double start_s = gap(g).from_s;

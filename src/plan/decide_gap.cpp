@@ -4,431 +4,254 @@
 #include <cmath>
 #include <limits>
 
+#include "plan/gap_cost.h"
+#include "plan/preheat_option.h"
+
 namespace forewarm::plan {
 
 namespace {
 
-using Need = GapContext::Need;
 using Cause = Rationale::Cause;
+using Deadline = GapContext::Deadline;
+constexpr double kInfinity = std::numeric_limits<double>::infinity();
 
-double parked_standby_c(const GapContext& q) {
-  return q.needs.empty() ? q.standby_c : std::min(q.standby_c, q.ready_c);
-}
-
-bool held_at(const thermal::Hotend& h, double floor_c, double temp_c) {
-  return floor_c > h.ambient_c && std::abs(temp_c - floor_c) <= thermal::kSameC;
-}
-
-thermal::HeaterState start_of(const GapContext& q) {
-  if (q.start) return *q.start;
-  thermal::HeaterState course(q.hotend, q.start_c);
-  course.set_target(q.start_target_c);
-  return course;
-}
-
-// Whether it is colder than the floor that it is parked at: it is driven there first.
-bool starts_below(const GapContext& q, double floor_c) {
-  return floor_c > q.hotend.ambient_c && q.start_c < floor_c;
-}
-
-thermal::HeaterState parked_below(const GapContext& q, double floor_c, double after_s) {
-  thermal::HeaterState course = start_of(q);
-  course.set_target(floor_c);
-  course.advance(after_s);
-  return course;
-}
-
-// The lead that the rules want, told `after_s` into the gap.
-double lead_at(const GapContext& q, const LeadTimeModel& margin, double floor_c, double after_s,
-               double to_c, double changes_s, double variance, double has_s) {
-  if (starts_below(q, floor_c)) {
-    thermal::HeaterState course = parked_below(q, floor_c, after_s);
-    const double from_c = course.temperature_c();
-    course.set_target(to_c);
-    return margin.lead_of_s(course.seconds_until_warm(to_c), q.hotend, from_c, to_c, changes_s,
-                            variance);
+GapDecision by_timers(const GapContext& context, const rules::GapSettings& gap) {
+  GapDecision d;
+  d.treatment = Treatment::hold;
+  d.rationale.cause = Cause::timer;
+  d.rationale.length_s = length_s(context);
+  if (d.rationale.length_s > gap.timer_standby_s) {
+    d.treatment = Treatment::standby;
+    d.rationale.limit_s = gap.timer_standby_s;
+    d.actions.push_back({gap.timer_standby_s, context.standby_c, GapAction::Kind::timer_standby});
   }
-  const double from_c = parked_at(q, floor_c, after_s);
-  return margin.lead_s(q.hotend, from_c, held_at(q.hotend, floor_c, from_c), to_c, changes_s,
-                       variance, has_s);
+  if (d.rationale.length_s > gap.timer_off_s) {
+    d.treatment = Treatment::off;
+    d.rationale.limit_s = gap.timer_off_s;
+    d.actions.push_back({gap.timer_off_s, 0, GapAction::Kind::timer_off});
+  }
+  return d;
 }
 
-// The latest moment at which told to heat, the heater meets `need` with its margin; < 0: none.
-// Between two changes of tool that moment is found by halving, as what is left falls with time; a
-// change that lies behind it takes its uncertainty with it, so the last stretch comes first.
-double latest_preheat(const GapContext& q, const LeadTimeModel& margin, double floor_c,
-                      const Need& need) {
-  double changes_s = 0;
-  double variance = 0;
-  const auto in_time = [&](double t) {
-    const double has_s = need.after_s + 1e-9 - t;
-    return lead_at(q, margin, floor_c, t, need.temp_c, changes_s, variance, has_s) <= has_s;
-  };
-  auto before = q.delays.begin();
-  if (!margin.plain()) {
-    before = std::lower_bound(
-        q.delays.begin(), q.delays.end(), q.delays_from_s + need.after_s - 1e-6,
-        [](const ChangeoverTime& d, double absolute_s) { return d.from_s < absolute_s; });
-  }
-  double end = need.after_s;
-  while (end >= 0) {
-    const bool first = before == q.delays.begin();
-    const ChangeoverTime* delay = first ? nullptr : &*(before - 1);
-    const double begin =
-        delay == nullptr ? 0 : std::clamp(delay->to_s - q.delays_from_s, 0.0, need.after_s);
-    if (begin <= end && in_time(begin)) {
-      // Once it has come down to its floor, the lead is what it is.
-      const double guess =
-          end - margin.lead_s(q.hotend, floor_c, true, need.temp_c, changes_s, variance);
-      if (end == need.after_s && guess >= begin && floor_c > q.hotend.ambient_c &&
-          std::abs(parked_at(q, floor_c, guess) - floor_c) < thermal::kSameC) {
-        return guess;
-      }
-      double early = begin;
-      double late = end;
-      if (in_time(late)) return late;
-      while (late - early > 1e-3) {
-        const double middle = (early + late) / 2;
-        (in_time(middle) ? early : late) = middle;
-      }
-      return early;
-    }
-    if (begin <= 0) return -1;
-    changes_s += delay->to_s - delay->from_s;
-    variance += delay->variance_s2;
-    end = std::min(end, delay->from_s - q.delays_from_s);
-    --before;
-  }
-  return -1;
+GapDecision hold(const GapContext& context, const Rationale& rationale) {
+  GapDecision d;
+  d.treatment = Treatment::hold;
+  d.rationale = rationale;
+  d.actions.push_back({0, context.ready_c, GapAction::Kind::hold});
+  return d;
 }
 
-// Whether it does, told at `t`.
-bool meets(const GapContext& q, const LeadTimeModel& margin, double floor_c, const Need& need,
-           double t) {
-  double changes_s = 0;
-  double variance = 0;
-  if (!margin.plain()) {
-    auto d = std::lower_bound(
-        q.delays.begin(), q.delays.end(), q.delays_from_s + t - 1e-6,
-        [](const ChangeoverTime& delay, double absolute_s) { return delay.from_s < absolute_s; });
-    for (; d != q.delays.end() && d->from_s < q.delays_from_s + need.after_s - 1e-6; ++d) {
-      changes_s += d->to_s - d->from_s;
-      variance += d->variance_s2;
-    }
-  }
-  return t + lead_at(q, margin, floor_c, t, need.temp_c, changes_s, variance,
-                     std::numeric_limits<double>::infinity()) <=
-         need.after_s + 1e-6;
-}
-
-// Letting go of the heater down to a floor (0: off), and the last preheat that this allows.
-struct Option {
-  double floor_c = 0;
-  bool in_time = false, has_line = false;
-  double preheat_s = 0, asked_s = 0;  // where a command can stand; as the need asks for
-  const Need* need = nullptr;
-  bool power = false;  // earlier for the heating limit
-  [[nodiscard]] bool possible() const { return in_time && has_line; }
-};
-
-Option option_of(const GapContext& q, const LeadTimeModel& margin, double floor_c) {
-  Option o;
-  o.floor_c = floor_c;
-  o.asked_s = std::numeric_limits<double>::infinity();
-  for (const Need& need : q.needs) {
-    const double latest = latest_preheat(q, margin, floor_c, need);
-    if (latest < o.asked_s) {
-      o.asked_s = latest;
-      o.need = &need;
-    }
-  }
-  const double wanted = q.preheat_at_s.value_or(o.asked_s);
-  o.power = q.preheat_at_s.has_value();
-  o.in_time = wanted > 0;
-  o.preheat_s = o.in_time ? wanted : 0;
-  if (o.in_time && q.line_at) {
-    o.preheat_s = q.line_at(wanted);
-    // Just before it reaches its floor it takes longer than from there: it cools on in the dead
-    // time. A line there may not do although the moment asked for would.
-    constexpr int kMaxLines = 100;
-    for (int i = 0; !o.power && o.preheat_s > 0 && !meets(q, margin, floor_c, *o.need, o.preheat_s);
-         ++i) {
-      o.preheat_s = i < kMaxLines ? q.line_at(o.preheat_s - 1e-6) : 0;
-    }
-  }
-  o.has_line = o.preheat_s > 0;
-  return o;
-}
-
-double length_s(const GapContext& q) { return q.parked_s.value_or(q.needs.front().after_s); }
-
-GapDecision timers(const GapContext& q, const rules::GapSettings& gap) {
-  GapDecision a;
-  a.treatment = Treatment::hold;
-  a.rationale.cause = Cause::timer;
-  a.rationale.length_s = length_s(q);
-  if (a.rationale.length_s > gap.timer_standby_s) {
-    a.treatment = Treatment::standby;
-    a.rationale.limit_s = gap.timer_standby_s;
-    a.actions.push_back({gap.timer_standby_s, q.standby_c, GapAction::Kind::timer_standby});
-  }
-  if (a.rationale.length_s > gap.timer_off_s) {
-    a.treatment = Treatment::off;
-    a.rationale.limit_s = gap.timer_off_s;
-    a.actions.push_back({gap.timer_off_s, 0, GapAction::Kind::timer_off});
-  }
-  return a;
-}
-
-GapDecision hold(const GapContext& q, const Rationale& rationale) {
-  GapDecision a;
-  a.treatment = Treatment::hold;
-  a.rationale = rationale;
-  a.actions.push_back({0, q.ready_c, GapAction::Kind::hold});
-  return a;
-}
-
-// Neither standby nor off lets it be back in time: heat at once, and be as little late as physics
-// allows.
-GapDecision at_once(const GapContext& q, Rationale rationale, bool hot, bool no_line) {
-  if (hot) {
-    rationale.cause = no_line ? Cause::no_line : Cause::too_short;
-    return hold(q, rationale);
-  }
-  thermal::HeaterState course = start_of(q);
-  course.set_target(q.ready_c);
-  for (const Need& need : q.needs) {
-    rationale.late_s =
-        std::max(rationale.late_s,
-                 course.seconds_until_warm(std::min(need.temp_c, q.ready_c)) - need.after_s);
+// As little late as physics allows.
+GapDecision heat_at_once(const GapContext& context, Rationale rationale) {
+  thermal::HeaterState heater = heater_at_start(context);
+  heater.set_target(context.ready_c);
+  for (const Deadline& deadline : context.deadlines) {
+    rationale.late_s = std::max(
+        rationale.late_s,
+        heater.seconds_until_warm(std::min(deadline.temp_c, context.ready_c)) - deadline.after_s);
   }
   rationale.cause = Cause::heated_at_once;
-  rationale.from_c = q.start_c;
-  rationale.to_c = q.ready_c;
-  rationale.lead_s = q.needs.front().after_s;
-  rationale.heat_s = course.seconds_until_warm(q.ready_c);
-  GapDecision a;
-  a.treatment = Treatment::off;
-  a.rationale = rationale;
-  a.preheat_after_s = 0;
-  a.actions.push_back({0, q.ready_c, GapAction::Kind::preheat});
-  return a;
+  rationale.from_c = context.start_c;
+  rationale.to_c = context.ready_c;
+  rationale.lead_s = context.deadlines.front().after_s;
+  rationale.heat_s = heater.seconds_until_warm(context.ready_c);
+  GapDecision d;
+  d.treatment = Treatment::off;
+  d.rationale = rationale;
+  d.preheat_after_s = 0;
+  d.actions.push_back({0, context.ready_c, GapAction::Kind::preheat});
+  return d;
 }
 
-void name_bound(const GapContext& q, const Option& o, Rationale& rationale) {
+// Which bound keeps the preheat from standing later, with its numbers.
+void add_preheat(const GapContext& context, const PreheatOption& option, Rationale& rationale) {
   using Bound = Rationale::Bound;
-  rationale.from_c = parked_at(q, o.floor_c, o.preheat_s);
-  rationale.to_c = q.ready_c;
-  rationale.lead_s = o.need->after_s - o.preheat_s;
-  rationale.heat_s = drive_s(q, o.floor_c, o.preheat_s, q.ready_c);
-  rationale.earlier_s = o.asked_s - o.preheat_s;
-  constexpr double kWorthAWord = 1;
-  if (o.power && std::abs(rationale.earlier_s) > kWorthAWord) {
+  rationale.from_c = parked_c(context, option.floor_c, option.preheat_s);
+  rationale.to_c = context.ready_c;
+  rationale.lead_s = option.deadline->after_s - option.preheat_s;
+  rationale.heat_s = drive_s(context, option.floor_c, option.preheat_s, context.ready_c);
+  rationale.earlier_s = option.asked_s - option.preheat_s;
+  constexpr double kWorthAWordS = 1;
+  if (option.for_power && std::abs(rationale.earlier_s) > kWorthAWordS) {
     rationale.bound = Bound::power;
-  } else if (rationale.earlier_s > kWorthAWord) {
+  } else if (rationale.earlier_s > kWorthAWordS) {
     rationale.bound = Bound::line;
   } else {
-    rationale.bound = o.need->exchange ? Bound::exchange : Bound::use;
+    rationale.bound = option.deadline->exchange ? Bound::exchange : Bound::use;
   }
 }
+
+class LookAhead {
+ public:
+  LookAhead(const GapContext& context, const rules::GapSettings& gap,
+            const LeadTimeModel& lead_time)
+      : context_(context),
+        gap_(gap),
+        lead_time_(lead_time),
+        standby_c_(standby_of(context)),
+        hot_(context.start_c >= context.ready_c - gap.hold_drop_c),
+        heated_(context.start_target_c > context.hotend.ambient_c) {
+    rationale_.length_s = length_s(context);
+  }
+
+  GapDecision decide() {
+    if (hardly_cools()) {
+      rationale_.cause = Cause::small_dip;
+      return hold(context_, rationale_);
+    }
+    const PreheatOption* chosen = choose_floor();
+    find_stay();
+    if (chosen == nullptr && !stay_.possible()) return no_option();
+    if (staying_is_cheaper(chosen)) {
+      rationale_.cause = chosen == nullptr ? Cause::too_short : Cause::cheaper_hold;
+      if (!stay_.possible()) return hold(context_, rationale_);
+      chosen = &stay_;
+    }
+    if (chosen == nullptr) return no_option();
+    return preheated(*chosen);
+  }
+
+ private:
+  // Whether it would dip little if it were left to cool and driven back just in time.
+  bool hardly_cools() {
+    double dip_c = context_.start_c;
+    for (const Deadline& deadline : context_.deadlines) {
+      dip_c = std::min(dip_c,
+                       thermal::dip_of_gap(context_.hotend, context_.start_c, deadline.temp_c,
+                                           std::min(standby_c_, context_.start_c), deadline.after_s)
+                           .dip_c);
+    }
+    rationale_.drop_c = std::max(0.0, std::min(context_.start_c, context_.ready_c) - dip_c);
+    return hot_ && rationale_.drop_c < gap_.hold_drop_c &&
+           rationale_.length_s <= context_.max_hot_idle_s;
+  }
+
+  // Standby or off, with the cause; nullptr: from neither it would be back in time.
+  const PreheatOption* choose_floor() {
+    const thermal::Hotend& hotend = context_.hotend;
+    const double warm_c = standby_c_ + kHotAboveStandbyC;
+    rationale_.hot_s =
+        thermal::seconds_to_cool(hotend, context_.start_c, warm_c) +
+        thermal::seconds_to_heat(hotend, std::min(warm_c, context_.ready_c), context_.ready_c);
+    const bool too_hot = rationale_.hot_s > context_.max_hot_idle_s && context_.start_c > warm_c;
+    const bool over_off = rationale_.length_s > gap_.off_over_s;
+    standby_.floor_c = standby_c_;
+    // A heater that is colder and off is not driven up only to stand by.
+    if (heated_ || context_.start_c >= standby_c_) {
+      standby_ = preheat_option(context_, lead_time_, standby_c_);
+    }
+    // Off may be ruled out without working out its preheat.
+    if (gap_.off_over_best || too_hot || over_off || !standby_.possible()) {
+      off_ = preheat_option(context_, lead_time_, 0);
+    }
+    if (off_.possible() && too_hot) {
+      rationale_.cause = Cause::over_hot_idle;
+      rationale_.limit_s = context_.max_hot_idle_s;
+      return &off_;
+    }
+    if (off_.possible() && standby_.possible() && gap_.off_over_best) return choose_by_cost();
+    rationale_.limit_s = off_.possible() || standby_.possible() ? gap_.off_over_s : 0;
+    if (off_.possible() && (!standby_.possible() || over_off)) {
+      rationale_.cause = over_off && !gap_.off_over_best ? Cause::over_off : Cause::not_heated;
+      return &off_;
+    }
+    if (!standby_.possible()) return nullptr;
+    rationale_.cause =
+        !gap_.off_over_best && !over_off ? Cause::within_off : Cause::no_time_for_off;
+    return &standby_;
+  }
+
+  const PreheatOption* choose_by_cost() {
+    rationale_.cost_off = cost_of(context_, gap_, 0, off_.preheat_s).cost;
+    rationale_.cost_standby = cost_of(context_, gap_, standby_c_, standby_.preheat_s).cost;
+    const bool off = rationale_.cost_off < rationale_.cost_standby;
+    rationale_.cause = off ? Cause::cheaper_off : Cause::cheaper_standby;
+    return off ? &off_ : &standby_;
+  }
+
+  // A heater that starts colder than it is wanted may also stay at its target, and come up from
+  // there.
+  void find_stay() {
+    if (heated_ && context_.start_target_c < context_.ready_c &&
+        context_.start_c >= context_.start_target_c - thermal::kRoundingC) {
+      stay_ = preheat_option(context_, lead_time_, context_.start_target_c);
+    }
+  }
+
+  // Whether not cooling at all costs less than what is chosen. It may in a short gap, as full drive
+  // costs from its dead time on.
+  bool staying_is_cheaper(const PreheatOption* chosen) {
+    const bool asked = gap_.off_over_best || chosen == nullptr;
+    if (!asked || !heated_ || rationale_.length_s > context_.max_hot_idle_s) return false;
+    rationale_.cost_standby =
+        chosen == nullptr ? kInfinity
+                          : cost_of(context_, gap_, chosen->floor_c, chosen->preheat_s).cost;
+    rationale_.cost_hold = kInfinity;
+    if (stay_.possible()) {
+      rationale_.cost_hold = cost_of(context_, gap_, stay_.floor_c, stay_.preheat_s).cost;
+    } else if (hot_) {
+      rationale_.cost_hold = cost_of(context_, gap_, context_.ready_c, rationale_.length_s).cost;
+    }
+    return rationale_.cost_hold < rationale_.cost_standby;
+  }
+
+  // From neither standby nor off would it be back in time.
+  GapDecision no_option() {
+    if (!hot_) return heat_at_once(context_, rationale_);
+    rationale_.cause = standby_.in_time || off_.in_time ? Cause::no_line : Cause::too_short;
+    return hold(context_, rationale_);
+  }
+
+  GapDecision preheated(const PreheatOption& chosen) {
+    add_preheat(context_, chosen, rationale_);
+    GapDecision d;
+    d.actions.reserve(2);
+    d.rationale = rationale_;
+    if (&chosen == &stay_) {
+      d.treatment = Treatment::hold;
+    } else if (&chosen == &standby_) {
+      d.treatment = Treatment::standby;
+      d.actions.push_back({0, standby_c_, GapAction::Kind::standby});
+    } else if (heated_) {
+      d.actions.push_back({0, 0, GapAction::Kind::off});
+    }
+    d.preheat_after_s = chosen.preheat_s;
+    d.actions.push_back({chosen.preheat_s, context_.ready_c, GapAction::Kind::preheat});
+    return d;
+  }
+
+  const GapContext& context_;
+  const rules::GapSettings& gap_;
+  const LeadTimeModel& lead_time_;
+  double standby_c_;
+  bool hot_, heated_;
+  PreheatOption standby_, off_, stay_;
+  Rationale rationale_;
+};
 
 }  // namespace
 
-double parked_at(const GapContext& q, double floor_c, double after_s) {
-  if (starts_below(q, floor_c)) return parked_below(q, floor_c, after_s).temperature_c();
-  const double free_c = thermal::cooled_c(q.hotend, q.start_c, after_s);
-  return floor_c <= q.hotend.ambient_c ? free_c : std::max(free_c, floor_c);
-}
-
-double drive_s(const GapContext& q, double floor_c, double after_s, double to_c) {
-  if (starts_below(q, floor_c)) {
-    thermal::HeaterState course = parked_below(q, floor_c, after_s);
-    course.set_target(to_c);
-    return course.seconds_until_warm(to_c);
+GapDecision decide_gap(const GapContext& context, const rules::GapSettings& gap,
+                       const LeadTimeModel& lead_time, rules::Policy policy) {
+  if (context.deadlines.empty()) {
+    GapDecision d;
+    d.actions.push_back({0, 0, GapAction::Kind::off});
+    return d;
   }
-  const double from_c = parked_at(q, floor_c, after_s);
-  return held_at(q.hotend, floor_c, from_c) ? thermal::seconds_to_heat_held(q.hotend, from_c, to_c)
-                                            : thermal::seconds_to_heat(q.hotend, from_c, to_c);
-}
-
-GapDecision decide_gap(const GapContext& q, const rules::GapSettings& gap,
-                       const LeadTimeModel& margin, rules::Policy policy) {
-  if (q.needs.empty()) {
-    GapDecision a;
-    a.actions.push_back({0, 0, GapAction::Kind::off});
-    return a;
-  }
-  if (policy == rules::Policy::timers) return timers(q, gap);
-  Rationale why;
-  why.length_s = length_s(q);
-  if (policy == rules::Policy::hold) {
-    why.cause = Cause::policy_hold;
-    return hold(q, why);
-  }
-
-  const thermal::Hotend& h = q.hotend;
-  const double standby_c = parked_standby_c(q);
-  // What the gap would come to if it were left to cool and driven back just in time.
-  double dip_c = q.start_c;
-  for (const Need& need : q.needs) {
-    dip_c = std::min(dip_c, thermal::dip_of_gap(h, q.start_c, need.temp_c,
-                                                std::min(standby_c, q.start_c), need.after_s)
-                                .dip_c);
-  }
-  const bool hot = q.start_c >= q.ready_c - gap.hold_drop_c;
-  why.drop_c = std::max(0.0, std::min(q.start_c, q.ready_c) - dip_c);
-  if (hot && why.drop_c < gap.hold_drop_c && why.length_s <= q.max_hot_idle_s) {
-    why.cause = Cause::small_dip;
-    return hold(q, why);
-  }
-
-  const bool heated = q.start_target_c > h.ambient_c;
-  const double warm_c = standby_c + kHotAboveStandbyC;
-  why.hot_s = thermal::seconds_to_cool(h, q.start_c, warm_c) +
-              thermal::seconds_to_heat(h, std::min(warm_c, q.ready_c), q.ready_c);
-  Option standby;
-  standby.floor_c = standby_c;
-  // A heater that is colder and off is not driven up only to stand by.
-  if (heated || q.start_c >= standby_c) standby = option_of(q, margin, standby_c);
-  Option off;
-  const bool too_hot = why.hot_s > q.max_hot_idle_s && q.start_c > warm_c;
-  // Off may be ruled out without working out its preheat.
-  if (gap.off_over_best || too_hot || why.length_s > gap.off_over_s || !standby.possible()) {
-    off = option_of(q, margin, 0);
-  }
-  const Option* chosen = nullptr;
-  if (off.possible() && too_hot) {
-    chosen = &off;
-    why.cause = Cause::over_hot_idle;
-    why.limit_s = q.max_hot_idle_s;
-  } else if (off.possible() && standby.possible() && gap.off_over_best) {
-    why.cost_off = cost_of(q, gap, 0, off.preheat_s).cost;
-    why.cost_standby = cost_of(q, gap, standby_c, standby.preheat_s).cost;
-    chosen = why.cost_off < why.cost_standby ? &off : &standby;
-    why.cause = chosen == &off ? Cause::cheaper_off : Cause::cheaper_standby;
-  } else if (off.possible() && (!standby.possible() || why.length_s > gap.off_over_s)) {
-    chosen = &off;
-    why.limit_s = gap.off_over_s;
-    why.cause =
-        why.length_s > gap.off_over_s && !gap.off_over_best ? Cause::over_off : Cause::not_heated;
-  } else if (standby.possible()) {
-    chosen = &standby;
-    why.limit_s = gap.off_over_s;
-    why.cause = !gap.off_over_best && why.length_s <= gap.off_over_s ? Cause::within_off
-                                                                     : Cause::no_time_for_off;
-  }
-  // Or not let go of at all. A short gap may take less to sit out, as full drive costs from its
-  // dead time on; where it starts colder than it is wanted, left where it is and brought up from
-  // there.
-  Option stay;
-  if (heated && q.start_target_c < q.ready_c && q.start_c >= q.start_target_c - thermal::kSameC) {
-    stay = option_of(q, margin, q.start_target_c);
-  }
-  if (chosen == nullptr && !stay.possible()) {
-    return at_once(q, why, hot, standby.in_time || off.in_time);
-  }
-  if ((gap.off_over_best || chosen == nullptr) && heated && why.length_s <= q.max_hot_idle_s) {
-    why.cost_standby = chosen == nullptr ? std::numeric_limits<double>::infinity()
-                                         : cost_of(q, gap, chosen->floor_c, chosen->preheat_s).cost;
-    why.cost_hold = std::numeric_limits<double>::infinity();
-    if (stay.possible()) {
-      why.cost_hold = cost_of(q, gap, stay.floor_c, stay.preheat_s).cost;
-    } else if (hot) {
-      why.cost_hold = cost_of(q, gap, q.ready_c, why.length_s).cost;
+  switch (policy) {
+    case rules::Policy::timers:
+      return by_timers(context, gap);
+    case rules::Policy::hold: {
+      Rationale rationale;
+      rationale.length_s = length_s(context);
+      rationale.cause = Cause::policy_hold;
+      return hold(context, rationale);
     }
-    if (why.cost_hold < why.cost_standby) {
-      why.cause = chosen == nullptr ? Cause::too_short : Cause::cheaper_hold;
-      if (!stay.possible()) return hold(q, why);
-      chosen = &stay;
-    }
+    case rules::Policy::as_sliced:
+    case rules::Policy::lookahead:
+      break;
   }
-  if (chosen == nullptr) return at_once(q, why, hot, standby.in_time || off.in_time);
-  name_bound(q, *chosen, why);
-  GapDecision a;
-  a.actions.reserve(2);
-  a.rationale = why;
-  if (chosen == &stay) {
-    a.treatment = Treatment::hold;
-  } else if (chosen == &standby) {
-    a.treatment = Treatment::standby;
-    a.actions.push_back({0, standby_c, GapAction::Kind::standby});
-  } else if (heated) {
-    a.actions.push_back({0, 0, GapAction::Kind::off});
-  }
-  a.preheat_after_s = chosen->preheat_s;
-  a.actions.push_back({chosen->preheat_s, q.ready_c, GapAction::Kind::preheat});
-  return a;
-}
-
-GapCost cost_of(const GapContext& q, const rules::GapSettings& gap, double floor_c,
-                double preheat_s) {
-  GapCost out;
-  const double warm_c = parked_standby_c(q) + kHotAboveStandbyC;
-  thermal::HeaterState course = start_of(q);
-  course.set_target(floor_c);
-  thermal::HeaterUsage spent = course.advance(std::max(0.0, preheat_s), warm_c);
-  out.restart = course.target_c() <= 0;
-  course.set_target(q.ready_c);
-  spent.add(course.advance(std::max(0.0, q.needs.front().after_s - preheat_s), warm_c));
-  out.hot_idle_s = spent.above_s;
-  out.energy_j = spent.energy_j;
-  out.cost = out.hot_idle_s / 3600 * gap.hot_idle_cost_per_h +
-             out.energy_j / 3.6e6 * gap.energy_cost_per_kwh + (out.restart ? gap.restart_cost : 0);
-  return out;
-}
-
-double break_even_s(const thermal::Hotend& hotend, double work_c, double standby_c,
-                    const rules::GapSettings& gap) {
-  GapContext q;
-  q.hotend = hotend;
-  q.start_c = q.start_target_c = q.ready_c = work_c;
-  q.standby_c = standby_c;
-  const auto off_is_cheaper = [&](double length_s) {
-    q.needs = {{length_s, work_c}};
-    const auto cost = [&](double floor_c) {
-      return cost_of(q, gap, floor_c,
-                     thermal::dip_of_gap(hotend, work_c, work_c, floor_c, length_s).preheat_at_s)
-          .cost;
-    };
-    return cost(0) < cost(std::min(standby_c, work_c));
-  };
-  double shorter = 0;
-  double longer = 1e7;
-  if (!off_is_cheaper(longer)) return std::numeric_limits<double>::infinity();
-  while (longer - shorter > 1e-3) {
-    const double middle = (shorter + longer) / 2;
-    (off_is_cheaper(middle) ? longer : shorter) = middle;
-  }
-  return longer;
-}
-
-LeastGap least(const GapContext& q, double until_s) {
-  LeastGap out;
-  const double warm_c = parked_standby_c(q) + kHotAboveStandbyC;
-  if (q.needs.empty()) {
-    thermal::HeaterState course(q.hotend, q.start_c);
-    out.hot_idle_s = course.advance(until_s, warm_c).above_s;
-    return out;
-  }
-  const double floor_c = std::min({q.standby_c, q.ready_c, q.start_c});
-  double preheat = 1e18;
-  for (const Need& need : q.needs) {
-    const thermal::Dip dip =
-        thermal::dip_of_gap(q.hotend, q.start_c, need.temp_c, floor_c, need.after_s);
-    preheat = std::min(preheat, dip.preheat_at_s);
-    // A drive that is under way has its dead time behind it, or a part of it.
-    thermal::HeaterState at_once = start_of(q);
-    at_once.set_target(need.temp_c);
-    const double late_s = at_once.seconds_until_warm(need.temp_c) - need.after_s;
-    out.late_s = std::max(out.late_s, std::min(dip.late_s, late_s));
-  }
-  thermal::HeaterState course(q.hotend, q.start_c);
-  course.set_target(q.start_target_c > q.hotend.ambient_c ? floor_c : 0);
-  const double cool = std::min(preheat, until_s);
-  out.hot_idle_s = course.advance(cool, warm_c).above_s;
-  course.set_target(q.ready_c);
-  out.hot_idle_s += course.advance(std::max(0.0, until_s - cool), warm_c).above_s;
-  return out;
+  return LookAhead(context, gap, lead_time).decide();
 }
 
 }  // namespace forewarm::plan

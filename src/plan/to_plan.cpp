@@ -5,6 +5,7 @@
 
 #include "plan/describe.h"
 #include "plan/events.h"
+#include "plan/gap_cost.h"
 
 namespace forewarm::plan {
 
@@ -42,9 +43,9 @@ GapPlan gap_of(const Problem& problem, const Solution& solution, std::size_t g,
   gap.wait_s = outcome.wait_s;
   gap.hot_idle_s = outcome.hot_idle_s;
   solution.result->context(g, context);
-  const LeastGap best = least(context, outcome.to_s - outcome.from_s);
-  gap.least_hot_idle_s = best.hot_idle_s;
-  gap.least_wait_s = best.late_s;
+  const GapBound bound = physical_bound(context, outcome.to_s - outcome.from_s);
+  gap.least_hot_idle_s = bound.hot_idle_s;
+  gap.least_wait_s = bound.late_s;
   if (!solution.decided) return gap;
   const GapDecision& decision = solution.decided->decisions[g];
   gap.treatment = decision.treatment;

@@ -53,7 +53,7 @@ double driven_c(const Hotend& h, double from_c, double seconds) {
 }
 
 double seconds_to_heat(const Hotend& h, double from_c, double to_c) {
-  if (from_c >= to_c - kSameC) return 0;
+  if (from_c >= to_c - kRoundingC) return 0;
   // Something colder than the room warms by itself, perhaps enough before the drive takes hold.
   const double unaided_s = seconds_of_approach(from_c, h.ambient_c, to_c, h.time_constant_s);
   if (unaided_s <= h.dead_time_s) return unaided_s;
@@ -61,7 +61,7 @@ double seconds_to_heat(const Hotend& h, double from_c, double to_c) {
 }
 
 double seconds_to_heat_held(const Hotend& h, double from_c, double to_c) {
-  if (from_c >= to_c - kSameC) return 0;
+  if (from_c >= to_c - kRoundingC) return 0;
   return h.dead_time_s + seconds_to_climb(h, from_c, to_c);
 }
 
@@ -70,9 +70,9 @@ double hold_w(const Hotend& h, double at_c) {
 }
 
 Dip dip_of_gap(const Hotend& h, double from_c, double to_c, double floor_c, double gap_s) {
-  if (from_c < to_c && from_c >= to_c - kSameC) from_c = to_c;
+  if (from_c < to_c && from_c >= to_c - kRoundingC) from_c = to_c;
   // A floor that it starts below holds nothing: only a drive would bring it there.
-  const bool has_floor = floor_c > h.ambient_c && from_c >= floor_c - kSameC;
+  const bool has_floor = floor_c > h.ambient_c && from_c >= floor_c - kRoundingC;
   const double floor_from_s = has_floor ? seconds_to_cool(h, from_c, floor_c) : kNever;
   const auto undriven_c = [&](double at_s) {
     return at_s >= floor_from_s ? floor_c : cooled_c(h, from_c, at_s);
@@ -161,7 +161,7 @@ void HeaterState::set_target(double target_c) {
   target_c_ = target_c;
   // The temperature that a rounding error leaves beside its target is at its target.
   const bool on = target_c > hotend_.ambient_c;
-  if (on && std::abs(target_c - temperature_c_) <= kSameC) temperature_c_ = target_c;
+  if (on && std::abs(target_c - temperature_c_) <= kRoundingC) temperature_c_ = target_c;
   if (!phase().full_drive()) {
     dead_left_s_ = 0;
   } else if (!before.full_drive()) {
@@ -188,7 +188,7 @@ HeaterUsage HeaterState::advance(double seconds, double threshold_c) {
     if (now.kind == Phase::Kind::dead_time) {
       dead_left_s_ -= step_s;
     } else if (now.seconds < kNever) {
-      const bool arrived = step_s == now.seconds || std::abs(temperature_c_ - target_c_) <= kSameC;
+      const bool arrived = step_s == now.seconds || std::abs(temperature_c_ - target_c_) <= kRoundingC;
       if (arrived) temperature_c_ = target_c_;
     }
     spent.lowest_c = std::min(spent.lowest_c, temperature_c_);
@@ -205,7 +205,7 @@ double HeaterState::seconds_until(double level_c, bool warming) const {
   while (true) {
     const double still_c =
         warming ? level_c - ahead.temperature_c_ : ahead.temperature_c_ - level_c;
-    if (still_c <= kSameC) return passed_s;
+    if (still_c <= kRoundingC) return passed_s;
     const Phase now = ahead.phase();
     const double crossing_s =
         seconds_of_approach(ahead.temperature_c_, now.toward_c, level_c, hotend_.time_constant_s);

@@ -14,7 +14,7 @@
 namespace forewarm::thermal {
 
 // Temperatures that differ by no more than rounding leaves are the same.
-inline constexpr double kSameC = 1e-9;
+inline constexpr double kRoundingC = 1e-9;
 
 struct Hotend {
   double power_w = 40;

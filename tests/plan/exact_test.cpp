@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "plan/decide_gap.h"
+#include "plan/gap_cost.h"
 
 using namespace forewarm;
 using plan::GapContext;
@@ -228,7 +229,7 @@ Problem random_problem(std::mt19937& random) {
   }
   p.q.max_hot_idle_s = 1e9;
   p.step_s = std::exp(std::log(0.5) + std::log(200.0) * unit(random));
-  p.q.needs = {{p.steps * p.step_s, p.q.ready_c}};
+  p.q.deadlines = {{p.steps * p.step_s, p.q.ready_c}};
   p.q.line_at = [step = p.step_s](double t) { return std::floor(t / step + 1e-9) * step; };
   p.costs = {unit(random) < 0.3 ? 0 : 1e-5 * unit(random), 1e-7 * unit(random),
              unit(random) < 0.3 ? 0 : 0.002 * unit(random)};
@@ -312,10 +313,10 @@ TEST_CASE("a margin costs no more than the time it asks for") {
     const double later = *answer.preheat_after_s + p.step_s;
     const double floor_c =
         answer.treatment == plan::Treatment::standby ? std::min(p.q.standby_c, p.q.ready_c) : 0;
-    const double from_c = plan::parked_at(p.q, floor_c, later);
+    const double from_c = plan::parked_c(p.q, floor_c, later);
     const double lead =
         plan::LeadTimeModel(gap).lead_s(p.q.hotend, from_c, from_c == floor_c, p.q.ready_c, 0, 0);
-    CHECK(later + lead > p.q.needs.front().after_s);
+    CHECK(later + lead > p.q.deadlines.front().after_s);
     CHECK(score_of(p, answer).late_s < 1e-6);
   }
 }
@@ -347,7 +348,7 @@ namespace {
 
 // What a gap costs that a timer turns off at `timer_s`, and that is back just in time.
 double timer_cost(const GapContext& q, const rules::GapSettings& gap, double timer_s) {
-  const double length = q.needs.front().after_s;
+  const double length = q.deadlines.front().after_s;
   const double standby_c = std::min(q.standby_c, q.ready_c);
   if (length <= timer_s) {
     return plan::cost_of(
@@ -377,7 +378,7 @@ TEST_CASE("a timer at the break-even costs no more than twice the plan, and may 
   double worst = 0;
   const auto ratio = [&](GapContext q, const rules::GapSettings& gap, double timer_s,
                          double length_s) {
-    q.needs = {{length_s, q.ready_c}};
+    q.deadlines = {{length_s, q.ready_c}};
     const auto answer =
         plan::decide_gap(q, gap, plan::LeadTimeModel(gap), rules::Policy::lookahead);
     if (!answer.preheat_after_s) return 0.0;

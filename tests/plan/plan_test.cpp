@@ -10,6 +10,7 @@
 #include "../job/job_test_help.h"
 #include "plan/decide_gap.h"
 #include "plan/describe.h"
+#include "plan/gap_cost.h"
 #include "plan/simulate.h"
 #include "plan/transitions.h"
 #include "script.h"
@@ -138,8 +139,8 @@ Tried euler(const plan::GapContext& q, double floor_c, double preheat_s, double 
   double dead = q.hotend.dead_time_s;
   for (double t = 0; t < 4000; t += kStep) {
     if (t < until_s && t_c > warm) hot += kStep;
-    if (t >= q.needs.front().after_s && t_c >= q.ready_c - 0.05) {
-      return {hot, t - q.needs.front().after_s};
+    if (t >= q.deadlines.front().after_s && t_c >= q.ready_c - 0.05) {
+      return {hot, t - q.deadlines.front().after_s};
     }
     if (t >= preheat_s) {
       if (t_c >= q.ready_c) continue;
@@ -165,8 +166,8 @@ TEST_CASE("no preheat second is both in time and cooler than the least that is c
     q.start_c = q.start_target_c = q.ready_c = 200 + 40 * unit(random);
     q.standby_c = 150 + 30 * unit(random);
     const double length = 20 + 400 * unit(random);
-    q.needs = {{length, q.ready_c}};
-    const auto least = plan::least(q, length);
+    q.deadlines = {{length, q.ready_c}};
+    const auto least = plan::physical_bound(q, length);
     double best = 1e9;
     for (double p = 0; p <= length; p += 1) {
       const Tried tried = euler(q, q.standby_c, p, length);
@@ -195,13 +196,13 @@ TEST_CASE("a gap too short for its heater waits no longer than physics") {
   q.start_c = 20;
   q.ready_c = 215;
   q.standby_c = 170;
-  q.needs = {{30, 215}};
+  q.deadlines = {{30, 215}};
   const auto answer = plan::decide_gap(
       q, rules::GapSettings{}, plan::LeadTimeModel(rules::GapSettings{}), rules::Policy::lookahead);
   REQUIRE(answer.actions.size() == 1);
   CHECK(answer.actions[0].after_s == 0);
   CHECK(answer.actions[0].target_c == 215);
-  CHECK(plan::least(q, 30).late_s ==
+  CHECK(plan::physical_bound(q, 30).late_s ==
         Approx(thermal::seconds_to_heat(q.hotend, 20, 215) - 30).margin(1e-6));
 }
 
@@ -212,7 +213,7 @@ TEST_CASE("the treatment follows the rules, with the reason in words") {
   q.standby_c = 170;
   q.max_hot_idle_s = 900;
   const auto reason = [&](double length, const rules::GapSettings& gap) {
-    q.needs = {{length, 215}};
+    q.deadlines = {{length, 215}};
     const auto a = plan::decide_gap(q, gap, plan::LeadTimeModel(gap), rules::Policy::lookahead);
     return std::string(name_of(a.treatment)) + ": " + plan::describe(a.rationale);
   };

@@ -1,0 +1,59 @@
+#include "plan/gap_context.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace forewarm::plan {
+
+double length_s(const GapContext& context) {
+  return context.parked_s.value_or(context.deadlines.front().after_s);
+}
+
+double standby_of(const GapContext& context) {
+  return context.deadlines.empty() ? context.standby_c
+                                   : std::min(context.standby_c, context.ready_c);
+}
+
+thermal::HeaterState heater_at_start(const GapContext& context) {
+  if (context.start) return *context.start;
+  thermal::HeaterState heater(context.hotend, context.start_c);
+  heater.set_target(context.start_target_c);
+  return heater;
+}
+
+bool starts_below(const GapContext& context, double floor_c) {
+  return floor_c > context.hotend.ambient_c && context.start_c < floor_c;
+}
+
+thermal::HeaterState driven_to_floor(const GapContext& context, double floor_c, double after_s) {
+  thermal::HeaterState heater = heater_at_start(context);
+  heater.set_target(floor_c);
+  heater.advance(after_s);
+  return heater;
+}
+
+double parked_c(const GapContext& context, double floor_c, double after_s) {
+  if (starts_below(context, floor_c)) {
+    return driven_to_floor(context, floor_c, after_s).temperature_c();
+  }
+  const double free_c = thermal::cooled_c(context.hotend, context.start_c, after_s);
+  return floor_c <= context.hotend.ambient_c ? free_c : std::max(free_c, floor_c);
+}
+
+double drive_s(const GapContext& context, double floor_c, double after_s, double to_c) {
+  if (starts_below(context, floor_c)) {
+    thermal::HeaterState heater = driven_to_floor(context, floor_c, after_s);
+    heater.set_target(to_c);
+    return heater.seconds_until_warm(to_c);
+  }
+  const double from_c = parked_c(context, floor_c, after_s);
+  return held_at(context.hotend, floor_c, from_c)
+             ? thermal::seconds_to_heat_held(context.hotend, from_c, to_c)
+             : thermal::seconds_to_heat(context.hotend, from_c, to_c);
+}
+
+bool held_at(const thermal::Hotend& hotend, double floor_c, double temp_c) {
+  return floor_c > hotend.ambient_c && std::abs(temp_c - floor_c) <= thermal::kRoundingC;
+}
+
+}  // namespace forewarm::plan
