@@ -205,18 +205,20 @@ class LookAhead {
   GapDecision preheated(const PreheatOption& chosen) {
     add_preheat(context_, chosen, rationale_);
     GapDecision d;
-    d.actions.reserve(2);
     d.rationale = rationale_;
+    d.preheat_after_s = chosen.preheat_s;
+    const GapAction preheat{chosen.preheat_s, context_.ready_c, GapAction::Kind::preheat};
     if (&chosen == &stay_) {
       d.treatment = Treatment::hold;
+      d.actions = {preheat};
     } else if (&chosen == &standby_) {
       d.treatment = Treatment::standby;
-      d.actions.push_back({0, standby_c_, GapAction::Kind::standby});
+      d.actions = {{0, standby_c_, GapAction::Kind::standby}, preheat};
     } else if (heated_) {
-      d.actions.push_back({0, 0, GapAction::Kind::off});
+      d.actions = {{0, 0, GapAction::Kind::off}, preheat};
+    } else {
+      d.actions = {preheat};
     }
-    d.preheat_after_s = chosen.preheat_s;
-    d.actions.push_back({chosen.preheat_s, context_.ready_c, GapAction::Kind::preheat});
     return d;
   }
 
