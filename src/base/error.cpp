@@ -1,8 +1,6 @@
 #include "base/error.h"
 
 #include <algorithm>
-#include <numeric>
-#include <vector>
 
 namespace forewarm {
 
@@ -111,21 +109,6 @@ std::string render(const Error& error) {
   if (!error.excerpt.empty() && error.line > 0) out += with_caret(error);
   if (!error.hint.empty()) out += "\n  hint: " + shown(error.hint, "\t\n");
   return out;
-}
-
-std::size_t edit_distance(std::string_view a, std::string_view b) {
-  std::vector<std::size_t> row(b.size() + 1);
-  std::iota(row.begin(), row.end(), std::size_t{0});
-  for (std::size_t i = 1; i <= a.size(); ++i) {
-    std::size_t diagonal = row[0];
-    row[0] = i;
-    for (std::size_t j = 1; j <= b.size(); ++j) {
-      const std::size_t above = row[j];
-      row[j] = std::min({above + 1, row[j - 1] + 1, diagonal + (a[i - 1] == b[j - 1] ? 0U : 1U)});
-      diagonal = above;
-    }
-  }
-  return row[b.size()];
 }
 
 }  // namespace forewarm

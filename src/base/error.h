@@ -7,10 +7,7 @@
 // control characters everywhere, so that nothing from a job reaches a terminal raw.
 #pragma once
 
-#include <algorithm>
 #include <cstdint>
-#include <iterator>
-#include <optional>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -46,11 +43,6 @@ struct Error {
 // Characters of `text`, as columns count them; a byte that is no UTF-8 is one.
 [[nodiscard]] std::size_t characters(std::string_view text);
 
-// The one of `known` that `word` is most likely a slip for, if any is near enough.
-template <class Range>
-[[nodiscard]] std::optional<std::string> nearest(std::string_view word, const Range& known);
-[[nodiscard]] std::size_t edit_distance(std::string_view a, std::string_view b);
-
 template <class T>
 class [[nodiscard]] Result {
  public:
@@ -77,23 +69,5 @@ class [[nodiscard]] Result {
 struct Done {};
 using Status = Result<Done>;
 [[nodiscard]] inline Status success() { return Done{}; }
-
-template <class Range>
-std::optional<std::string> nearest(std::string_view word, const Range& known) {
-  constexpr std::size_t kLongestWord = 200;  // longer ones are no words, and would take long
-  std::optional<std::string> best;
-  if (word.size() > kLongestWord) return best;
-  std::size_t best_distance = word.size() / 2 + 2;  // farther than this is another word altogether
-  for (const auto& candidate : known) {
-    const std::size_t longer = std::max(word.size(), std::size(candidate));
-    if (longer - std::min(word.size(), std::size(candidate)) >= best_distance) continue;
-    const std::size_t distance = edit_distance(word, candidate);
-    if (distance < best_distance) {
-      best_distance = distance;
-      best = std::string(candidate);
-    }
-  }
-  return best;
-}
 
 }  // namespace forewarm

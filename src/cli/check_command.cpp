@@ -6,6 +6,7 @@
 #include "cli/plans.h"
 #include "io/progress.h"
 #include "report/findings.h"
+#include "rules/words.h"
 
 namespace forewarm::cli {
 
@@ -22,7 +23,7 @@ int explain(const Context& context, const std::string& id) {
     ids.emplace_back(check::name_of(check::Id(i)));
   }
   Error e{Error::Kind::usage, "no finding is called \"" + printable(id) + "\""};
-  if (const auto near = nearest(id, ids)) e.hint = "did you mean " + *near + "?";
+  if (const auto near = rules::nearest(id, ids)) e.hint = "did you mean " + *near + "?";
   return context.fail(e);
 }
 

@@ -93,7 +93,7 @@ Result<Comparison> compare(std::string path, const job::Job& job, const rules::R
   if (auto s = add(rules::Policy::lookahead, {}, 0); !s) return std::move(s.error());
   for (const Sweep& sweep : sweeps) {
     for (const double value : sweep.values) {
-      sweep.key->set(tried.gap, value);
+      sweep.set(tried.gap, value);
       if (auto s = add(sweep.policy(), sweep.key->name, value); !s) return std::move(s.error());
     }
   }

@@ -110,7 +110,7 @@ class Page : private Lines {
       return row.policy != Policy::timers || row.gap.timer_off_s == c_.rules.gap.timer_off_s;
     }
     rules::GapSettings set = c_.rules.gap;
-    rules::gap_key(row.swept)->set(set, row.value);
+    rules::sections::gap.find(row.swept)->number()->set(set, row.value);
     return set == c_.rules.gap;
   }
 

@@ -7,6 +7,8 @@
 #include <cmath>
 #include <optional>
 
+#include "rules/words.h"
+
 namespace forewarm::report {
 
 namespace {
@@ -32,18 +34,27 @@ double as_written(double value) {
   return number_of(text).value_or(value);
 }
 
+// Null, if there is no number of [gap] of that name or path.
+const rules::Key<rules::GapSettings>* key_of(std::string_view word) {
+  const rules::Section<rules::GapSettings>& gap = rules::sections::gap;
+  if (word.starts_with(gap.name) && word.substr(gap.name.size()).starts_with('.')) {
+    word.remove_prefix(gap.name.size() + 1);
+  }
+  const auto* key = gap.find(word);
+  return key == nullptr || key->number() == nullptr ? nullptr : key;
+}
+
 Error unknown_key(std::string_view text, std::string_view word) {
   std::vector<std::string_view> known;
   std::string all;
-  for (const rules::GapKey& key : rules::gap_keys()) {
+  for (const auto& key : rules::sections::gap.keys) {
+    if (key.number() == nullptr) continue;
     known.push_back(key.name);
     all += (all.empty() ? "" : ", ") + std::string(key.name);
   }
-  const auto near = nearest(word, known);
-  // A word with nothing in common is no slip, however short.
-  const bool slip = near && edit_distance(word, *near) < std::max(word.size(), near->size());
+  const auto slip = rules::meant(word, known);
   return usage(text, "no number of [gap] is called \"" + printable(word) + "\"",
-               slip ? "did you mean \"" + *near + "\"?" : "there are: " + all);
+               slip ? "did you mean \"" + *slip + "\"?" : "there are: " + all);
 }
 
 // How many values the sweep has; as a number that may be too large to count to.
@@ -67,7 +78,7 @@ Result<Sweep> parse_sweep(std::string_view text) {
   if (equals == std::string_view::npos) return usage(text, "which values?", kForm);
   const std::string_view word = text.substr(0, equals);
   Sweep out;
-  out.key = rules::gap_key(word);
+  out.key = key_of(word);
   if (out.key == nullptr) return unknown_key(text, word);
 
   std::vector<double> numbers;
@@ -87,8 +98,9 @@ Result<Sweep> parse_sweep(std::string_view text) {
   const double from = numbers.front();
   const double to = numbers.size() == 3 ? numbers[1] : from;
   for (const double end : {from, to}) {
-    if (!out.key->limits.admit(end)) {
-      return usage(text, std::string(out.key->name) + " " + out.key->limits.text() + ", not " +
+    const rules::Limits limits = out.key->number()->limits;
+    if (!limits.admit(end)) {
+      return usage(text, std::string(out.key->name) + " " + limits.text() + ", not " +
                              fmt::format("{}", end));
     }
   }

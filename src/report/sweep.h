@@ -1,7 +1,8 @@
 // Numbers of [gap], tried at several values: what `--sweep KEY=FROM:TO:STEP` asks for.
 //
-// TO is tried, too, where a whole number of steps leads to it. KEY=VALUE is one value. A key given
-// twice is tried at the values of both. Errors are of kind `usage` and name the sweep.
+// KEY may have its section before it, `gap.off_over_s`. TO is tried, too, where a whole number of
+// steps leads to it. KEY=VALUE is one value. A key given twice is tried at the values of both.
+// Errors are of kind `usage` and name the sweep.
 #pragma once
 
 #include <span>
@@ -10,7 +11,7 @@
 #include <vector>
 
 #include "base/error.h"
-#include "rules/gap_keys.h"
+#include "rules/keys.h"
 #include "rules/rules.h"
 
 namespace forewarm::report {
@@ -18,8 +19,10 @@ namespace forewarm::report {
 constexpr std::size_t kMaxSwept = 200;  // values, of all sweeps together
 
 struct Sweep {
-  const rules::GapKey* key = nullptr;
+  const rules::Key<rules::GapSettings>* key = nullptr;  // a number
   std::vector<double> values;  // ascending, none twice, each within the key's limits
+  // Sets it in `gap`. REQUIRES: one of `values`.
+  void set(rules::GapSettings& gap, double value) const { key->number()->set(gap, value); }
   // The policy that the key concerns.
   [[nodiscard]] rules::Policy policy() const;
 };

@@ -7,10 +7,9 @@
 #include <map>
 #include <set>
 
-#include "rules/gap_keys.h"
-#include "rules/reader.h"
 #include "rules/recogniser.h"
 #include "rules/sections.h"
+#include "rules/words.h"
 
 namespace forewarm::rules {
 
@@ -19,8 +18,6 @@ namespace {
 constexpr std::size_t kMaxBytes = 1 << 20;
 constexpr std::size_t kMaxPatterns = 200;
 
-constexpr Limits kTemperature{0, 1000};
-
 std::string tool_text(int tool) { return "T" + std::to_string(tool); }
 
 // A loader reads every section, then checks what must hold between them; the first complaint in
@@ -28,21 +25,17 @@ std::string tool_text(int tool) { return "T" + std::to_string(tool); }
 class Loader {
  public:
   Loader(const toml::table& file, Diagnostics& findings)
-      : findings_(findings),
-        root_(file, "the rule file",
-              {"version", "machine", "motion", "feeder", "toolhead", "filament", "material", "gap",
-               "steps", "dialect", "recognise", "duration"},
-              findings) {}
+      : findings_(findings), root_(file, sections::file, findings) {}
 
   Rules load() {
     if (!version()) return {};
-    read_machine(root_, rules_.machine);
-    read_motion(root_, rules_.motion);
-    read_feeder(root_, rules_.feeder);
+    section(sections::machine, rules_.machine);
+    motion();
+    section(sections::feeder, rules_.feeder);
     toolheads();
     materials();
     filaments();
-    read_gap(root_, rules_.gap);
+    section(sections::gap, rules_.gap);
     read_steps(root_, rules_.machine, rules_.steps, step_places_);
     read_dialect(root_, rules_.dialect);
     patterns();
@@ -73,52 +66,67 @@ class Loader {
 
   // A file for another version would draw complaints that do not help: only this one, then.
   bool version() {
-    if (!root_.need("version", "start with: version = 1")) return true;
-    const toml::node& node = *root_.find("version");
-    const auto* version = node.as_integer();
-    if (version != nullptr && version->get() == 1) return true;
-    findings_.add(position_of(node),
-                  "version must be 1, not " +
-                      (version != nullptr ? std::to_string(version->get()) : kind_of(node)));
-    return false;
+    const Key<Rules>& key = sections::file.keys.front();
+    if (const toml::node* node = root_.node(key)) {
+      const auto* version = node->as_integer();
+      if (version == nullptr || version->get() != 1) {
+        findings_.add(position_of(*node),
+                      "version must be 1, not " +
+                          (version != nullptr ? std::to_string(version->get()) : kind_of(*node)));
+        return false;
+      }
+    }
+    root_.read(rules_);
+    return true;
+  }
+
+  template <class S>
+  void section(const Section<S>& section, S& into) {
+    if (auto t = root_.one(section)) t->read(into);
+  }
+
+  void motion() {
+    auto t = root_.one(sections::motion);
+    if (!t) return;
+    t->read(rules_.motion);
+    const auto jerk = &Motion::jerk_mm_s;
+    const auto deviation = &Motion::junction_deviation_mm;
+    if (!t->has(jerk) || !t->has(deviation)) return;
+    const Position a = t->at_key(jerk), b = t->at_key(deviation);
+    const bool a_first = std::pair(a.line, a.column) < std::pair(b.line, b.column);
+    findings_.add(a_first ? b : a, "jerk_mm_s and junction_deviation_mm exclude each other",
+                  "keep the one that the machine's firmware uses");
   }
 
   void toolheads() {
-    if (!root_.need("toolhead", "a rule file has at least one [[toolhead]]")) return;
-    const auto tables = root_.tables("toolhead");
-    if (const auto* a = root_.find("toolhead")->as_array(); a != nullptr && a->empty()) {
-      findings_.add(root_.at("toolhead"), "a rule file has at least one [[toolhead]]");
+    const toml::node* node = root_.node(sections::toolhead);
+    if (node == nullptr) return;
+    const auto tables = root_.list(sections::toolhead);
+    if (const auto* a = node->as_array(); a != nullptr && a->empty()) {
+      findings_.add(position_of(*node), "a rule file has at least one [[toolhead]]");
     }
     std::set<std::string> names;
     for (const toml::table* raw : tables) {
-      const Table t(
-          *raw, "[[toolhead]]",
-          {"name", "tools", "heater", "park_s", "pick_s", "exchange_s", "exchange_purge_mm3",
-           "fault_odds", "max_flow_mm3_s", "before_park", "after_pick", "at_last_use"},
-          findings_);
+      Table t(*raw, sections::toolhead, findings_);
       Toolhead head;
       ToolheadPlaces places;
-      t.need("name");
-      if (t.name("name", head.name) && !names.insert(head.name).second) {
-        findings_.add(t.at("name"), "there is a toolhead " + quoted(head.name) + " already");
+      t.read(head);
+      if (t.was_read(&Toolhead::name) && !names.insert(head.name).second) {
+        findings_.add(t.at(&Toolhead::name),
+                      "there is a toolhead " + quoted(head.name) + " already");
       }
       tools(t, tables.size(), head, places);
       heater(t, head, places);
-      t.number("park_s", kMachineSeconds, head.park_s);
-      t.number("pick_s", kMachineSeconds, head.pick_s);
-      t.number("exchange_s", kMachineSeconds, head.exchange_s);
-      t.number("exchange_purge_mm3", {0, 1e6}, head.exchange_purge_mm3);
-      t.number("fault_odds", {0, 1}, head.fault_odds);
-      t.number("max_flow_mm3_s", kOverZero, head.max_flow_mm3_s);
-      sequences_.read_toolhead(t, head);
+      sequences_.add(t, head);
       rules_.toolheads.push_back(std::move(head));
       places_.push_back(std::move(places));
     }
   }
 
-  void tools(const Table& t, std::size_t toolheads, Toolhead& head, ToolheadPlaces& places) {
-    if (!t.need("tools", "such as tools = [0], or tools = \"seen\"")) return;
-    const toml::node& node = *t.find("tools");
+  void tools(const Table<Toolhead>& t, std::size_t toolheads, Toolhead& head,
+             ToolheadPlaces& places) {
+    if (!t.has(&Toolhead::tools)) return;
+    const toml::node& node = *t.node(&Toolhead::tools);
     if (const auto* word = node.as_string()) {
       if (word->get() != "seen") {
         findings_.add(position_of(node), "tools must be an array of T numbers or \"seen\", not " +
@@ -145,57 +153,32 @@ class Loader {
     }
   }
 
-  void heater(const Table& t, Toolhead& head, ToolheadPlaces& places) {
-    places.heater = t.at("tools");
+  void heater(const Table<Toolhead>& t, Toolhead& head, ToolheadPlaces& places) {
+    using thermal::Hotend;
+    places.heater = t.at(&Toolhead::tools);
     if (!head.tools.empty()) head.heater_index = head.tools.front();
-    if (!t.need("heater")) return;
-    const auto h =
-        t.table("heater", "heater",
-                {"index", "power_w", "full_drive_c", "time_constant_s", "dead_time_s", "max_c"});
+    auto h = t.one(sections::heater);
     if (!h) return;
-    places.heater_given = h->index("index", head.heater_index);
-    if (places.heater_given) places.heater = h->at("index");
+    head.hotend.ambient_c = rules_.machine.ambient_c;
+    h->read(head);
+    places.heater_given = h->was_read(&Toolhead::heater_index);
+    if (places.heater_given) places.heater = h->at(&Toolhead::heater_index);
+    if (h->was_read(&Hotend::power_w)) places.power = h->at(&Hotend::power_w);
+    above_ambient(*h, &Hotend::full_drive_c, head.hotend.full_drive_c);
+    above_ambient(*h, &Toolhead::max_c, head.max_c);
+  }
+
+  template <class Member>
+  void above_ambient(const Table<Toolhead>& t, Member field, double value) {
     const double ambient = rules_.machine.ambient_c;
-    head.hotend.ambient_c = ambient;
-    h->need("power_w");
-    h->need("full_drive_c", "where the heater would end up at full drive; measure it");
-    h->need(
-        "time_constant_s",
-        "measure it: the seconds in which a parked heater loses 63 % of its heat above ambient");
-    if (h->number("power_w", {0, 1e5, true}, head.hotend.power_w)) places.power = h->at("power_w");
-    if (h->number("full_drive_c", {0, 5000, true}, head.hotend.full_drive_c)) {
-      above_ambient(*h, "full_drive_c", head.hotend.full_drive_c);
-    }
-    h->number("time_constant_s", {0, 1e6, true}, head.hotend.time_constant_s);
-    h->number("dead_time_s", {0, 3600}, head.hotend.dead_time_s);
-    if (h->number("max_c", kTemperature, head.max_c)) above_ambient(*h, "max_c", head.max_c);
-  }
-
-  void above_ambient(const Table& t, const std::string& key, double value) {
-    const double ambient = rules_.machine.ambient_c;
-    if (value > ambient) return;
-    findings_.add(t.at(key), key + " must be more than machine.ambient_c, which is " +
-                                 text_of(ambient) + ", not " + text_of(value));
-  }
-
-  static std::vector<std::string_view> with_material_keys(std::vector<std::string_view> keys) {
-    keys.insert(keys.end(), {"standby_c", "density_g_cm3", "diameter_mm", "max_hot_idle_s",
-                             "exchange_c", "before_exchange", "after_exchange", "at_last_use"});
-    return keys;
-  }
-
-  // What a filament and a material have in common.
-  void material_values(const Table& t, Filament& into) {
-    t.number("standby_c", kTemperature, into.standby_c);
-    t.number("density_g_cm3", {0, 100, true}, into.density_g_cm3);
-    t.number("diameter_mm", {0, 100, true}, into.diameter_mm);
-    t.number("max_hot_idle_s", kAtLeastZero, into.max_hot_idle_s);
-    t.number("exchange_c", kTemperature, into.exchange_c);
-    sequences_.read_filament(t, into);
+    if (value > ambient || !t.was_read(field)) return;
+    findings_.add(t.at(field), std::string(t.section().of(field).name) +
+                                   " must be more than machine.ambient_c, which is " +
+                                   text_of(ambient) + ", not " + text_of(value));
   }
 
   void materials() {
-    const toml::table* tables = root_.open_table("material");
+    const toml::table* tables = root_.named(sections::material);
     if (tables == nullptr) return;
     for (const auto& [key, node] : *tables) {
       const std::string name(key.str());
@@ -211,10 +194,10 @@ class Loader {
       }
       Filament material;
       material.name = material.material = name;
-      const Table t(*raw, "[material." + printable(name, 80) + ']', with_material_keys({}),
-                    findings_);
-      material_values(t, material);
-      if (t.has("standby_c")) materials_with_standby_.insert(name);
+      Table t(*raw, sections::material, "[material." + printable(name, 80) + ']', findings_);
+      t.read(material);
+      sequences_.add(t, material);
+      if (t.has(&Filament::standby_c)) materials_with_standby_.insert(name);
       materials_.emplace(name, rules_.materials.size());
       rules_.materials.push_back(std::move(material));
     }
@@ -222,32 +205,29 @@ class Loader {
 
   void filaments() {
     const PlaceReader places_of(rules_);
-    for (const toml::table* raw : root_.tables("filament")) {
-      const Table t(*raw, "[[filament]]",
-                    with_material_keys({"tool", "name", "material", "only", "never", "fixed"}),
-                    findings_);
+    for (const toml::table* raw : root_.list(sections::filament)) {
+      Table t(*raw, sections::filament, findings_);
       Filament filament;
-      FilamentPlaces places{t.at("tool"), false, std::nullopt, std::nullopt};
-      std::string name;
-      if (t.name("material", name)) {
+      FilamentPlaces places{t.at(&Filament::tool), false, std::nullopt, std::nullopt};
+      Position material_at = t.at(&Filament::material);
+      if (t.read(&Filament::material, filament)) {
+        const std::string name = filament.material;
         if (const Filament* m = material(name)) {
           filament = *m;
-          if (materials_with_standby_.contains(name)) places.standby = t.at("material");
-          if (m->exchange_c) places.exchange = t.at("material");
+          if (materials_with_standby_.contains(name)) places.standby = material_at;
+          if (m->exchange_c) places.exchange = material_at;
         } else {
-          filament.material = name;
-          unknown_material(name, t.at("material"));
+          unknown_material(name, material_at);
         }
       }
-      filament.tool = 0;
+      t.read(filament);
+      sequences_.add(t, filament);
       filament.line = t.at().line;
-      places.tool_known = t.need("tool") && t.index("tool", filament.tool);
-      filament.name = tool_text(filament.tool);
-      t.name("name", filament.name);
-      material_values(t, filament);
-      if (t.has("standby_c")) places.standby = t.at("standby_c");
-      if (t.has("exchange_c")) places.exchange = t.at("exchange_c");
-      places_of.read(t, places.tool_known, filament);
+      places.tool_known = t.was_read(&Filament::tool);
+      if (!t.was_read(&Filament::name)) filament.name = tool_text(filament.tool);
+      if (t.has(&Filament::standby_c)) places.standby = t.at(&Filament::standby_c);
+      if (t.has(&Filament::exchange_c)) places.exchange = t.at(&Filament::exchange_c);
+      places_of.read(t, filament);
       rules_.filaments.push_back(std::move(filament));
       filament_places_.push_back(places);
     }
@@ -267,41 +247,28 @@ class Loader {
   }
 
   void patterns() {
-    using As = Recognise::As;
     std::size_t count = 0;
-    const auto too_many = [&](const Table& t) {
+    const auto too_many = [&](Position at) {
       if (++count <= kMaxPatterns) return false;
-      findings_.add(t.at(), "more than " + std::to_string(kMaxPatterns) +
-                                " patterns in [[recognise]] and [[duration]]");
+      findings_.add(at, "more than " + std::to_string(kMaxPatterns) +
+                            " patterns in [[recognise]] and [[duration]]");
       return true;
     };
-    for (const toml::table* raw : root_.tables("recognise")) {
-      const Table t(*raw, "[[recognise]]", {"match", "as"}, findings_);
-      if (too_many(t)) return;
+    for (const toml::table* raw : root_.list(sections::recognise)) {
+      Table t(*raw, sections::recognise, findings_);
+      if (too_many(t.at())) return;
       Recognise r;
-      t.need("match");
-      t.need("as", "such as as = \"change\"");
-      const auto as = choice<As>(t, "as",
-                                 {{"change", As::change},
-                                  {"set", As::set},
-                                  {"wait", As::wait},
-                                  {"purge-begin", As::purge_begin},
-                                  {"purge-end", As::purge_end},
-                                  {"layer", As::layer}});
-      if (!pattern(t, r.match) || !as) continue;
-      r.as = *as;
-      check_pattern(r, t.at("match"));
+      if (!t.read(r)) continue;
+      check_pattern(r, t.at(&Recognise::match));
       rules_.recognise.push_back(std::move(r));
     }
-    for (const toml::table* raw : root_.tables("duration")) {
-      const Table t(*raw, "[[duration]]", {"match", "seconds"}, findings_);
-      if (too_many(t)) return;
+    for (const toml::table* raw : root_.list(sections::duration)) {
+      Table t(*raw, sections::duration, findings_);
+      if (too_many(t.at())) return;
       Duration d;
-      t.need("match");
-      t.need("seconds");
-      t.number("seconds", kMachineSeconds, d.seconds);
-      if (!pattern(t, d.match)) continue;
-      check_pattern(d, t.at("match"));
+      t.read(d);
+      if (!t.was_read(&Duration::match)) continue;
+      check_pattern(d, t.at(&Duration::match));
       rules_.durations.push_back(std::move(d));
     }
   }
@@ -311,13 +278,6 @@ class Loader {
   void check_pattern(const Pattern& pattern, Position at) {
     if (!findings_.wanted(at)) return;
     if (const auto why = why_unusable(pattern, &room_)) findings_.add(at, *why);
-  }
-
-  // An empty pattern would match every line there is: never meant.
-  bool pattern(const Table& t, std::string& into) {
-    if (!t.raw_text("match", into)) return false;
-    if (into.empty()) findings_.add(t.at("match"), "match must not be empty");
-    return !into.empty();
   }
 
   void check_tools() {
@@ -409,7 +369,7 @@ class Loader {
   [[nodiscard]] std::string head(std::size_t i) const { return quoted(rules_.toolheads[i].name); }
 
   Diagnostics& findings_;
-  Table root_;
+  Table<Rules> root_;
   Rules rules_;
   std::vector<ToolheadPlaces> places_;            // as rules_.toolheads
   std::vector<FilamentPlaces> filament_places_;   // as rules_.filaments

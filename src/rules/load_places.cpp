@@ -2,6 +2,7 @@
 #include <set>
 
 #include "rules/sections.h"
+#include "rules/words.h"
 
 namespace forewarm::rules {
 
@@ -12,48 +13,52 @@ PlaceReader::PlaceReader(const Rules& rules) : rules_(rules) {
   }
 }
 
-void PlaceReader::read(const Table& t, bool tool_known, Filament& into) const {
+void PlaceReader::read(const Table<Filament>& t, Filament& into) const {
+  Diagnostics& findings = t.findings();
+  const auto read = [&](auto field, Places& places_into) {
+    return places(t.node(field), t.section().of(field).name, findings, places_into);
+  };
   Places only;
-  if (places(t, "only", only)) {
-    if (t.find("only")->as_array()->empty()) {
-      t.findings().add(t.at("only"), "only must name at least one tool or toolhead",
-                       "leave it out where the filament may go anywhere");
+  if (read(&Filament::only, only)) {
+    if (t.node(&Filament::only)->as_array()->empty()) {
+      findings.add(t.at(&Filament::only), "only must name at least one tool or toolhead",
+                   "leave it out where the filament may go anywhere");
     }
     into.only = std::move(only);
   }
-  const bool never = places(t, "never", into.never);
-  t.flag("fixed", into.fixed);
-  if (into.fixed && tool_known) {
+  const bool never = read(&Filament::never, into.never);
+  const Position never_at = t.at(&Filament::never);
+  if (into.fixed && t.was_read(&Filament::tool)) {
     const auto at = head_of_tool_.find(into.tool);
     const std::size_t head = at == head_of_tool_.end() ? SIZE_MAX : at->second;
     const bool out = into.only && !into.only->name(into.tool, head);
     if (out || into.never.name(into.tool, head)) {
-      t.findings().add(t.at("fixed"), "fixed keeps this filament at T" + std::to_string(into.tool) +
-                                          ", where " + (out ? "only" : "never") +
-                                          " does not let it be");
+      findings.add(t.at(&Filament::fixed), "fixed keeps this filament at T" +
+                                               std::to_string(into.tool) + ", where " +
+                                               (out ? "only" : "never") + " does not let it be");
     }
-  } else if (never && !rules_.toolhead_per_tool_seen && t.findings().wanted(t.at("never")) &&
+  } else if (never && !rules_.toolhead_per_tool_seen && findings.wanted(never_at) &&
              !some_left(into)) {
-    t.findings().add(t.at("never"), "never leaves this filament no tool at all");
+    findings.add(never_at, "never leaves this filament no tool at all");
   }
 }
 
-bool PlaceReader::places(const Table& t, std::string_view key, Places& into) const {
-  const toml::node* node = t.find(key);
+bool PlaceReader::places(const toml::node* node, std::string_view key, Diagnostics& findings,
+                         Places& into) const {
   if (node == nullptr) return false;
   const toml::array* array = node->as_array();
   if (array == nullptr) {
-    t.findings().add(position_of(*node), std::string(key) +
-                                             " must be an array of T numbers and names of "
-                                             "toolheads, not " +
-                                             kind_of(*node));
+    findings.add(position_of(*node), std::string(key) +
+                                         " must be an array of T numbers and names of "
+                                         "toolheads, not " +
+                                         kind_of(*node));
     return false;
   }
   for (const toml::node& element : *array) {
     if (const auto* name = element.as_string()) {
-      head(element, name->get(), t.findings(), into);
+      head(element, name->get(), findings, into);
     } else {
-      tool(element, key, t.findings(), into);
+      tool(element, key, findings, into);
     }
   }
   return true;

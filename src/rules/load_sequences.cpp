@@ -6,6 +6,7 @@
 #include <tuple>
 
 #include "rules/sections.h"
+#include "rules/words.h"
 
 namespace forewarm::rules {
 
@@ -127,23 +128,23 @@ void check_max(Position at, const std::string& key, double temp_c, const Toolhea
                        ", which is " + text_of(head.max_c));
 }
 
-void SequenceUses::read_toolhead(const Table& t, Toolhead& into) {
-  read(t, "before_park", into.before_park);
-  read(t, "after_pick", into.after_pick);
-  read(t, "at_last_use", into.at_last_use);
-  heads_.push_back({t.at("before_park"), t.at("after_pick")});
-}
-
-void SequenceUses::read_filament(const Table& t, Filament& into) {
-  read(t, "before_exchange", into.before_exchange);
-  read(t, "after_exchange", into.after_exchange);
-  read(t, "at_last_use", into.at_last_use);
-}
-
 // Whether there is such a sequence is known later.
-void SequenceUses::read(const Table& t, std::string_view key, std::string& into) {
-  if (t.fit_text(key, into) && !into.empty()) uses_.push_back({into, t.at(key)});
+template <class S>
+void SequenceUses::add_named(const Table<S>& t, const S& from) {
+  for (const Key<S>& key : t.section().keys) {
+    const auto* text = std::get_if<Text<S>>(&key.value);
+    if (text == nullptr || text->rule != TextRule::sequence || !t.was_read(key)) continue;
+    const std::string& name = from.*text->field;
+    if (!name.empty()) uses_.push_back({name, t.at(key)});
+  }
 }
+
+void SequenceUses::add(const Table<Toolhead>& t, const Toolhead& from) {
+  add_named(t, from);
+  heads_.push_back({t.at(&Toolhead::before_park), t.at(&Toolhead::after_pick)});
+}
+
+void SequenceUses::add(const Table<Filament>& t, const Filament& from) { add_named(t, from); }
 
 void SequenceUses::check(const Rules& rules, const StepPlaces& steps,
                          const std::vector<std::optional<std::size_t>>& head_of,

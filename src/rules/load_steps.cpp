@@ -2,6 +2,7 @@
 #include <array>
 
 #include "rules/sections.h"
+#include "rules/words.h"
 
 namespace forewarm::rules {
 
@@ -9,130 +10,105 @@ namespace {
 
 using Action = Step::Action;
 
-struct ActionKey {
-  std::string_view key;
-  Action action;
-  Limits limits;               // of its number, where it has one
-  std::string_view companion;  // the one other key it may have
-};
+const StepAction* action_in(const Key<Step>& key) { return std::get_if<StepAction>(&key.value); }
 
-// Beyond any machine's reach, so that a slip in the unit shows: a lift of 0.8 mm written as 800000.
-constexpr Limits kLength{-1000, 1000};
-constexpr Limits kLift{0, 1000, true};
-constexpr Limits kSpeed{0, 10000, true};
-
-constexpr std::array<ActionKey, 10> kActions{{
-    {"feed_mm", Action::feed, kLength, "speed_mm_s"},
-    {"lift_mm", Action::lift, kLift, "speed_mm_s"},
-    {"back", Action::back, {}, {}},
-    {"dwell_s", Action::dwell, kMachineSeconds, {}},
-    {"move_mm", Action::move, {}, "speed_mm_s"},
-    {"temp_c", Action::temp, {0, 1000}, {}},
-    {"temp_offset_c", Action::temp_offset, {-500, 500}, {}},
-    {"wait", Action::wait, {}, {}},
-    {"fan", Action::fan, {0, 1}, {}},
-    {"gcode", Action::gcode, {}, "seconds"},
-}};
-
-std::vector<std::string_view> step_keys() {
-  std::vector<std::string_view> keys;
-  for (const ActionKey& a : kActions) keys.push_back(a.key);
-  keys.insert(keys.end(), {"speed_mm_s", "seconds"});
-  return keys;
-}
-
-// The one action of a step; nothing, and a complaint, where there is none or a second.
-const ActionKey* action_of(const Table& step) {
-  const ActionKey* found = nullptr;
-  for (const ActionKey& a : kActions) {
-    if (!step.has(a.key)) continue;
+// The one key of a step that says what it does; null, and a complaint, where there is none or a
+// second.
+const Key<Step>* action_of(Table<Step>& step) {
+  const Key<Step>* found = nullptr;
+  for (const Key<Step>& key : step.section().keys) {
+    if (action_in(key) == nullptr || !step.has(key)) continue;
     if (found == nullptr) {
-      found = &a;
+      found = &key;
       continue;
     }
-    const Position p = step.at_key(found->key), q = step.at_key(a.key);
+    const Position p = step.at_key(*found), q = step.at_key(key);
     const bool in_order = std::pair(p.line, p.column) < std::pair(q.line, q.column);
-    const std::string_view first = in_order ? found->key : a.key;
-    const std::string_view second = in_order ? a.key : found->key;
+    const std::string_view first = in_order ? found->name : key.name;
+    const std::string_view second = in_order ? key.name : found->name;
     step.findings().add(in_order ? q : p,
                         "a step has one action; this one has " + std::string(first) + " already",
                         "make " + std::string(second) + " a step of its own");
     return nullptr;
   }
-  if (found == nullptr) step.need("feed_mm", "or another action; a step has exactly one");
+  if (found == nullptr) {
+    step.need(step.section().keys.front(), "or another action; a step has exactly one");
+  }
   return found;
 }
 
-void read_move(const Table& step, const Machine& machine, Step& into) {
-  static constexpr std::array<std::string_view, 3> axes{"x", "y", "z"};
-  const auto move = step.table("move_mm", "move_mm", {axes.begin(), axes.end()});
-  if (!move) return;
-  for (std::size_t i = 0; i < axes.size(); ++i) {
-    const std::string_view axis = axes[i];
-    const Range travel = machine.travel_mm[i];
-    if (!move->number(axis, {-1e6, 1e6}, into.move_mm[i])) continue;
-    const double to = *into.move_mm[i];
-    if (to < travel.low || to > travel.high) {
-      move->findings().add(move->at(axis), std::string(axis) + " = " + text_of(to) +
-                                               " is outside machine.travel_mm, which is " +
-                                               text_of(travel.low) + " to " + text_of(travel.high));
-    }
+// "feed_mm, lift_mm and move_mm": the actions that `companion` goes with.
+std::string partners(const Section<Step>& section, std::string_view companion) {
+  std::vector<std::string_view> names;
+  for (const Key<Step>& key : section.keys) {
+    const StepAction* a = action_in(key);
+    if (a != nullptr && a->companion == companion) names.push_back(key.name);
   }
-  const bool none = std::none_of(axes.begin(), axes.end(), [&](auto a) { return move->has(a); });
-  if (none) move->need("x", "or y, or z");
+  std::string out;
+  for (std::size_t i = 0; i < names.size(); ++i) {
+    if (i > 0) out += i + 1 == names.size() ? " and " : ", ";
+    out += names[i];
+  }
+  return out;
 }
 
-std::optional<Step> read_step(const toml::node& node, const Machine& machine,
-                              Diagnostics& findings) {
+void check_companions(const Table<Step>& step, const Key<Step>& action) {
+  for (const Key<Step>& key : step.section().keys) {
+    if (action_in(key) != nullptr || !step.has(key)) continue;
+    if (key.name == action_in(action)->companion) continue;
+    step.findings().add(step.at_key(key),
+                        std::string(key.name) + " does not go with " + std::string(action.name),
+                        "it goes with " + partners(step.section(), key.name) +
+                            (key.hint.empty() ? "" : "; " + std::string(key.hint)));
+  }
+}
+
+// A step, and where in the file its values are that other sections have a say in.
+struct ReadStep {
+  Step value;
+  Position amount_at;
+  Position speed_at;  // of its speed, or of its amount where it has none
+};
+
+std::optional<ReadStep> read_step(const toml::node& node, const Machine& machine,
+                                  Diagnostics& findings) {
   const toml::table* raw = node.as_table();
   if (raw == nullptr) {
     findings.add(position_of(node), "a step must be a table, not " + kind_of(node),
                  "such as { dwell_s = 1.5 }");
     return std::nullopt;
   }
-  const Table step(*raw, "a step", step_keys(), findings);
-  const ActionKey* a = action_of(step);
-  if (a == nullptr) return std::nullopt;
+  Table step(*raw, sections::steps, "a step", findings);
+  const Key<Step>* key = action_of(step);
+  if (key == nullptr) return std::nullopt;
 
-  Step out;
-  out.action = a->action;
-  switch (a->action) {
-    case Action::back:
-    case Action::wait: {
-      bool yes = true;
-      if (step.flag(a->key, yes) && !yes) {
-        findings.add(step.at(a->key), std::string(a->key) + " must be true",
-                     "leave the step out instead");
-      }
-      break;
+  ReadStep read{{}, step.at(*key), step.at(*key)};
+  Step& out = read.value;
+  out.action = action_in(*key)->action;
+  step.read(out);
+  check_companions(step, *key);
+  if (out.speed_mm_s) read.speed_at = step.at(&Step::speed_mm_s);
+  for (std::size_t i = 0; i < out.move_mm.size(); ++i) {
+    const Range travel = machine.travel_mm[i];
+    if (!out.move_mm[i] || (*out.move_mm[i] >= travel.low && *out.move_mm[i] <= travel.high)) {
+      continue;
     }
-    case Action::move:
-      read_move(step, machine, out);
-      break;
-    case Action::gcode:
-      step.name("gcode", out.gcode);
-      break;
-    default:
-      step.number(a->key, a->limits, out.amount);
-      break;
+    const std::string axis(1, "xyz"[i]);
+    findings.add(position_of(*step.node(*key)->as_table()->get(axis)),
+                 axis + " = " + text_of(*out.move_mm[i]) +
+                     " is outside machine.travel_mm, which is " + text_of(travel.low) + " to " +
+                     text_of(travel.high));
   }
-  for (const std::string_view companion : {"speed_mm_s", "seconds"}) {
-    if (!step.has(companion) || companion == a->companion) continue;
-    findings.add(step.at_key(companion),
-                 std::string(companion) + " does not go with " + std::string(a->key),
-                 companion == "seconds" ? "it goes with gcode; a pause is dwell_s"
-                                        : "it goes with feed_mm, lift_mm and move_mm");
-  }
-  step.number("speed_mm_s", kSpeed, out.speed_mm_s);
-  step.number("seconds", kMachineSeconds, out.seconds);
-  return out;
+  return read;
 }
 
 // Checks a template of [dialect]: its {placeholders} are known, and those it needs are there.
-void check_template(const Table& dialect, std::string_view key, const std::string& text) {
+void check_template(const Table<Dialect>& dialect, std::string Dialect::*field,
+                    const std::string& text) {
   static constexpr std::array<std::string_view, 3> known{"tool", "heater", "temp"};
   const auto complain = [&](std::string message, std::string hint) {
-    dialect.findings().add(dialect.at(key), std::string(key) + ' ' + std::move(message),
+    dialect.findings().add(dialect.at(field),
+                           std::string(dialect.section().of(field).name) + ' ' + std::move(message),
                            std::move(hint));
   };
   bool temp = false, which = false;
@@ -157,9 +133,9 @@ void check_template(const Table& dialect, std::string_view key, const std::strin
 
 }  // namespace
 
-void read_steps(const Table& root, const Machine& machine, std::vector<Sequence>& into,
+void read_steps(const Table<Rules>& root, const Machine& machine, std::vector<Sequence>& into,
                 StepPlaces& places) {
-  const toml::table* steps = root.open_table("steps");
+  const toml::table* steps = root.named(sections::steps);
   if (steps == nullptr) return;
   Diagnostics& findings = root.findings();
   for (const auto& [key, node] : *steps) {
@@ -179,38 +155,30 @@ void read_steps(const Table& root, const Machine& machine, std::vector<Sequence>
     for (const toml::node& element : *array) {
       const auto step = read_step(element, machine, findings);
       if (!step) continue;
-      const toml::table& raw = *element.as_table();
-      if (step->action == Action::temp) {
-        places.temperatures[name].push_back({step->amount, position_of(*raw.get("temp_c"))});
+      if (step->value.action == Action::temp) {
+        places.temperatures[name].push_back({step->value.amount, step->amount_at});
       }
-      if (step->action == Action::feed && step->amount > 0) {
-        const toml::node& at = *raw.get(step->speed_mm_s ? "speed_mm_s" : "feed_mm");
-        places.feeds[name].push_back({step->speed_mm_s, position_of(at)});
+      if (step->value.action == Action::feed && step->value.amount > 0) {
+        places.feeds[name].push_back({step->value.speed_mm_s, step->speed_at});
       }
-      sequence.steps.push_back(*step);
+      sequence.steps.push_back(step->value);
     }
     into.push_back(std::move(sequence));
   }
 }
 
-void read_dialect(const Table& root, Dialect& into) {
-  const auto dialect = root.table("dialect", "[dialect]",
-                                  {"set", "wait", "temperature_index", "job_start", "job_end"});
-  if (!dialect) return;
-  const bool own_set = bool(dialect->fit_text("set", into.set));
-  const bool own_wait = bool(dialect->fit_text("wait", into.wait));
-  if (own_set) check_template(*dialect, "set", into.set);
-  if (own_wait) check_template(*dialect, "wait", into.wait);
-  const auto heater =
-      choice<bool>(*dialect, "temperature_index", {{"tool", false}, {"heater", true}});
-  if (heater) into.temperature_index_is_heater = *heater;
+void read_dialect(const Table<Rules>& root, Dialect& into) {
+  auto t = root.one(sections::dialect);
+  if (!t) return;
+  t->read(into);
+  const bool own_set = t->was_read(&Dialect::set), own_wait = t->was_read(&Dialect::wait);
+  if (own_set) check_template(*t, &Dialect::set, into.set);
+  if (own_wait) check_template(*t, &Dialect::wait, into.wait);
   if (into.temperature_index_is_heater) {
     // What the job's T means there, ours has to mean too.
     if (!own_set) into.set = "M104 T{heater} S{temp}";
     if (!own_wait) into.wait = "M109 T{heater} S{temp}";
   }
-  dialect->lines("job_start", into.job_start);
-  dialect->lines("job_end", into.job_end);
 }
 
 }  // namespace forewarm::rules

@@ -6,6 +6,7 @@
 #include <map>
 
 #include "rules/reader.h"
+#include "rules/words.h"
 
 namespace forewarm::rules {
 

@@ -1,9 +1,10 @@
 #include "rules/reader.h"
 
 #include <algorithm>
-#include <charconv>
 #include <cmath>
 #include <tuple>
+
+#include "rules/words.h"
 
 namespace forewarm::rules {
 
@@ -11,7 +12,6 @@ namespace {
 
 constexpr int kMaxBrackets = 16;
 constexpr int kMaxDots = 16;
-constexpr int kMaxIndex = 65535;
 
 std::string_view line_of(std::string_view text, std::uint64_t line) {
   while (line > 1) {
@@ -120,28 +120,6 @@ std::optional<Position> too_deep(std::string_view text) {
   return std::nullopt;
 }
 
-std::string text_of(double value) {
-  char buffer[40];
-  // 100000 rather than 1e+05, as people write rule files.
-  const bool plain = std::abs(value) < 1e15 && (value == 0 || std::abs(value) > 1e-6);
-  const auto format = plain ? std::chars_format::fixed : std::chars_format::general;
-  return {buffer, std::to_chars(buffer, buffer + sizeof buffer, value, format).ptr};
-}
-
-bool Limits::admit(double value) const {
-  return (above_low ? value > low : value >= low) && value <= high;
-}
-
-std::string Limits::text() const {
-  if (low <= -kEndless) return "must be at most " + text_of(high);
-  if (above_low) {
-    return "must be more than " + text_of(low) +
-           (high >= kEndless ? "" : " and at most " + text_of(high));
-  }
-  if (high >= kEndless) return "must be at least " + text_of(low);
-  return "must be from " + text_of(low) + " to " + text_of(high);
-}
-
 std::string kind_of(const toml::node& node) {
   switch (node.type()) {
     case toml::node_type::table:
@@ -166,8 +144,6 @@ std::string kind_of(const toml::node& node) {
       return "nothing";
   }
 }
-
-std::string quoted(std::string_view word) { return '"' + printable(word, 80) + '"'; }
 
 std::optional<std::string> why_unfit(std::string_view text) {
   for (std::size_t i = 0; i < text.size(); ++i) {
@@ -223,8 +199,8 @@ std::optional<int> index_in(const toml::node& node, std::string_view what, Diagn
   return static_cast<int>(whole->get());
 }
 
-Table::Table(const toml::table& table, std::string where, std::vector<std::string_view> known,
-             Diagnostics& findings)
+RawTable::RawTable(const toml::table& table, std::string where, std::vector<std::string_view> known,
+                   Diagnostics& findings)
     : table_(table), where_(std::move(where)), findings_(findings) {
   for (const auto& [key, value] : table_) {
     if (std::find(known.begin(), known.end(), key.str()) != known.end()) continue;
@@ -235,25 +211,25 @@ Table::Table(const toml::table& table, std::string where, std::vector<std::strin
   }
 }
 
-Position Table::at(std::string_view key) const {
+Position RawTable::at(std::string_view key) const {
   const toml::node* node = find(key);
   return node == nullptr ? at() : position_of(*node);
 }
 
-Position Table::at_key(std::string_view key) const {
+Position RawTable::at_key(std::string_view key) const {
   const auto it = table_.find(key);
   return it == table_.end() ? at() : it->first.source().begin;
 }
 
-bool Table::need(std::string_view key, std::string_view hint) const {
-  if (has(key)) return true;
+bool RawTable::need(std::string_view key, std::string_view hint) const {
+  if (find(key) != nullptr) return true;
   if (!has_unknown_) {
     findings_.add(at(), where_ + " needs " + quoted(key), std::string(hint));
   }
   return false;
 }
 
-bool Table::number(std::string_view key, Limits limits, double& into) const {
+bool RawTable::number(std::string_view key, Limits limits, double& into) const {
   const toml::node* node = find(key);
   if (node == nullptr) return false;
   const auto value = number_in(*node, key, limits, findings_);
@@ -261,14 +237,7 @@ bool Table::number(std::string_view key, Limits limits, double& into) const {
   return value.has_value();
 }
 
-bool Table::number(std::string_view key, Limits limits, std::optional<double>& into) const {
-  double value = 0;
-  if (!number(key, limits, value)) return false;
-  into = value;
-  return true;
-}
-
-bool Table::index(std::string_view key, int& into) const {
+bool RawTable::index(std::string_view key, int& into) const {
   const toml::node* node = find(key);
   if (node == nullptr) return false;
   const auto value = index_in(*node, key, findings_);
@@ -276,7 +245,7 @@ bool Table::index(std::string_view key, int& into) const {
   return value.has_value();
 }
 
-bool Table::flag(std::string_view key, bool& into) const {
+bool RawTable::flag(std::string_view key, bool& into) const {
   const toml::node* node = find(key);
   if (node == nullptr) return false;
   const auto* value = node->as_boolean();
@@ -289,7 +258,7 @@ bool Table::flag(std::string_view key, bool& into) const {
   return true;
 }
 
-bool Table::raw_text(std::string_view key, std::string& into) const {
+bool RawTable::raw_text(std::string_view key, std::string& into) const {
   const toml::node* node = find(key);
   if (node == nullptr) return false;
   const auto* value = node->as_string();
@@ -302,7 +271,7 @@ bool Table::raw_text(std::string_view key, std::string& into) const {
   return true;
 }
 
-bool Table::fit_text(std::string_view key, std::string& into) const {
+bool RawTable::fit_text(std::string_view key, std::string& into) const {
   std::string text;
   if (!raw_text(key, text)) return false;
   if (const auto why = why_unfit(text)) {
@@ -313,9 +282,9 @@ bool Table::fit_text(std::string_view key, std::string& into) const {
   return true;
 }
 
-bool Table::name(std::string_view key, std::string& into) const {
+bool RawTable::filled_text(std::string_view key, std::string& into) const {
   std::string text;
-  if (!fit_text(key, text)) return false;
+  if (!raw_text(key, text)) return false;
   if (text.empty()) {
     findings_.add(at(key), std::string(key) + " must not be empty");
     return false;
@@ -324,7 +293,12 @@ bool Table::name(std::string_view key, std::string& into) const {
   return true;
 }
 
-bool Table::lines(std::string_view key, std::vector<std::string>& into) const {
+bool RawTable::name(std::string_view key, std::string& into) const {
+  std::string text;
+  return fit_text(key, text) && filled_text(key, into);
+}
+
+bool RawTable::lines(std::string_view key, std::vector<std::string>& into) const {
   const toml::node* node = find(key);
   if (node == nullptr) return false;
   const toml::array* array = node->as_array();
@@ -349,14 +323,36 @@ bool Table::lines(std::string_view key, std::vector<std::string>& into) const {
   return true;
 }
 
-std::optional<Table> Table::table(std::string_view key, std::string where,
-                                  std::vector<std::string_view> known) const {
-  const toml::table* inner = open_table(key);
-  if (inner == nullptr) return std::nullopt;
-  return Table(*inner, std::move(where), std::move(known), findings_);
+bool RawTable::range(std::string_view key, Range& into) const {
+  const toml::node* node = find(key);
+  if (node == nullptr) return false;
+  const toml::array* pair = node->as_array();
+  if (pair == nullptr || pair->size() != 2) {
+    findings_.add(position_of(*node),
+                  std::string(key) + " must be an array of two numbers, lowest and highest");
+    return false;
+  }
+  const Limits limits{Range().low, Range().high};
+  const auto low = number_in(*pair->get(0), key, limits, findings_);
+  const auto high = number_in(*pair->get(1), key, limits, findings_);
+  if (!low || !high) return false;
+  if (*low >= *high) {
+    findings_.add(position_of(*node), std::string(key) + " must go from lower to higher, not " +
+                                          text_of(*low) + " to " + text_of(*high));
+    return false;
+  }
+  into = {*low, *high};
+  return true;
 }
 
-const toml::table* Table::open_table(std::string_view key) const {
+std::optional<RawTable> RawTable::table(std::string_view key, std::string where,
+                                        std::vector<std::string_view> known) const {
+  const toml::table* inner = open_table(key);
+  if (inner == nullptr) return std::nullopt;
+  return RawTable(*inner, std::move(where), std::move(known), findings_);
+}
+
+const toml::table* RawTable::open_table(std::string_view key) const {
   const toml::node* node = find(key);
   if (node == nullptr) return nullptr;
   const toml::table* inner = node->as_table();
@@ -368,7 +364,7 @@ const toml::table* Table::open_table(std::string_view key) const {
   return inner;
 }
 
-std::vector<const toml::table*> Table::tables(std::string_view key) const {
+std::vector<const toml::table*> RawTable::tables(std::string_view key) const {
   const toml::node* node = find(key);
   std::vector<const toml::table*> out;
   if (node == nullptr) return out;

@@ -1,13 +1,11 @@
-// Typed, located access to parsed TOML, for the loader; and the prescan that comes before parsing.
+// Typed, located access to parsed TOML, for the loader; and the scan that comes before parsing.
 //
-// Contract: nothing here throws or stops at the first mistake. Every complaint goes to Findings,
+// Contract: nothing here throws or stops at the first mistake. Every complaint goes to Diagnostics,
 // which keeps the one that stands first in the file; a reader that complained leaves its target as
 // it was. Positions are toml++'s: lines and characters from 1. Internal to rules/.
 #pragma once
 
-#include <algorithm>
 #include <cstdint>
-#include <initializer_list>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -17,6 +15,7 @@
 
 #include "base/error.h"
 #include "rules/limits.h"
+#include "rules/rules.h"
 
 namespace forewarm::rules {
 
@@ -45,16 +44,8 @@ class Diagnostics {
 // inside brackets, or dotted keys, deeper than any rule file has use for.
 [[nodiscard]] std::optional<Position> too_deep(std::string_view text);
 
-// Shortest decimal text that reads back as `value`.
-[[nodiscard]] std::string text_of(double value);
 // "a string", "an integer" ... as messages say it.
 [[nodiscard]] std::string kind_of(const toml::node& node);
-// `word` in double quotes, safe to print.
-[[nodiscard]] std::string quoted(std::string_view word);
-// 'did you mean "x"?', or a list of what there is.
-template <class Words>
-[[nodiscard]] std::string suggest(std::string_view word, const Words& known);
-
 // A name or a line of G-code that is copied into jobs: no control characters, which would break
 // lines, and none of the marks by which rewriting knows its own lines.
 [[nodiscard]] std::optional<std::string> why_unfit(std::string_view text);
@@ -67,38 +58,36 @@ template <class Words>
 [[nodiscard]] std::optional<int> index_in(const toml::node& node, std::string_view what,
                                           Diagnostics& findings);
 
-// One table of the file. Complains of unknown keys at once.
-class Table {
+// A table of the file by the names of its keys, for table.h alone. Complains of unknown keys at
+// once.
+class RawTable {
  public:
-  Table(const toml::table& table, std::string where, std::vector<std::string_view> known,
-        Diagnostics& findings);
+  RawTable(const toml::table& table, std::string where, std::vector<std::string_view> known,
+           Diagnostics& findings);
 
   [[nodiscard]] const toml::node* find(std::string_view key) const { return table_.get(key); }
-  [[nodiscard]] bool has(std::string_view key) const { return find(key) != nullptr; }
   // Position of the value of `key`, or of the table where it has none.
   [[nodiscard]] Position at(std::string_view key) const;
   [[nodiscard]] Position at_key(std::string_view key) const;
   [[nodiscard]] Position at() const { return position_of(table_); }
-  [[nodiscard]] const std::string& where() const { return where_; }
   [[nodiscard]] Diagnostics& findings() const { return findings_; }
 
-  // Complains unless `key` is there. Silent where the table has an unknown key: then that is the
-  // complaint, most likely a slip for this one.
-  bool need(std::string_view key, std::string_view hint = {}) const;
+  // Complains unless `key` is there. Silent where the table has an unknown key.
+  bool need(std::string_view key, std::string_view hint) const;
 
-  // Each leaves `into` alone where the key is absent, and says whether it set it.
+  // Each leaves `into` alone where the key is absent or wrong, and says whether it set it.
   bool number(std::string_view key, Limits limits, double& into) const;
-  bool number(std::string_view key, Limits limits, std::optional<double>& into) const;
   bool index(std::string_view key, int& into) const;
   bool flag(std::string_view key, bool& into) const;
   bool raw_text(std::string_view key, std::string& into) const;
-  bool fit_text(std::string_view key, std::string& into) const;  // why_unfit() has no objection
-  bool name(std::string_view key, std::string& into) const;      // fit, and not empty
+  bool filled_text(std::string_view key, std::string& into) const;  // not empty
+  bool fit_text(std::string_view key, std::string& into) const;     // why_unfit() has no objection
+  bool name(std::string_view key, std::string& into) const;         // fit, and not empty
   bool lines(std::string_view key, std::vector<std::string>& into) const;
+  bool range(std::string_view key, Range& into) const;  // [lowest, highest]
 
-  [[nodiscard]] std::optional<Table> table(std::string_view key, std::string where,
-                                           std::vector<std::string_view> known) const;
-  // A table whose keys are names of the user's own.
+  [[nodiscard]] std::optional<RawTable> table(std::string_view key, std::string where,
+                                              std::vector<std::string_view> known) const;
   [[nodiscard]] const toml::table* open_table(std::string_view key) const;
   // The tables of [[key]]; a lone [key] is a complaint.
   [[nodiscard]] std::vector<const toml::table*> tables(std::string_view key) const;
@@ -109,21 +98,5 @@ class Table {
   Diagnostics& findings_;
   bool has_unknown_ = false;
 };
-
-template <class Words>
-std::string suggest(std::string_view word, const Words& known) {
-  const auto near = nearest(word, known);
-  // A word with nothing in common is no slip, however short.
-  if (near && edit_distance(word, *near) < std::max(word.size(), near->size())) {
-    return "did you mean " + quoted(*near) + "?";
-  }
-  std::string all;
-  for (const auto& candidate : known) {
-    if (!all.empty()) all += ", ";
-    if (all.size() > 300) return "known here: " + all + "...";
-    all += printable(candidate);
-  }
-  return all.empty() ? all : "known here: " + all;
-}
 
 }  // namespace forewarm::rules

@@ -6,20 +6,6 @@
 
 namespace forewarm::rules {
 
-const char* name_of(Policy policy) {
-  switch (policy) {
-    case Policy::as_sliced:
-      return "as-sliced";
-    case Policy::timers:
-      return "timers";
-    case Policy::hold:
-      return "hold";
-    case Policy::lookahead:
-      break;
-  }
-  return "lookahead";
-}
-
 std::string filled_in(std::string_view pattern, int tool, int heater, double temp_c) {
   std::array<char, 400> text{};  // any number has room in it
   const auto written =

@@ -1,5 +1,5 @@
-// The sections of a rule file that can be read without knowing the others. Internal to rules/;
-// load.cpp has the rest, and what must hold between sections; of sequences, load_sequences.cpp.
+// Parts of the loader: values that need more than their key's descriptor, and what must hold
+// between keys. Internal to rules/; load.cpp has the rest.
 #pragma once
 
 #include <map>
@@ -7,14 +7,10 @@
 #include <string>
 #include <vector>
 
-#include "rules/reader.h"
 #include "rules/rules.h"
+#include "rules/table.h"
 
 namespace forewarm::rules {
-
-void read_machine(const Table& root, Machine& into);
-void read_motion(const Table& root, Motion& into);
-void read_feeder(const Table& root, Feeder& into);
 
 // Where in the file the steps are whose rightness depends on other sections, by sequence.
 struct StepPlaces {
@@ -30,16 +26,17 @@ struct StepPlaces {
   std::map<std::string, std::vector<Feed>> feeds;
 };
 
-void read_steps(const Table& root, const Machine& machine, std::vector<Sequence>& into,
+void read_steps(const Table<Rules>& root, const Machine& machine, std::vector<Sequence>& into,
                 StepPlaces& places);
-void read_dialect(const Table& root, Dialect& into);
+void read_dialect(const Table<Rules>& root, Dialect& into);
 
 // Who names which sequence of [steps], and whether that goes together. REQUIRES: toolheads are read
 // in the order in which Rules has them.
 class SequenceUses {
  public:
-  void read_toolhead(const Table& t, Toolhead& into);
-  void read_filament(const Table& t, Filament& into);  // or a material
+  // The sequences that a toolhead, filament or material names. `t` has been read into `from`.
+  void add(const Table<Toolhead>& t, const Toolhead& from);
+  void add(const Table<Filament>& t, const Filament& from);
   [[nodiscard]] bool any() const { return !uses_.empty(); }
   // `head_of`: each filament's toolhead, or nothing where that is not known.
   void check(const Rules& rules, const StepPlaces& steps,
@@ -54,7 +51,8 @@ class SequenceUses {
     Position before_park, after_pick;
   };
 
-  void read(const Table& t, std::string_view key, std::string& into);
+  template <class S>
+  void add_named(const Table<S>& t, const S& from);
   void check_names(const Rules& rules, Diagnostics& findings) const;
   void check_balance(const Rules& rules, Diagnostics& findings) const;
 
@@ -65,15 +63,16 @@ class SequenceUses {
 void check_max(Position at, const std::string& key, double temp_c, const Toolhead& head,
                Diagnostics& findings);
 
-// Reads only, never and fixed of a filament. REQUIRES: all toolheads are read.
+// Reads only and never of a filament, and checks them with fixed. REQUIRES: all toolheads are read.
 class PlaceReader {
  public:
   explicit PlaceReader(const Rules& rules);
-  // `tool_known`: into.tool was given, and is right.
-  void read(const Table& filament, bool tool_known, Filament& into) const;
+  // REQUIRES: the other keys have been read into `into`.
+  void read(const Table<Filament>& filament, Filament& into) const;
 
  private:
-  bool places(const Table& t, std::string_view key, Places& into) const;
+  bool places(const toml::node* node, std::string_view key, Diagnostics& findings,
+              Places& into) const;
   void tool(const toml::node& node, std::string_view key, Diagnostics& findings,
             Places& into) const;
   void head(const toml::node& node, const std::string& name, Diagnostics& findings,
@@ -84,21 +83,5 @@ class PlaceReader {
   std::map<std::string, std::size_t, std::less<>> head_of_name_;
   std::map<int, std::size_t> head_of_tool_;
 };
-
-// One word out of a fixed few; nothing, and a complaint, for any other.
-template <class Value>
-std::optional<Value> choice(const Table& table, std::string_view key,
-                            const std::vector<std::pair<std::string_view, Value>>& words) {
-  std::string word;
-  if (!table.raw_text(key, word)) return std::nullopt;
-  std::vector<std::string_view> known;
-  for (const auto& [name, value] : words) {
-    if (word == name) return value;
-    known.push_back(name);
-  }
-  table.findings().add(table.at(key), "unknown " + std::string(key) + ' ' + quoted(word),
-                       suggest(word, known));
-  return std::nullopt;
-}
 
 }  // namespace forewarm::rules

@@ -39,14 +39,6 @@ TEST_CASE("control characters never reach a terminal") {
   CHECK(printable(std::string(200, 'x'), 10) == "xxxxxxxxxx...");
 }
 
-TEST_CASE("the nearest word") {
-  const std::vector<std::string> known{"standby_c", "density_g_cm3", "diameter_mm"};
-  CHECK(nearest("standbyc", known) == "standby_c");
-  CHECK(nearest("standby_C", known) == "standby_c");
-  CHECK(nearest("colour", known) == std::nullopt);
-  CHECK(edit_distance("kitten", "sitting") == 3);
-}
-
 TEST_CASE("a place is shown as far as it is known") {
   Error e{Error::Kind::rules, "no"};
   CHECK(render(e) == "no");
@@ -153,24 +145,4 @@ TEST_CASE("long lines are cut on the side that is long") {
   e.column = 200;  // 60 bytes before the caret stay
   CHECK(render(e) ==
         "j:1:200: no\n  ..." + std::string(61, 'a') + "\n  " + std::string(63, ' ') + "^");
-}
-
-TEST_CASE("the nearest word: the closer one, the first of equals, none of strangers") {
-  const std::vector<std::string> known{"park_s", "pick_s", "exchange_s"};
-  CHECK(nearest("prk_s", known) == "park_s");
-  CHECK(nearest("pik_s", known) == "pick_s");
-  CHECK(nearest("pxxk_s", known) == "park_s");
-  CHECK(nearest("exchanges", known) == "exchange_s");
-  CHECK(nearest("temperature", known) == std::nullopt);
-  CHECK(nearest("park_s", std::vector<std::string>{}) == std::nullopt);
-}
-
-TEST_CASE("edit distances") {
-  CHECK(edit_distance("", "") == 0);
-  CHECK(edit_distance("", "abc") == 3);
-  CHECK(edit_distance("abc", "") == 3);
-  CHECK(edit_distance("abc", "abc") == 0);
-  CHECK(edit_distance("abc", "acb") == 2);
-  CHECK(edit_distance("flaw", "lawn") == 2);
-  CHECK(edit_distance("lawn", "flaw") == 2);
 }

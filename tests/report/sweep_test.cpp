@@ -36,6 +36,7 @@ TEST_CASE("sweeps that are understood") {
            Case{"off_over_s=300:310:20", "off_over_s 300"},
            Case{"off_over_s=1200", "off_over_s 1200"},
            Case{"off_over_s=-0:1:1", "off_over_s 0 1"},
+           Case{"gap.off_over_s=600:1200:600", "off_over_s 600 1200"},
            Case{"off_over_s=1e3:2e3:5e2", "off_over_s 1000 1500 2000"},
            // As decimals, whatever binary fractions make of them.
            Case{"lead_stretch=0.1:0.5:0.1", "lead_stretch 0.1 0.2 0.3 0.4 0.5"},
@@ -54,7 +55,8 @@ TEST_CASE("sweeps that are understood") {
 
 TEST_CASE("every number of [gap] can be swept, under the policy that it concerns") {
   std::string all;
-  for (const rules::GapKey& key : rules::gap_keys()) {
+  for (const auto& key : rules::sections::gap.keys) {
+    if (key.number() == nullptr) continue;
     auto sweep = parse_sweep(std::string(key.name) + "=0.5");
     REQUIRE(sweep.ok());
     all += fmt::format("{} {}\n", key.name, rules::name_of(sweep->policy()));
