@@ -27,13 +27,9 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 12> kUnits{{
 
 std::string in_quotes(std::string_view text) { return '"' + std::string(text) + '"'; }
 
-// "a", "b" or "c"
-std::string alternatives(std::span<const Word> words) {
+std::string one_of(std::span<const Word> words) {
   std::string out;
-  for (std::size_t i = 0; i < words.size(); ++i) {
-    if (i > 0) out += i + 1 == words.size() ? " or " : ", ";
-    out += in_quotes(words[i].name);
-  }
+  for (const Word& word : words) out += (out.empty() ? "one of " : ", ") + in_quotes(word.name);
   return out;
 }
 
@@ -64,13 +60,13 @@ struct Describer {
     info.type = "string";
     const std::string& value = fresh.*text.field;
     info.default_text = value.empty() ? "none" : in_quotes(value);
-    if (text.rule == TextRule::sequence) info.range = "the name of a sequence of [steps]";
+    if (text.rule == TextRule::sequence) info.range = "a sequence of [steps]";
     if (text.rule == TextRule::pattern) info.range = "an RE2 pattern";
   }
   void operator()(const Choice<S>& choice) {
     info.type = "string";
     info.words = choice.words;
-    info.range = alternatives(choice.words);
+    info.range = one_of(choice.words);
     for (const Word& word : choice.words) {
       if (word.value == choice.get(fresh)) info.default_text = in_quotes(word.name);
     }
@@ -83,16 +79,18 @@ struct Describer {
     info.type = "table of numbers for x, y, z and e";
     info.limits = values.limits;
     info.range = values.limits.range();
-    for (const double value : fresh.*values.field) {
-      info.default_text += (info.default_text.empty() ? "" : " ") + text_of(value);
+    for (std::size_t i = 0; i < 4; ++i) {
+      info.default_text += (i == 0 ? "{ " : ", ") + std::string(1, "xyze"[i]) + " = " +
+                           text_of((fresh.*values.field)[i]);
     }
+    info.default_text += " }";
   }
-  void operator()(const Spans<S>& spans) {
+  void operator()(const Spans<S>&) {
     const Limits limits{Range().low, Range().high};
     info.type = "table of arrays [lowest, highest]";
     info.limits = limits;
     info.range = limits.range();
-    info.default_text = spans.field.index() == 0 ? "no bounds" : "none";
+    info.default_text = "none";
   }
   void operator()(const Tools<S>&) {
     info.type = "array of whole numbers";

@@ -21,6 +21,7 @@ constexpr std::array kMachineKeys{
                  .value = Spans<Machine>{&Machine::travel_mm},
                  .doc = "Where inserted moves may go: lowest and highest position of x, y and z, "
                         "any of which may be left out. A move_mm beyond is an error.",
+                 .derived = "no bounds",
                  .example = "{ x = [0, 320], y = [0, 300], z = [0, 260] }"},
     Key<Machine>{.name = "purge_area_mm",
                  .value = Spans<Machine>{&Machine::purge_area_mm},
@@ -235,7 +236,7 @@ constexpr std::array kOwnFilamentKeys{
     Key<Filament>{.name = "never",
                   .value = PlaceList<Filament>{&Filament::never},
                   .doc = "Where `assign` may not put the filament.",
-                  .example = "[7]"},
+                  .example = "[\"cedar\"]"},
     Key<Filament>{.name = "fixed",
                   .value = Flag<Filament>{&Filament::fixed},
                   .doc = "true: `assign` leaves the filament where it is."},

@@ -330,90 +330,6 @@ TEST_CASE("the demo rule file loads") {
   CHECK(r.recognise.size() == 6);
 }
 
-TEST_CASE("the demo rule file has every key there is") {
-  // Each key is one that the loader knows; each the loader knows is asked for here.
-  const std::string demo = file("config/demo.toml");
-  for (const char* key : {"version",
-                          "name",
-                          "ambient_c",
-                          "travel_mm",
-                          "purge_area_mm",
-                          "heating_limit_w",
-                          "bed_w",
-                          "max_speed_mm_s",
-                          "max_accel_mm_s2",
-                          "accel_mm_s2",
-                          "jerk_mm_s",
-                          "junction_deviation_mm",
-                          "time_scale",
-                          "tools",
-                          "heater",
-                          "index",
-                          "power_w",
-                          "full_drive_c",
-                          "time_constant_s",
-                          "dead_time_s",
-                          "max_c",
-                          "park_s",
-                          "pick_s",
-                          "exchange_s",
-                          "exchange_purge_mm3",
-                          "fault_odds",
-                          "before_park",
-                          "after_pick",
-                          "at_last_use",
-                          "max_flow_mm3_s",
-                          "tool",
-                          "material",
-                          "standby_c",
-                          "density_g_cm3",
-                          "diameter_mm",
-                          "max_hot_idle_s",
-                          "before_exchange",
-                          "after_exchange",
-                          "exchange_c",
-                          "only",
-                          "never",
-                          "fixed",
-                          "policy",
-                          "hold_drop_c",
-                          "off_over_s",
-                          "hot_idle_cost_per_h",
-                          "energy_cost_per_kwh",
-                          "restart_cost",
-                          "timer_standby_s",
-                          "timer_off_s",
-                          "on_time",
-                          "time_error",
-                          "heater_error",
-                          "exchange_spread_s",
-                          "park_spread_s",
-                          "lead_stretch",
-                          "lead_extra_s",
-                          "feed_mm",
-                          "lift_mm",
-                          "back",
-                          "dwell_s",
-                          "move_mm",
-                          "temp_c",
-                          "temp_offset_c",
-                          "wait",
-                          "fan",
-                          "gcode",
-                          "speed_mm_s",
-                          "seconds",
-                          "set",
-                          "temperature_index",
-                          "job_start",
-                          "job_end",
-                          "match",
-                          "as"}) {
-    INFO(key);
-    CHECK((demo.find(std::string(key) + " = ") != std::string::npos ||
-           demo.find('.' + std::string(key) + ']') != std::string::npos));
-  }
-}
-
 TEST_CASE(
     "an integer will do where a float is meant, and the same table may be written in any way") {
   CHECK(accepted(kMinimal + "park_s = 8\npick_s = 8.5\n").toolheads[0].pick_s == 8.5);
@@ -601,1567 +517,556 @@ TEST_CASE("the hash is XXH3 of the bytes") {
 // --------------------------------------------------------------------------------- what is refused
 
 TEST_CASE("refused: TOML that is none is located") {
-  check_all(
-      "",
-      {
-          {R"(version = 
+  check_at("",
+           {
+               {R"(version = @
 )",
-           R"(rules.toml:1:11: Error while parsing key-value pair: expected value, saw '\n'
-  version = 
-            ^)"},
-          {R"(version = 1
-name = "open
+                R"(Error while parsing key-value pair: expected value, saw '\n')"},
+               {R"(version = 1
+name = "open@
 )",
-           R"(rules.toml:2:13: Error while parsing string: unescaped control characters other than TAB (U+0009) are explicitly prohibited
-  name = "open
-              ^)"},
-          {R"(version = 1
-version = 1
+                "Error while parsing string: unescaped control characters other than TAB (U+0009) "
+                "are explicitly prohibited"},
+               {R"(version = 1
+version = @1
 )",
-           R"(rules.toml:2:11: Error while parsing key-value pair: cannot redefine existing integer 'version'
-  version = 1
-            ^)"},
-          {R"([machine
+                "Error while parsing key-value pair: cannot redefine existing integer 'version'"},
+               {R"([machine@
 name = "x"
 )",
-           R"(rules.toml:1:9: Error while parsing table header: expected ']', saw '\n'
-  [machine
-          ^)"},
-          {R"([machine]
-[machine]
+                R"(Error while parsing table header: expected ']', saw '\n')"},
+               {R"([machine]
+@[machine]
 )",
-           R"(rules.toml:2:1: Error while parsing table header: cannot redefine existing table 'machine'
-  [machine]
-  ^)"},
-          {R"(version = 1
-name = "\q"
+                "Error while parsing table header: cannot redefine existing table 'machine'"},
+               {R"(version = 1
+name = "\@q"
 )",
-           R"(rules.toml:2:10: Error while parsing string: unknown escape sequence '\q'
-  name = "\q"
-           ^)"},
-          {R"(a = [1, 2
-)",
-           R"(rules.toml:1:11: Error while parsing array: encountered end-of-file
+                R"(Error while parsing string: unknown escape sequence '\q')"},
+           });
+  CHECK(refusal(R"(a = [1, 2
+)") == R"(rules.toml:1:11: Error while parsing array: encountered end-of-file
   a = [1, 2
-           ^)"},
-      });
+           ^)");
 }
 
 TEST_CASE("refused: what is required, and the version") {
-  check_all("", {
-                    {R"()",
-                     R"(rules.toml:1:1: the rule file needs "version"
-  hint: start with: version = 1)"},
-                    {R"(# nothing yet
+  CHECK(refusal("") ==
+        "rules.toml:1:1: the rule file needs \"version\"\n  hint: start with: version = 1");
+  check_at("",
+           {
+               {R"(@# nothing yet
 )",
-                     R"(rules.toml:1:1: the rule file needs "version"
-  # nothing yet
-  ^
-  hint: start with: version = 1)"},
-                    {R"(version = 1
+                R"(the rule file needs "version")", "start with: version = 1"},
+               {R"(@version = 1
 )",
-                     R"(rules.toml:1:1: the rule file needs "toolhead"
-  version = 1
-  ^
-  hint: a rule file has at least one [[toolhead]])"},
-                    {R"(version = 2
+                R"(the rule file needs "toolhead")", "a rule file has at least one [[toolhead]]"},
+               {R"(version = @2
 anything = "goes"
 )",
-                     R"(rules.toml:1:11: version must be 1, not 2
-  version = 2
-            ^)"},
-                    {R"(version = "1"
+                "version must be 1, not 2"},
+               {R"(version = @"1"
 )",
-                     R"(rules.toml:1:11: version must be 1, not a string
-  version = "1"
-            ^)"},
-                    {R"(version = 1.0
+                "version must be 1, not a string"},
+               {R"(version = @1.0
 )",
-                     R"(rules.toml:1:11: version must be 1, not a float
-  version = 1.0
-            ^)"},
-                    {R"(version = -1
+                "version must be 1, not a float"},
+               {R"(version = @-1
 )",
-                     R"(rules.toml:1:11: version must be 1, not -1
-  version = -1
-            ^)"},
-                    {R"(verison = 1
+                "version must be 1, not -1"},
+               {R"(@verison = 1
 [[toolhead]]
 )",
-                     R"(rules.toml:1:1: unknown key "verison" in the rule file
-  verison = 1
-  ^
-  hint: did you mean "version"?)"},
-                    {R"(version = 1
-toolhead = []
+                R"(unknown key "verison" in the rule file)", R"(did you mean "version"?)"},
+               {R"(version = 1
+toolhead = @[]
 )",
-                     R"(rules.toml:2:12: a rule file has at least one [[toolhead]]
-  toolhead = []
-             ^)"},
-                    {R"(version = 1
-[toolhead]
-name = "ash"
-)",
-                     R"(rules.toml:2:1: toolhead must be an array of tables, not a table
-  [toolhead]
-  ^
-  hint: write [[toolhead]])"},
-                    {R"(version = 1
-toolhead = [1]
-)",
-                     R"(rules.toml:2:13: toolhead must hold tables, not an integer
-  toolhead = [1]
-              ^)"},
-                });
+                "a rule file has at least one [[toolhead]]"},
+           });
 }
 
 TEST_CASE("refused: toolheads") {
-  check_all(
-      "",
-      {
-          {R"(version = 1
-[[toolhead]]
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-)",
-           R"(rules.toml:2:1: [[toolhead]] needs "name"
-  [[toolhead]]
-  ^)"},
-          {R"(version = 1
+  check_at("", {
+                   {R"(version = 1
 [[toolhead]]
 name = "ash"
+tools = @[]
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )",
-           R"(rules.toml:2:1: [[toolhead]] needs "tools"
-  [[toolhead]]
-  ^
-  hint: such as tools = [0], or tools = "seen")"},
-          {R"(version = 1
+                    "tools must name at least one T number"},
+                   {R"(version = 1
 [[toolhead]]
 name = "ash"
-tools = [0]
-)",
-           R"(rules.toml:2:1: [[toolhead]] needs "heater"
-  [[toolhead]]
-  ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = ""
-tools = [0]
+tools = @0
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )",
-           R"(rules.toml:3:8: name must not be empty
-  name = ""
-         ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = 7
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-)",
-           R"(rules.toml:3:8: name must be a string, not an integer
-  name = 7
-         ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "a\nM112"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-)",
-           R"(rules.toml:3:8: name must not contain line ends or other control characters
-  name = "a\nM112"
-         ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "a ;fw+ b"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-)",
-           R"(rules.toml:3:8: name must not contain ";fw", which marks the lines that rewriting put in
-  name = "a ;fw+ b"
-         ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "a\u0085b"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-)",
-           R"(rules.toml:3:8: name must not contain line ends or other control characters
-  name = "a\u0085b"
-         ^)"},
-          {R"(version = 1
+                    R"(tools must be an array of T numbers or "seen", not an integer)"},
+                   {R"(version = 1
 [[toolhead]]
 name = "ash"
-tools = []
+tools = @"all"
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )",
-           R"(rules.toml:4:9: tools must name at least one T number
-  tools = []
-          ^)"},
-          {R"(version = 1
+                    R"(tools must be an array of T numbers or "seen", not "all")"},
+                   {R"(version = 1
 [[toolhead]]
 name = "ash"
-tools = 0
+tools = [0, @-1]
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )",
-           R"(rules.toml:4:9: tools must be an array of T numbers or "seen", not an integer
-  tools = 0
-          ^)"},
-          {R"(version = 1
+                    "a tool must be from 0 to 65535, not -1"},
+                   {R"(version = 1
 [[toolhead]]
 name = "ash"
-tools = "all"
+tools = [@0.0]
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )",
-           R"(rules.toml:4:9: tools must be an array of T numbers or "seen", not "all"
-  tools = "all"
-          ^)"},
-          {R"(version = 1
+                    "a tool must be a whole number, not a float"},
+                   {R"(version = 1
 [[toolhead]]
 name = "ash"
-tools = [0, -1]
+tools = [@"T0"]
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )",
-           R"(rules.toml:4:13: a tool must be from 0 to 65535, not -1
-  tools = [0, -1]
-              ^)"},
-          {R"(version = 1
+                    "a tool must be a whole number, not a string"},
+                   {R"(version = 1
 [[toolhead]]
 name = "ash"
-tools = [0.0]
+tools = [0, @70000]
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )",
-           R"(rules.toml:4:10: a tool must be a whole number, not a float
-  tools = [0.0]
-           ^)"},
-          {R"(version = 1
+                    "a tool must be from 0 to 65535, not 70000"},
+                   {R"(version = 1
 [[toolhead]]
 name = "ash"
-tools = ["T0"]
+tools = [0, 1, @0]
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )",
-           R"(rules.toml:4:10: a tool must be a whole number, not a string
-  tools = ["T0"]
-           ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0, 70000]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-)",
-           R"(rules.toml:4:13: a tool must be from 0 to 65535, not 70000
-  tools = [0, 70000]
-              ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0, 1, 0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-)",
-           R"(rules.toml:4:16: T0 is listed twice
-  tools = [0, 1, 0]
-                 ^)"},
-          {R"(version = 1
+                    "T0 is listed twice"},
+                   {R"(version = 1
 [[toolhead]]
 name = "ash"
 tools = [0]
-heater = 1
-)",
-           R"(rules.toml:5:10: heater must be a table, not an integer
-  heater = 1
-           ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-[[toolhead.heater]]
+@[[toolhead.heater]]
 power_w = 50
 )",
-           R"(rules.toml:5:1: heater must be a table, not an array of tables
-  [[toolhead.heater]]
-  ^)"},
-          {R"(version = 1
+                    "heater must be a table, not an array of tables"},
+                   {R"(version = 1
 [[toolhead]]
 name = "ash"
 tools = [0]
-heater = { full_drive_c = 450, time_constant_s = 180 }
+heater = { power_w = 50, full_drive_c = @20, time_constant_s = 180 }
 )",
-           R"(rules.toml:5:10: heater needs "power_w"
-  heater = { full_drive_c = 450, time_constant_s = 180 }
-           ^)"},
-          {R"(version = 1
+                    "full_drive_c must be more than machine.ambient_c, which is 23, not 20"},
+                   {R"(version = 1
 [[toolhead]]
 name = "ash"
 tools = [0]
-heater = { power_w = 50, time_constant_s = 180 }
+heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, max_c = @20 }
 )",
-           R"(rules.toml:5:10: heater needs "full_drive_c"
-  heater = { power_w = 50, time_constant_s = 180 }
-           ^
-  hint: where the heater would end up at full drive; measure it)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450 }
-)",
-           R"(rules.toml:5:10: heater needs "time_constant_s"
-  heater = { power_w = 50, full_drive_c = 450 }
-           ^
-  hint: measure it: the seconds in which a parked heater loses 63 % of its heat above ambient)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_W = 50, full_drive_c = 450, time_constant_s = 180 }
-)",
-           R"(rules.toml:5:12: unknown key "power_W" in heater
-  heater = { power_W = 50, full_drive_c = 450, time_constant_s = 180 }
-             ^
-  hint: did you mean "power_w"?)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = 0, full_drive_c = 450, time_constant_s = 180 }
-)",
-           R"(rules.toml:5:22: power_w must be more than 0 and at most 100000, not 0
-  heater = { power_w = 0, full_drive_c = 450, time_constant_s = 180 }
-                       ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = true, full_drive_c = 450, time_constant_s = 180 }
-)",
-           R"(rules.toml:5:22: power_w must be a number, not a boolean
-  heater = { power_w = true, full_drive_c = 450, time_constant_s = 180 }
-                       ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = nan, full_drive_c = 450, time_constant_s = 180 }
-)",
-           R"(rules.toml:5:22: power_w must be a finite number, not nan
-  heater = { power_w = nan, full_drive_c = 450, time_constant_s = 180 }
-                       ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = 50, full_drive_c = inf, time_constant_s = 180 }
-)",
-           R"(rules.toml:5:41: full_drive_c must be a finite number, not inf
-  heater = { power_w = 50, full_drive_c = inf, time_constant_s = 180 }
-                                          ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 20, time_constant_s = 180 }
-)",
-           R"(rules.toml:5:41: full_drive_c must be more than machine.ambient_c, which is 23, not 20
-  heater = { power_w = 50, full_drive_c = 20, time_constant_s = 180 }
-                                          ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = -1 }
-)",
-           R"(rules.toml:5:64: time_constant_s must be more than 0 and at most 1000000, not -1
-  heater = { power_w = 50, full_drive_c = 450, time_constant_s = -1 }
-                                                                 ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, dead_time_s = -0.5 }
-)",
-           R"(rules.toml:5:81: dead_time_s must be from 0 to 3600, not -0.5
-  heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, dead_time_s = -0.5 }
-                                                                                  ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, max_c = 2900 }
-)",
-           R"(rules.toml:5:75: max_c must be from 0 to 1000, not 2900
-  heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, max_c = 2900 }
-                                                                            ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, max_c = 20 }
-)",
-           R"(rules.toml:5:75: max_c must be more than machine.ambient_c, which is 23, not 20
-  heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, max_c = 20 }
-                                                                            ^)"},
-          {R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, index = -1 }
-)",
-           R"(rules.toml:5:75: index must be from 0 to 65535, not -1
-  heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, index = -1 }
-                                                                            ^)"},
-          {R"(version = 1
+                    "max_c must be more than machine.ambient_c, which is 23, not 20"},
+                   {R"(version = 1
 [[toolhead]]
 name = "ash"
 tools = "seen"
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, index = 1 }
+heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, index = @1 }
 )",
-           R"(rules.toml:5:75: heater.index does not go with tools = "seen": it is the T number
-  heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, index = 1 }
-                                                                            ^)"},
-      });
+                    R"(heater.index does not go with tools = "seen": it is the T number)"},
+               });
 }
 
 TEST_CASE("refused: toolheads beside the minimal one") {
-  check_all(
-      kVersion + kToolhead,
-      {
-          {R"(park_s = -1
-)",
-           R"(rules.toml:6:10: park_s must be from 0 to 86400, not -1
-  park_s = -1
-           ^)"},
-          {R"(pick_s = "7"
-)",
-           R"(rules.toml:6:10: pick_s must be a number, not a string
-  pick_s = "7"
-           ^)"},
-          {R"(exchange_s = 86401
-)",
-           R"(rules.toml:6:14: exchange_s must be from 0 to 86400, not 86401
-  exchange_s = 86401
-               ^)"},
-          {R"(park_seconds = 7
-)",
-           R"(rules.toml:6:1: unknown key "park_seconds" in [[toolhead]]
-  park_seconds = 7
-  ^
-  hint: did you mean "park_s"?)"},
-          {R"(before_park = 1
-)",
-           R"(rules.toml:6:15: before_park must be a string, not an integer
-  before_park = 1
-                ^)"},
-          {R"([[toolhead]]
-name = "ash"
+  check_at(kVersion + kToolhead, {
+                                     {R"([[toolhead]]
+name = @"ash"
 tools = [1, 2]
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )",
-           R"(rules.toml:7:8: there is a toolhead "ash" already
-  name = "ash"
-         ^)"},
-          {R"([[toolhead]]
+                                      R"(there is a toolhead "ash" already)"},
+                                     {R"([[toolhead]]
 name = "birch"
-tools = [1, 0]
+tools = [1, @0]
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )",
-           R"(rules.toml:8:13: T0 is served by both "ash" and "birch"
-  tools = [1, 0]
-              ^)"},
-          {R"([[toolhead]]
+                                      R"(T0 is served by both "ash" and "birch")"},
+                                     {R"([[toolhead]]
 name = "birch"
-tools = "seen"
+tools = @"seen"
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )",
-           R"(rules.toml:8:9: tools = "seen" stands for every toolhead
-  tools = "seen"
-          ^
-  hint: keep one [[toolhead]], or give each its T numbers)"},
-          {R"([[toolhead]]
+                                      R"(tools = "seen" stands for every toolhead)",
+                                      "keep one [[toolhead]], or give each its T numbers"},
+                                     {R"([[toolhead]]
 name = "birch"
 tools = [1, 2]
-heater = { index = 0, power_w = 50, full_drive_c = 450, time_constant_s = 180 }
+heater = { index = @0, power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )",
-           R"(rules.toml:9:20: heater 0 is that of both "ash" and "birch"
-  heater = { index = 0, power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-                     ^)"},
-          {R"([[toolhead]]
+                                      R"(heater 0 is that of both "ash" and "birch")"},
+                                     {R"([[toolhead]]
 name = "birch"
 tools = [1, 2]
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 [[toolhead]]
 name = "cedar"
 tools = [3]
-heater = { index = 1, power_w = 50, full_drive_c = 450, time_constant_s = 180 }
+heater = { index = @1, power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )",
-           R"(rules.toml:13:20: heater 1 is that of both "birch" and "cedar"
-  heater = { index = 1, power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-                     ^)"},
-          {R"([[toolhead]]
+                                      R"(heater 1 is that of both "birch" and "cedar")"},
+                                     {R"([[toolhead]]
 name = "birch"
 tools = [1, 2]
 heater = { index = 5, power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 [[toolhead]]
 name = "cedar"
-tools = [5]
+tools = @[5]
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )",
-           R"(rules.toml:12:9: heater 5 is that of both "birch" and "cedar"
-  tools = [5]
-          ^
-  hint: heater.index is the first of tools unless it is given)"},
-          {R"([machine]
+                                      R"(heater 5 is that of both "birch" and "cedar")",
+                                      "heater.index is the first of tools unless it is given"},
+                                 });
+  CHECK(
+      refusal(kVersion + kToolhead + R"([machine]
 heating_limit_w = 60
 bed_w = 20
-)",
-           R"(rules.toml:5:22: power_w = 50 of "ash" and bed_w = 20 are more than machine.heating_limit_w, which is 60
+)") ==
+      R"(rules.toml:5:22: power_w = 50 of "ash" and bed_w = 20 are more than machine.heating_limit_w, which is 60
   heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-                       ^)"},
-          {R"([machine]
+                       ^)");
+  CHECK(
+      refusal(kVersion + kToolhead + R"([machine]
 heating_limit_w = 40
-)",
-           R"(rules.toml:5:22: power_w = 50 of "ash" alone is more than machine.heating_limit_w, which is 40
+)") ==
+      R"(rules.toml:5:22: power_w = 50 of "ash" alone is more than machine.heating_limit_w, which is 40
   heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-                       ^)"},
-      });
+                       ^)");
 }
 
 TEST_CASE("refused: unknown keys, at every level") {
-  check_all(
-      kVersion + kToolhead,
-      {
-          {R"(tool = 1
+  check_at(kVersion + kToolhead,
+           {
+               {R"(@tool = 1
 )",
-           R"(rules.toml:6:1: unknown key "tool" in [[toolhead]]
-  tool = 1
-  ^
-  hint: did you mean "tools"?)"},
-          {R"(colour = 1
+                R"(unknown key "tool" in [[toolhead]])", R"(did you mean "tools"?)"},
+               {R"(@colour = 1
 )",
-           R"(rules.toml:6:1: unknown key "colour" in [[toolhead]]
-  colour = 1
-  ^
-  hint: did you mean "tools"?)"},
-          {R"([machin]
+                R"(unknown key "colour" in [[toolhead]])", R"(did you mean "tools"?)"},
+               {R"([@machin]
 )",
-           R"(rules.toml:6:2: unknown key "machin" in the rule file
-  [machin]
-   ^
-  hint: did you mean "machine"?)"},
-          {R"([machine]
-ambient = 1
+                R"(unknown key "machin" in the rule file)", R"(did you mean "machine"?)"},
+               {R"([material.PLA]
+@name = "x"
 )",
-           R"(rules.toml:7:1: unknown key "ambient" in [machine]
-  ambient = 1
-  ^
-  hint: did you mean "ambient_c"?)"},
-          {R"([machine]
-travel_mm = { x = [0, 1], a = [0, 1] }
+                R"(unknown key "name" in [material.PLA])",
+                "known here: standby_c, density_g_cm3, diameter_mm, max_hot_idle_s, exchange_c, "
+                "before_exchange, after_exchange, at_last_use"},
+               {R"(@"\u0007bell" = 1
 )",
-           R"(rules.toml:7:27: unknown key "a" in travel_mm
-  travel_mm = { x = [0, 1], a = [0, 1] }
-                            ^
-  hint: known here: x, y, z)"},
-          {R"([motion]
-max_speed = { x = 1 }
+                R"(unknown key "?bell" in [[toolhead]])",
+                "known here: name, tools, heater, park_s, pick_s, exchange_s, exchange_purge_mm3, "
+                "fault_odds, max_flow_mm3_s, before_park, after_pick, at_last_use"},
+               {R"(@heater.idx = 1
 )",
-           R"(rules.toml:7:1: unknown key "max_speed" in [motion]
-  max_speed = { x = 1 }
-  ^
-  hint: did you mean "max_speed_mm_s"?)"},
-          {R"([motion]
-max_speed_mm_s = { u = 1 }
-)",
-           R"(rules.toml:7:20: unknown key "u" in max_speed_mm_s
-  max_speed_mm_s = { u = 1 }
-                     ^
-  hint: known here: x, y, z, e)"},
-          {R"([[filament]]
-tool = 0
-standby = 170
-)",
-           R"(rules.toml:8:1: unknown key "standby" in [[filament]]
-  standby = 170
-  ^
-  hint: did you mean "standby_c"?)"},
-          {R"([[filament]]
-tol = 0
-)",
-           R"(rules.toml:7:1: unknown key "tol" in [[filament]]
-  tol = 0
-  ^
-  hint: did you mean "tool"?)"},
-          {R"([material.PLA]
-name = "x"
-)",
-           R"(rules.toml:7:1: unknown key "name" in [material.PLA]
-  name = "x"
-  ^
-  hint: known here: standby_c, density_g_cm3, diameter_mm, max_hot_idle_s, exchange_c, before_exchange, after_exchange, at_last_use)"},
-          {R"([materials.PLA]
-standby_c = 170
-)",
-           R"(rules.toml:6:2: unknown key "materials" in the rule file
-  [materials.PLA]
-   ^
-  hint: did you mean "material"?)"},
-          {R"([gap]
-polcy = "hold"
-)",
-           R"(rules.toml:7:1: unknown key "polcy" in [gap]
-  polcy = "hold"
-  ^
-  hint: did you mean "policy"?)"},
-          {R"([dialect]
-temperatureindex = "tool"
-)",
-           R"(rules.toml:7:1: unknown key "temperatureindex" in [dialect]
-  temperatureindex = "tool"
-  ^
-  hint: did you mean "temperature_index"?)"},
-          {R"([[recognize]]
-match = "x"
-)",
-           R"(rules.toml:6:3: unknown key "recognize" in the rule file
-  [[recognize]]
-    ^
-  hint: did you mean "recognise"?)"},
-          {R"([[recognise]]
-matsch = "x"
-as = "layer"
-)",
-           R"(rules.toml:7:1: unknown key "matsch" in [[recognise]]
-  matsch = "x"
-  ^
-  hint: did you mean "match"?)"},
-          {R"([[duration]]
-match = "x"
-second = 1
-)",
-           R"(rules.toml:8:1: unknown key "second" in [[duration]]
-  second = 1
-  ^
-  hint: did you mean "seconds"?)"},
-          {R"([steps]
-a = [ { dwel_s = 1 } ]
-)",
-           R"(rules.toml:7:9: unknown key "dwel_s" in a step
-  a = [ { dwel_s = 1 } ]
-          ^
-  hint: did you mean "dwell_s"?)"},
-          {R"([steps]
-a = [ { move_mm = { e = 1 } } ]
-)",
-           R"(rules.toml:7:21: unknown key "e" in move_mm
-  a = [ { move_mm = { e = 1 } } ]
-                      ^
-  hint: known here: x, y, z)"},
-          {R"("\u0007bell" = 1
-)",
-           R"(rules.toml:6:1: unknown key "?bell" in [[toolhead]]
-  "\u0007bell" = 1
-  ^
-  hint: known here: name, tools, heater, park_s, pick_s, exchange_s, exchange_purge_mm3, fault_odds, max_flow_mm3_s, before_park, after_pick, at_last_use)"},
-          {R"(heater.idx = 1
-)",
-           R"(rules.toml:6:1: Error while parsing key-value pair: cannot redefine existing table as dotted key-value pair
-  heater.idx = 1
-  ^)"},
-      });
-}
-
-TEST_CASE("refused: values where sections are meant") {
-  check_all(kVersion,
-            {
-                {R"(machine = 1
-)",
-                 R"(rules.toml:2:11: machine must be a table, not an integer
-  machine = 1
-            ^)"},
-                {R"(gap = "hold"
-)",
-                 R"(rules.toml:2:7: gap must be a table, not a string
-  gap = "hold"
-        ^)"},
-                {R"(steps = []
-)",
-                 R"(rules.toml:2:9: steps must be a table, not an array
-  steps = []
-          ^)"},
-                {R"(material = "PLA"
-)",
-                 R"(rules.toml:2:12: material must be a table, not a string
-  material = "PLA"
-             ^)"},
-                {R"(recognise = "x"
-)",
-                 R"(rules.toml:2:13: recognise must be an array of tables, not a string
-  recognise = "x"
-              ^)"},
-                {R"(filament = [3]
-)",
-                 R"(rules.toml:2:13: filament must hold tables, not an integer
-  filament = [3]
-              ^)"},
-                {R"(dialect = true
-)",
-                 R"(rules.toml:2:11: dialect must be a table, not a boolean
-  dialect = true
-            ^)"},
-                {R"(motion = 07:32:00
-)",
-                 R"(rules.toml:2:10: motion must be a table, not a time
-  motion = 07:32:00
-           ^)"},
-                {R"(duration = 1.5
-)",
-                 R"(rules.toml:2:12: duration must be an array of tables, not a float
-  duration = 1.5
-             ^)"},
-            },
-            kToolhead);
+                "Error while parsing key-value pair: cannot redefine existing table as dotted "
+                "key-value pair"},
+           });
 }
 
 TEST_CASE("refused: machine and motion") {
-  check_all(kVersion + kToolhead,
-            {
-                {R"([[machine]]
-)",
-                 R"(rules.toml:6:1: machine must be a table, not an array of tables
-  [[machine]]
-  ^)"},
-                {R"([machine]
-name = ""
-)",
-                 R"(rules.toml:7:8: name must not be empty
-  name = ""
-         ^)"},
-                {R"([machine]
-ambient_c = 101
-)",
-                 R"(rules.toml:7:13: ambient_c must be from -50 to 100, not 101
-  ambient_c = 101
-              ^)"},
-                {R"([machine]
-heating_limit_w = 0
-)",
-                 R"(rules.toml:7:19: heating_limit_w must be more than 0, not 0
-  heating_limit_w = 0
-                    ^)"},
-                {R"([machine]
-travel_mm = [0, 1]
-)",
-                 R"(rules.toml:7:13: travel_mm must be a table, not an array
-  travel_mm = [0, 1]
-              ^)"},
-                {R"([machine]
-travel_mm = { x = 320 }
-)",
-                 R"(rules.toml:7:19: x must be an array of two numbers, lowest and highest
-  travel_mm = { x = 320 }
-                    ^)"},
-                {R"([machine]
-travel_mm = { x = [0, 1, 2] }
-)",
-                 R"(rules.toml:7:19: x must be an array of two numbers, lowest and highest
-  travel_mm = { x = [0, 1, 2] }
-                    ^)"},
-                {R"([machine]
-travel_mm = { x = [320, 0] }
-)",
-                 R"(rules.toml:7:19: x must go from lower to higher, not 320 to 0
-  travel_mm = { x = [320, 0] }
-                    ^)"},
-                {R"([machine]
-travel_mm = { x = [5, 5] }
-)",
-                 R"(rules.toml:7:19: x must go from lower to higher, not 5 to 5
-  travel_mm = { x = [5, 5] }
-                    ^)"},
-                {R"([machine]
-travel_mm = { x = [0, "320"] }
-)",
-                 R"(rules.toml:7:23: x must be a number, not a string
-  travel_mm = { x = [0, "320"] }
-                        ^)"},
-                {R"([machine]
-travel_mm = { x = [-inf, 1] }
-)",
-                 R"(rules.toml:7:20: x must be a finite number, not -inf
-  travel_mm = { x = [-inf, 1] }
-                     ^)"},
-                {R"([motion]
-max_speed_mm_s = 300
-)",
-                 R"(rules.toml:7:18: max_speed_mm_s must be a table, not an integer
-  max_speed_mm_s = 300
-                   ^)"},
-                {R"([motion]
-max_speed_mm_s = { x = 0 }
-)",
-                 R"(rules.toml:7:24: x must be more than 0 and at most 100000, not 0
-  max_speed_mm_s = { x = 0 }
-                         ^)"},
-                {R"([motion]
-max_accel_mm_s2 = { e = -5 }
-)",
-                 R"(rules.toml:7:25: e must be more than 0 and at most 10000000, not -5
-  max_accel_mm_s2 = { e = -5 }
-                          ^)"},
-                {R"([motion]
-accel_mm_s2 = 0
-)",
-                 R"(rules.toml:7:15: accel_mm_s2 must be more than 0 and at most 10000000, not 0
-  accel_mm_s2 = 0
-                ^)"},
-                {R"([motion]
-jerk_mm_s = { z = -0.1 }
-)",
-                 R"(rules.toml:7:19: z must be from 0 to 100000, not -0.1
-  jerk_mm_s = { z = -0.1 }
-                    ^)"},
-                {R"([motion]
-junction_deviation_mm = 0
-)",
-                 R"(rules.toml:7:25: junction_deviation_mm must be more than 0 and at most 10, not 0
-  junction_deviation_mm = 0
-                          ^)"},
-                {R"([motion]
+  check_at(kVersion + kToolhead, {
+                                     {R"([motion]
 jerk_mm_s = { x = 8 }
+@junction_deviation_mm = 0.02
+)",
+                                      "jerk_mm_s and junction_deviation_mm exclude each other",
+                                      "keep the one that the machine's firmware uses"},
+                                     {R"([motion]
 junction_deviation_mm = 0.02
+@jerk_mm_s = { x = 8 }
 )",
-                 R"(rules.toml:8:1: jerk_mm_s and junction_deviation_mm exclude each other
-  junction_deviation_mm = 0.02
-  ^
-  hint: keep the one that the machine's firmware uses)"},
-                {R"([motion]
-junction_deviation_mm = 0.02
-jerk_mm_s = { x = 8 }
-)",
-                 R"(rules.toml:8:1: jerk_mm_s and junction_deviation_mm exclude each other
-  jerk_mm_s = { x = 8 }
-  ^
-  hint: keep the one that the machine's firmware uses)"},
-                {R"([motion]
-time_scale = 0.05
-)",
-                 R"(rules.toml:7:14: time_scale must be from 0.1 to 10, not 0.05
-  time_scale = 0.05
-               ^)"},
-                {R"([motion]
-time_scale = 11
-)",
-                 R"(rules.toml:7:14: time_scale must be from 0.1 to 10, not 11
-  time_scale = 11
-               ^)"},
-                {R"([motion]
-time_scale = 2020-01-01
-)",
-                 R"(rules.toml:7:14: time_scale must be a number, not a date
-  time_scale = 2020-01-01
-               ^)"},
-            });
+                                      "jerk_mm_s and junction_deviation_mm exclude each other",
+                                      "keep the one that the machine's firmware uses"},
+                                 });
 }
 
 TEST_CASE("refused: filaments and materials") {
-  check_all(
+  check_at(
       kVersion + kToolhead,
       {
           {R"([[filament]]
-name = "granite"
+tool = @9
 )",
-           R"(rules.toml:6:1: [[filament]] needs "tool"
-  [[filament]]
-  ^)"},
-          {R"([[filament]]
-tool = 9
-)",
-           R"(rules.toml:7:8: no toolhead serves T9
-  tool = 9
-         ^
-  hint: served are T0)"},
-          {R"([[filament]]
-tool = -1
-)",
-           R"(rules.toml:7:8: tool must be from 0 to 65535, not -1
-  tool = -1
-         ^)"},
+           "no toolhead serves T9", "served are T0"},
           {R"([[filament]]
 tool = 0
 [[filament]]
-tool = 0
+tool = @0
 )",
-           R"(rules.toml:9:8: there is a filament for T0 already
-  tool = 0
-         ^)"},
+           "there is a filament for T0 already"},
           {R"([[filament]]
 tool = 0
-name = ""
-)",
-           R"(rules.toml:8:8: name must not be empty
-  name = ""
-         ^)"},
-          {R"([[filament]]
-tool = 0
-material = ""
-)",
-           R"(rules.toml:8:12: material must not be empty
-  material = ""
-             ^)"},
-          {R"([[filament]]
-tool = 0
-material = "PLAA"
+material = @"PLAA"
 [material.PLA]
 [material.PETG]
 )",
-           R"(rules.toml:8:12: there is no [material.PLAA]
-  material = "PLAA"
-             ^
-  hint: did you mean "PLA"?)"},
+           "there is no [material.PLAA]", R"(did you mean "PLA"?)"},
           {R"([[filament]]
 tool = 0
-material = "something else"
+material = @"something else"
 [material.PLA]
 [material.PETG]
 )",
-           R"(rules.toml:8:12: there is no [material.something else]
-  material = "something else"
-             ^
-  hint: known here: PETG, PLA)"},
+           "there is no [material.something else]", "known here: PETG, PLA"},
           {R"([[filament]]
 tool = 0
-density_g_cm3 = 0
+standby_c = @301
 )",
-           R"(rules.toml:8:17: density_g_cm3 must be more than 0 and at most 100, not 0
-  density_g_cm3 = 0
-                  ^)"},
+           R"(standby_c = 301 is above max_c of "ash", which is 300)"},
           {R"([[filament]]
 tool = 0
-diameter_mm = -1.75
-)",
-           R"(rules.toml:8:15: diameter_mm must be more than 0 and at most 100, not -1.75
-  diameter_mm = -1.75
-                ^)"},
-          {R"([[filament]]
-tool = 0
-max_hot_idle_s = -1
-)",
-           R"(rules.toml:8:18: max_hot_idle_s must be at least 0, not -1
-  max_hot_idle_s = -1
-                   ^)"},
-          {R"([[filament]]
-tool = 0
-standby_c = 301
-)",
-           R"(rules.toml:8:13: standby_c = 301 is above max_c of "ash", which is 300
-  standby_c = 301
-              ^)"},
-          {R"([[filament]]
-tool = 0
-material = "PEEK"
+material = @"PEEK"
 [material.PEEK]
 standby_c = 350
 )",
-           R"(rules.toml:8:12: standby_c = 350 is above max_c of "ash", which is 300
-  material = "PEEK"
-             ^)"},
-          {R"([filament]
-tool = 0
-)",
-           R"(rules.toml:6:1: filament must be an array of tables, not a table
-  [filament]
-  ^
-  hint: write [[filament]])"},
+           R"(standby_c = 350 is above max_c of "ash", which is 300)"},
           {R"([material]
-PLA = 1
+PLA = @1
 )",
-           R"(rules.toml:7:7: material must hold tables, not an integer
-  PLA = 1
-        ^
-  hint: write [material.NAME], then its values)"},
-          {R"([[material]]
-name = "PLA"
+           "material must hold tables, not an integer", "write [material.NAME], then its values"},
+          {R"([material.@"a\tb"]
 )",
-           R"(rules.toml:6:1: material must be a table, not an array of tables
-  [[material]]
-  ^)"},
-          {R"([material.PLA]
-standby_c = 1001
+           "the name of a material must not contain line ends or other control characters"},
+          {R"([material.@""]
 )",
-           R"(rules.toml:7:13: standby_c must be from 0 to 1000, not 1001
-  standby_c = 1001
-              ^)"},
-          {R"([material."a\tb"]
-)",
-           R"(rules.toml:6:11: the name of a material must not contain line ends or other control characters
-  [material."a\tb"]
-            ^)"},
-          {R"([material.""]
-)",
-           R"(rules.toml:6:11: a material must have a name
-  [material.""]
-            ^)"},
+           "a material must have a name"},
       });
 }
 
 TEST_CASE("refused: gap") {
-  check_all(kVersion + kToolhead,
-            {
-                {R"([gap]
-policy = "lookahed"
+  check_at(kVersion + kToolhead, {
+                                     {R"([gap]
+off_over_s = @"bset"
 )",
-                 R"(rules.toml:7:10: unknown policy "lookahed"
-  policy = "lookahed"
-           ^
-  hint: did you mean "lookahead"?)"},
-                {R"([gap]
-policy = "as_sliced"
-)",
-                 R"(rules.toml:7:10: unknown policy "as_sliced"
-  policy = "as_sliced"
-           ^
-  hint: did you mean "as-sliced"?)"},
-                {R"([gap]
-policy = 1
-)",
-                 R"(rules.toml:7:10: policy must be a string, not an integer
-  policy = 1
-           ^)"},
-                {R"([gap]
-hold_drop_c = -1
-)",
-                 R"(rules.toml:7:15: hold_drop_c must be from 0 to 1000, not -1
-  hold_drop_c = -1
-                ^)"},
-                {R"([gap]
-off_over_s = inf
-)",
-                 R"(rules.toml:7:14: off_over_s must be a finite number, not inf
-  off_over_s = inf
-               ^)"},
-                {R"([gap]
-off_over_s = "bset"
-)",
-                 R"(rules.toml:7:14: off_over_s must be a number or "best", not "bset"
-  off_over_s = "bset"
-               ^)"},
-                {R"([gap]
-on_time = "best"
-)",
-                 R"(rules.toml:7:11: on_time must be a number, not a string
-  on_time = "best"
-            ^)"},
-                {R"([gap]
-on_time = 1
-)",
-                 R"(rules.toml:7:11: on_time must be from 0.5 to 0.999999, not 1
-  on_time = 1
-            ^)"},
-                {R"([gap]
-restart_cost = -1
-)",
-                 R"(rules.toml:7:16: restart_cost must be at least 0, not -1
-  restart_cost = -1
-                 ^)"},
-                {R"([gap]
-off_over_s = true
-)",
-                 R"(rules.toml:7:14: off_over_s must be a number, not a boolean
-  off_over_s = true
-               ^)"},
-                {R"([gap]
-timer_off_s = -900
-)",
-                 R"(rules.toml:7:15: timer_off_s must be at least 0, not -900
-  timer_off_s = -900
-                ^)"},
-                {R"([gap]
-lead_stretch = -0.1
-)",
-                 R"(rules.toml:7:16: lead_stretch must be from 0 to 100, not -0.1
-  lead_stretch = -0.1
-                 ^)"},
-                {R"([gap]
-lead_extra_s = nan
-)",
-                 R"(rules.toml:7:16: lead_extra_s must be a finite number, not nan
-  lead_extra_s = nan
-                 ^)"},
-            });
+                                      R"(off_over_s must be a number or "best", not "bset")"},
+                                 });
 }
 
 TEST_CASE("refused: steps") {
-  check_all(
+  check_at(
       kVersion + kToolhead,
       {
           {R"([steps]
-a = { dwell_s = 1 }
+a = @{ dwell_s = 1 }
 )",
-           R"(rules.toml:7:5: "a" must be an array of steps, not a table
-  a = { dwell_s = 1 }
-      ^
-  hint: such as [ { dwell_s = 1.5 } ])"},
+           R"("a" must be an array of steps, not a table)", "such as [ { dwell_s = 1.5 } ]"},
           {R"([steps]
-a = [ "G1" ]
+a = [ @"G1" ]
 )",
-           R"(rules.toml:7:7: a step must be a table, not a string
-  a = [ "G1" ]
-        ^
-  hint: such as { dwell_s = 1.5 })"},
+           "a step must be a table, not a string", "such as { dwell_s = 1.5 }"},
           {R"([steps]
-a = [ {} ]
+a = [ @{} ]
 )",
-           R"(rules.toml:7:7: a step needs "feed_mm"
-  a = [ {} ]
-        ^
-  hint: or another action; a step has exactly one)"},
+           R"(a step needs "feed_mm")", "or another action; a step has exactly one"},
           {R"([steps]
-a = [ { speed_mm_s = 3 } ]
+a = [ @{ speed_mm_s = 3 } ]
 )",
-           R"(rules.toml:7:7: a step needs "feed_mm"
-  a = [ { speed_mm_s = 3 } ]
-        ^
-  hint: or another action; a step has exactly one)"},
+           R"(a step needs "feed_mm")", "or another action; a step has exactly one"},
           {R"([steps]
-a = [ { feed_mm = 1, lift_mm = 1 } ]
+a = [ { feed_mm = 1, @lift_mm = 1 } ]
 )",
-           R"(rules.toml:7:22: a step has one action; this one has feed_mm already
-  a = [ { feed_mm = 1, lift_mm = 1 } ]
-                       ^
-  hint: make lift_mm a step of its own)"},
+           "a step has one action; this one has feed_mm already", "make lift_mm a step of its own"},
           {R"([steps]
-a = [ { lift_mm = 1, feed_mm = 1 } ]
+a = [ { lift_mm = 1, @feed_mm = 1 } ]
 )",
-           R"(rules.toml:7:22: a step has one action; this one has lift_mm already
-  a = [ { lift_mm = 1, feed_mm = 1 } ]
-                       ^
-  hint: make feed_mm a step of its own)"},
+           "a step has one action; this one has lift_mm already", "make feed_mm a step of its own"},
           {R"([steps]
-a = [ { dwell_s = 1, speed_mm_s = 3 } ]
+a = [ { dwell_s = 1, @speed_mm_s = 3 } ]
 )",
-           R"(rules.toml:7:22: speed_mm_s does not go with dwell_s
-  a = [ { dwell_s = 1, speed_mm_s = 3 } ]
-                       ^
-  hint: it goes with feed_mm, lift_mm and move_mm)"},
+           "speed_mm_s does not go with dwell_s", "it goes with feed_mm, lift_mm and move_mm"},
           {R"([steps]
-a = [ { feed_mm = 1, seconds = 3 } ]
+a = [ { feed_mm = 1, @seconds = 3 } ]
 )",
-           R"(rules.toml:7:22: seconds does not go with feed_mm
-  a = [ { feed_mm = 1, seconds = 3 } ]
-                       ^
-  hint: it goes with gcode; a pause is dwell_s)"},
+           "seconds does not go with feed_mm", "it goes with gcode; a pause is dwell_s"},
           {R"([steps]
-a = [ { back = false } ]
+a = [ { back = @false } ]
 )",
-           R"(rules.toml:7:16: back must be true
-  a = [ { back = false } ]
-                 ^
-  hint: leave the step out instead)"},
+           "back must be true", "leave the step out instead"},
           {R"([steps]
-a = [ { wait = 1 } ]
+a = [ { move_mm = @{} } ]
 )",
-           R"(rules.toml:7:16: wait must be true or false, not an integer
-  a = [ { wait = 1 } ]
-                 ^)"},
-          {R"([steps]
-a = [ { fan = 1.5 } ]
-)",
-           R"(rules.toml:7:15: fan must be from 0 to 1, not 1.5
-  a = [ { fan = 1.5 } ]
-                ^)"},
-          {R"([steps]
-a = [ { fan = 255 } ]
-)",
-           R"(rules.toml:7:15: fan must be from 0 to 1, not 255
-  a = [ { fan = 255 } ]
-                ^)"},
-          {R"([steps]
-a = [ { lift_mm = -1 } ]
-)",
-           R"(rules.toml:7:19: lift_mm must be more than 0 and at most 1000, not -1
-  a = [ { lift_mm = -1 } ]
-                    ^)"},
-          {R"([steps]
-a = [ { dwell_s = -1 } ]
-)",
-           R"(rules.toml:7:19: dwell_s must be from 0 to 86400, not -1
-  a = [ { dwell_s = -1 } ]
-                    ^)"},
-          {R"([steps]
-a = [ { temp_c = -1 } ]
-)",
-           R"(rules.toml:7:18: temp_c must be from 0 to 1000, not -1
-  a = [ { temp_c = -1 } ]
-                   ^)"},
-          {R"([steps]
-a = [ { feed_mm = 1, speed_mm_s = 0 } ]
-)",
-           R"(rules.toml:7:35: speed_mm_s must be more than 0 and at most 10000, not 0
-  a = [ { feed_mm = 1, speed_mm_s = 0 } ]
-                                    ^)"},
-          {R"([steps]
-a = [ { move_mm = {} } ]
-)",
-           R"(rules.toml:7:19: move_mm needs "x"
-  a = [ { move_mm = {} } ]
-                    ^
-  hint: or y, or z)"},
-          {R"([steps]
-a = [ { move_mm = 3 } ]
-)",
-           R"(rules.toml:7:19: move_mm must be a table, not an integer
-  a = [ { move_mm = 3 } ]
-                    ^)"},
+           R"(move_mm needs "x")", "or y, or z"},
           {R"([machine]
 travel_mm = { x = [0, 320] }
 [steps]
-a = [ { move_mm = { x = 321 } } ]
+a = [ { move_mm = { x = @321 } } ]
 )",
-           R"(rules.toml:9:25: x = 321 is outside machine.travel_mm, which is 0 to 320
-  a = [ { move_mm = { x = 321 } } ]
-                          ^)"},
+           "x = 321 is outside machine.travel_mm, which is 0 to 320"},
           {R"([steps]
-a = [ { gcode = "" } ]
+@"" = []
 )",
-           R"(rules.toml:7:17: gcode must not be empty
-  a = [ { gcode = "" } ]
-                  ^)"},
+           "a step sequence must have a name"},
           {R"([steps]
-a = [ { gcode = "M400\nM112" } ]
+@"a\nb" = []
 )",
-           R"(rules.toml:7:17: gcode must not contain line ends or other control characters
-  a = [ { gcode = "M400\nM112" } ]
-                  ^)"},
-          {R"([steps]
-a = [ { gcode = "M400 ;fw- x" } ]
-)",
-           R"(rules.toml:7:17: gcode must not contain ";fw", which marks the lines that rewriting put in
-  a = [ { gcode = "M400 ;fw- x" } ]
-                  ^)"},
-          {R"([steps]
-a = [ { gcode = "M400", seconds = -1 } ]
-)",
-           R"(rules.toml:7:35: seconds must be from 0 to 86400, not -1
-  a = [ { gcode = "M400", seconds = -1 } ]
-                                    ^)"},
-          {R"([steps]
-"" = []
-)",
-           R"(rules.toml:7:1: a step sequence must have a name
-  "" = []
-  ^)"},
-          {R"([steps]
-"a\nb" = []
-)",
-           R"(rules.toml:7:1: the name of a step sequence must not contain line ends or other control characters
-  "a\nb" = []
-  ^)"},
-          {R"(before_park = "tuk"
+           "the name of a step sequence must not contain line ends or other control characters"},
+          {R"(before_park = @"tuk"
 [steps]
 tuck = []
 untuck = []
 )",
-           R"(rules.toml:6:15: there is no sequence "tuk" in [steps]
-  before_park = "tuk"
-                ^
-  hint: did you mean "tuck"?)"},
-          {R"(after_pick = "untuck"
+           R"(there is no sequence "tuk" in [steps])", R"(did you mean "tuck"?)"},
+          {R"(after_pick = @"untuck"
 )",
-           R"(rules.toml:6:14: there is no sequence "untuck" in [steps]
-  after_pick = "untuck"
-               ^)"},
+           R"(there is no sequence "untuck" in [steps])"},
           {R"([[filament]]
 tool = 0
-after_exchange = "chrge"
+after_exchange = @"chrge"
 [steps]
 charge = []
 )",
-           R"(rules.toml:8:18: there is no sequence "chrge" in [steps]
-  after_exchange = "chrge"
-                   ^
-  hint: did you mean "charge"?)"},
+           R"(there is no sequence "chrge" in [steps])", R"(did you mean "charge"?)"},
           {R"([material.PLA]
-before_exchange = "tip"
+before_exchange = @"tip"
 )",
-           R"(rules.toml:7:19: there is no sequence "tip" in [steps]
-  before_exchange = "tip"
-                    ^)"},
+           R"(there is no sequence "tip" in [steps])"},
           {R"(before_park = "warm"
 [steps]
-warm = [ { temp_c = 301 } ]
+warm = [ { temp_c = @301 } ]
 )",
-           R"(rules.toml:8:21: temp_c = 301 is above max_c of "ash", which is 300
-  warm = [ { temp_c = 301 } ]
-                      ^)"},
+           R"(temp_c = 301 is above max_c of "ash", which is 300)"},
           {R"([[filament]]
 tool = 0
 material = "PLA"
 [material.PLA]
 after_exchange = "warm"
 [steps]
-warm = [ { wait = true }, { temp_c = 301 } ]
+warm = [ { wait = true }, { temp_c = @301 } ]
 )",
-           R"(rules.toml:12:38: temp_c = 301 is above max_c of "ash", which is 300
-  warm = [ { wait = true }, { temp_c = 301 } ]
-                                       ^)"},
+           R"(temp_c = 301 is above max_c of "ash", which is 300)"},
       });
 }
 
 TEST_CASE("refused: dialect") {
-  check_all(
+  check_at(
       kVersion + kToolhead,
       {
           {R"([dialect]
-set = "M104 S{temp}"
+set = @"M104 S{temp}"
 )",
-           R"(rules.toml:7:7: set must contain {tool} or {heater}
-  set = "M104 S{temp}"
-        ^)"},
+           "set must contain {tool} or {heater}"},
           {R"([dialect]
-set = "M104 T{tool}"
+set = @"M104 T{tool}"
 )",
-           R"(rules.toml:7:7: set must contain {temp}
-  set = "M104 T{tool}"
-        ^)"},
+           "set must contain {temp}"},
           {R"([dialect]
-wait = "M109 T{tol} S{temp}"
+wait = @"M109 T{tol} S{temp}"
 )",
-           R"(rules.toml:7:8: wait has an unknown placeholder "{tol}"
-  wait = "M109 T{tol} S{temp}"
-         ^
-  hint: did you mean "tool"?)"},
+           R"(wait has an unknown placeholder "{tol}")", R"(did you mean "tool"?)"},
           {R"([dialect]
-wait = "M109 T{tool S{temp}"
+wait = @"M109 T{tool S{temp}"
 )",
-           R"(rules.toml:7:8: wait has a { without its }
-  wait = "M109 T{tool S{temp}"
-         ^)"},
+           "wait has a { without its }"},
           {R"([dialect]
-wait = "M109 T{tool} S{temp"
+wait = @"M109 T{tool} S{temp"
 )",
-           R"(rules.toml:7:8: wait has a { without its }
-  wait = "M109 T{tool} S{temp"
-         ^)"},
+           "wait has a { without its }"},
           {R"([dialect]
-wait = "M109 T{tool} S{temp}}"
+wait = @"M109 T{tool} S{temp}}"
 )",
-           R"(rules.toml:7:8: wait has a } without its {
-  wait = "M109 T{tool} S{temp}}"
-         ^)"},
+           "wait has a } without its {"},
           {R"([dialect]
-set = "M104 T{tool} S{temp}\n"
+job_start = [ "M84", @1 ]
 )",
-           R"(rules.toml:7:7: set must not contain line ends or other control characters
-  set = "M104 T{tool} S{temp}\n"
-        ^)"},
+           "a line of job_start must be a string, not an integer"},
           {R"([dialect]
-set = """M104 T{tool}
-S{temp}"""
+job_end = [ @"M84\r" ]
 )",
-           R"(rules.toml:7:7: set must not contain line ends or other control characters
-  set = """M104 T{tool}
-        ^)"},
+           "a line of job_end must not contain line ends or other control characters"},
           {R"([dialect]
-set = 104
+job_end = [ @"M84 ;fw" ]
 )",
-           R"(rules.toml:7:7: set must be a string, not an integer
-  set = 104
-        ^)"},
-          {R"([dialect]
-set = "M104 T{tool} S{temp} ;fw+"
-)",
-           R"(rules.toml:7:7: set must not contain ";fw", which marks the lines that rewriting put in
-  set = "M104 T{tool} S{temp} ;fw+"
-        ^)"},
-          {R"([dialect]
-temperature_index = "toolhead"
-)",
-           R"(rules.toml:7:21: unknown temperature_index "toolhead"
-  temperature_index = "toolhead"
-                      ^
-  hint: did you mean "tool"?)"},
-          {R"([dialect]
-job_start = "M84"
-)",
-           R"(rules.toml:7:13: job_start must be an array of strings, not a string
-  job_start = "M84"
-              ^)"},
-          {R"([dialect]
-job_start = [ "M84", 1 ]
-)",
-           R"(rules.toml:7:22: a line of job_start must be a string, not an integer
-  job_start = [ "M84", 1 ]
-                       ^)"},
-          {R"([dialect]
-job_end = [ "M84\r" ]
-)",
-           R"(rules.toml:7:13: a line of job_end must not contain line ends or other control characters
-  job_end = [ "M84\r" ]
-              ^)"},
-          {R"([dialect]
-job_end = [ "M84 ;fw" ]
-)",
-           R"(rules.toml:7:13: a line of job_end must not contain ";fw", which marks the lines that rewriting put in
-  job_end = [ "M84 ;fw" ]
-              ^)"},
+           R"(a line of job_end must not contain ";fw", which marks the lines that rewriting put in)"},
       });
 }
 
 TEST_CASE("refused: patterns") {
-  check_all(
-      kVersion + kToolhead,
-      {
-          {R"([[recognise]]
-match = "x"
-)",
-           R"(rules.toml:6:1: [[recognise]] needs "as"
-  [[recognise]]
-  ^
-  hint: such as as = "change")"},
-          {R"([[recognise]]
+  check_at(kVersion + kToolhead,
+           {
+               {R"([[recognise]]
+match = @"("
 as = "layer"
 )",
-           R"(rules.toml:6:1: [[recognise]] needs "match"
-  [[recognise]]
-  ^)"},
-          {R"([[recognise]]
-match = ""
-as = "layer"
-)",
-           R"(rules.toml:7:9: match must not be empty
-  match = ""
-          ^)"},
-          {R"([[recognise]]
-match = "x"
-as = "chnge"
-)",
-           R"(rules.toml:8:6: unknown as "chnge"
-  as = "chnge"
-       ^
-  hint: did you mean "change"?)"},
-          {R"([[recognise]]
-match = "("
-as = "layer"
-)",
-           R"(rules.toml:7:9: pattern does not compile: missing ): (
-  match = "("
-          ^)"},
-          {R"([[recognise]]
-match = '^T(\d+)'
+                "pattern does not compile: missing ): ("},
+               {R"([[recognise]]
+match = @'^T(\d+)'
 as = "change"
 )",
-           R"(rules.toml:7:9: pattern needs a group (?P<tool>...) to be a change
-  match = '^T(\d+)'
-          ^)"},
-          {R"([[recognise]]
-match = '(?P<tool>\d)'
+                "pattern needs a group (?P<tool>...) to be a change"},
+               {R"([[recognise]]
+match = @'(?P<tool>\d)'
 as = "set"
 )",
-           R"(rules.toml:7:9: pattern needs a group (?P<temp>...) to be a set
-  match = '(?P<tool>\d)'
-          ^)"},
-          {R"([[recognise]]
-match = '(?P<temp>\d)'
+                "pattern needs a group (?P<temp>...) to be a set"},
+               {R"([[recognise]]
+match = @'(?P<temp>\d)'
 as = "wait"
 )",
-           R"(rules.toml:7:9: pattern needs a group (?P<heater>...) or (?P<tool>...) to be a wait
-  match = '(?P<temp>\d)'
-          ^)"},
-          {R"([[recognise]]
-match = '(a)\1'
+                "pattern needs a group (?P<heater>...) or (?P<tool>...) to be a wait"},
+               {R"([[recognise]]
+match = @'(a)\1'
 as = "layer"
 )",
-           R"(rules.toml:7:9: pattern does not compile: invalid escape sequence: \1
-  match = '(a)\1'
-          ^)"},
-          {R"([[recognise]]
-match = "((x{100}){100}){9}"
+                R"(pattern does not compile: invalid escape sequence: \1)"},
+               {R"([[recognise]]
+match = @"((x{100}){100}){9}"
 as = "layer"
 )",
-           R"(rules.toml:7:9: pattern does not compile: invalid repetition size: {100}
-  match = "((x{100}){100}){9}"
-          ^)"},
-          {R"([[recognise]]
-match = "(\\pL{100}){10}"
+                "pattern does not compile: invalid repetition size: {100}"},
+               {R"([[recognise]]
+match = @"(\\pL{100}){10}"
 as = "layer"
 )",
-           R"(rules.toml:7:9: pattern needs more than 1 MiB: make its repetitions smaller
-  match = "(\\pL{100}){10}"
-          ^)"},
-          {R"([[duration]]
-match = "G28"
-)",
-           R"(rules.toml:6:1: [[duration]] needs "seconds"
-  [[duration]]
-  ^)"},
-          {R"([[duration]]
+                "pattern needs more than 1 MiB: make its repetitions smaller"},
+               {R"([[duration]]
+match = @"*"
 seconds = 3
 )",
-           R"(rules.toml:6:1: [[duration]] needs "match"
-  [[duration]]
-  ^)"},
-          {R"([[duration]]
-match = "G28"
-seconds = -3
-)",
-           R"(rules.toml:8:11: seconds must be from 0 to 86400, not -3
-  seconds = -3
-            ^)"},
-          {R"([[duration]]
-match = "*"
-seconds = 3
-)",
-           R"(rules.toml:7:9: pattern does not compile: no argument for repetition operator: *
-  match = "*"
-          ^)"},
-          {R"([duration]
-match = "G28"
-)",
-           R"(rules.toml:6:1: duration must be an array of tables, not a table
-  [duration]
-  ^
-  hint: write [[duration]])"},
-      });
+                "pattern does not compile: no argument for repetition operator: *"},
+           });
 }
 
 TEST_CASE("refused: of several mistakes, the first in the file") {
-  check_all(kVersion + kToolhead, {
-                                      {R"([motion]
-time_scale = 99
+  check_at(
+      kVersion + kToolhead,
+      {
+          {R"([motion]
+time_scale = @99
 [gap]
 policy = "x"
 )",
-                                       R"(rules.toml:7:14: time_scale must be from 0.1 to 10, not 99
-  time_scale = 99
-               ^)"},
-                                      {R"([gap]
-policy = "x"
+           "time_scale must be from 0.1 to 10, not 99"},
+          {R"([gap]
+policy = @"x"
 [motion]
 time_scale = 99
 )",
-                                       R"(rules.toml:7:10: unknown policy "x"
-  policy = "x"
-           ^
-  hint: known here: lookahead, timers, hold, as-sliced)"},
-                                      {R"([[filament]]
-tool = 9
+           R"(unknown policy "x")", "known here: lookahead, timers, hold, as-sliced"},
+          {R"([[filament]]
+tool = @9
 [gap]
 foo = 1
 )",
-                                       R"(rules.toml:7:8: no toolhead serves T9
-  tool = 9
-         ^
-  hint: served are T0)"},
-                                      {R"([gap]
-foo = 1
+           "no toolhead serves T9", "served are T0"},
+          {R"([gap]
+@foo = 1
 hold_drop_c = -1
 [machine]
 ambient_c = 999
 )",
-                                       R"(rules.toml:7:1: unknown key "foo" in [gap]
-  foo = 1
-  ^
-  hint: known here: policy, hold_drop_c, off_over_s, hot_idle_cost_per_h, energy_cost_per_kwh, restart_cost, timer_standby_s, timer_off_s, on_time, time_error, heater_error, exchange_spread_s, park_spread_s, lead_stretch, lead_extra_s)"},
-                                  });
+           R"(unknown key "foo" in [gap])",
+           "known here: policy, hold_drop_c, off_over_s, hot_idle_cost_per_h, energy_cost_per_kwh, "
+           "restart_cost, timer_standby_s, timer_off_s, on_time, time_error, heater_error, "
+           "exchange_spread_s, park_spread_s, lead_stretch, lead_extra_s"},
+      });
 }
 
 TEST_CASE("refused: columns count characters, excerpts are safe to print") {

@@ -1,6 +1,7 @@
 // Rule texts, loaded or refused, for tests.
 #pragma once
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <string>
 #include <vector>
@@ -31,6 +32,28 @@ inline void check_all(const std::string& before, const std::vector<Case>& cases,
   for (const Case& c : cases) {
     INFO(before << c.text << after);
     CHECK(refusal(before + c.text + after) == c.refusal);
+  }
+}
+
+// A rule file that is wrong where its @ stands, which is not part of it.
+struct Wrong {
+  std::string text, message, hint = {};
+};
+
+inline void check_at(const std::string& before, const std::vector<Wrong>& cases) {
+  for (const Wrong& c : cases) {
+    std::string text = before + c.text;
+    const std::size_t at = text.find('@');
+    REQUIRE(at != std::string::npos);
+    text.erase(at, 1);
+    const std::size_t start = at == 0 ? 0 : text.rfind('\n', at - 1) + 1;  // npos + 1 is 0
+    const std::size_t column = at - start;
+    const auto line = std::count(text.begin(), text.begin() + std::ptrdiff_t(at), '\n') + 1;
+    INFO(text);
+    CHECK(refusal(text) ==
+          "rules.toml:" + std::to_string(line) + ':' + std::to_string(column + 1) + ": " +
+              c.message + "\n  " + text.substr(start, text.find('\n', start) - start) + "\n  " +
+              std::string(column, ' ') + '^' + (c.hint.empty() ? "" : "\n  hint: " + c.hint));
   }
 }
 
