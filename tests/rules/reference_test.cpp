@@ -10,16 +10,12 @@
 #include <sstream>
 
 #include "rules/key_info.h"
+#include "rules_test_help.h"
 
 using namespace forewarm::rules;
+using forewarm::test::file;
 
 namespace {
-
-std::string file(const std::string& path) {
-  std::ifstream in(std::string(FOREWARM_SOURCE_DIR) + '/' + path, std::ios::binary);
-  REQUIRE(in);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
 
 // With single blanks, and none at the ends.
 std::string squeezed(const std::string& text) {

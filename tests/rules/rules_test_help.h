@@ -3,12 +3,35 @@
 
 #include <algorithm>
 #include <catch2/catch.hpp>
+#include <fstream>
+#include <iterator>
 #include <string>
 #include <vector>
 
 #include "rules/load.h"
 
 namespace forewarm::test {
+
+// The least a rule file can be, and its parts.
+inline const std::string kVersion = "version = 1\n";
+inline const std::string kToolhead = R"([[toolhead]]
+name = "ash"
+tools = [0]
+heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
+)";
+inline const std::string kMinimal = kVersion + kToolhead;
+
+inline std::string file(const std::string& path) {
+  std::ifstream in(std::string(FOREWARM_SOURCE_DIR) + '/' + path, std::ios::binary);
+  REQUIRE(in);
+  return {std::istreambuf_iterator<char>(in), {}};
+}
+
+inline std::string repeated(const std::string& text, int times) {
+  std::string out;
+  for (int i = 0; i < times; ++i) out += text;
+  return out;
+}
 
 inline rules::Rules accepted(const std::string& text) {
   auto result = rules::load(text, "rules.toml");
