@@ -2,11 +2,12 @@
 //
 // Errors are of kind `rules`, with file:line:column, the line, a caret and, for an unknown key or
 // word, the nearest known one as the hint. The first error in the file is the one reported.
-// Checked besides types and ranges: required keys, overlapping tools, duplicate toolhead names and
-// heater indexes, filaments for tools that no toolhead serves, sequences that are named but not
-// defined, RE2 patterns that do not compile or lack their groups, dialect placeholders. Last, in a
-// file that is right so far: what a toolhead's sequences feed, how fast, and whether it adds up.
-// Bounds: 1 MiB of text, 200 patterns of 1 MiB compiled each and of kMostInstructions together,
+// Keys, types, ranges and required keys come from the table of keys (keys.h). Checked besides:
+// overlapping tools, duplicate toolhead names and heater indexes, filaments for tools that no
+// toolhead serves, sequences that are named but not defined, RE2 patterns that do not compile or
+// lack their groups, dialect placeholders. Last, in a file that is right so far: what a toolhead's
+// sequences feed, how fast, and whether it adds up.
+// Bounds: 1 MiB of text, 200 patterns of 1 MiB compiled each and of kMaxInstructions together,
 // nesting no deeper than any rule needs.
 #pragma once
 
@@ -18,12 +19,12 @@
 
 namespace forewarm::rules {
 
-// `name` is what messages call the file. No file is opened.
+// `name` stands for the file in messages. No file is opened.
 [[nodiscard]] Result<Rules> load(std::string_view text, const std::string& name);
 
 // The built-in rule file, config/default.toml, byte for byte.
 [[nodiscard]] std::string_view built_in_text();
-// What it says, marked as such: guesses, which nobody measured on the machine at hand.
+// Its rules, marked as built in: guesses, which nobody measured on the machine at hand.
 [[nodiscard]] Result<Rules> built_in();
 
 }  // namespace forewarm::rules

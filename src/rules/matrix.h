@@ -1,4 +1,4 @@
-// What an exchange of one filament for another costs, read from a table (CSV).
+// The cost of exchanging one filament for another, read from a table (CSV).
 //
 // The first row names the filaments that come in, the first column those that go out, each by its
 // T number ("T3" or "3") or by its name in the rule file. The cell at the top left is the unit: g
@@ -21,7 +21,7 @@ namespace forewarm::rules {
 struct Matrix {
   enum class Unit { g, mm3 };
   Unit unit = Unit::g;
-  std::string file;           // what messages call it
+  std::string file;           // its name in messages
   std::uint64_t line = 0;     // of its first row
   std::vector<int> from, to;  // T numbers of rows and columns
   std::vector<double> cells;  // row by row
@@ -29,7 +29,7 @@ struct Matrix {
   [[nodiscard]] std::optional<double> cost(int from_tool, int to_tool) const;
 };
 
-// Bounds: kMostMatrixBytes of text. `name` is what messages call the file. No file is opened.
+// Bounds: kMaxMatrixBytes of text. `name` stands for the file in messages. No file is opened.
 constexpr std::size_t kMaxMatrixBytes = 1 << 20;
 [[nodiscard]] Result<Matrix> load_matrix(std::string_view text, const std::string& name,
                                          const Rules& rules);

@@ -155,7 +155,7 @@ std::optional<std::string> why_unfit(std::string_view text) {
     }
   }
   if (text.find(";fw") != std::string_view::npos) {
-    return "must not contain \";fw\", which marks the lines that rewriting put in";
+    return "must not contain \";fw\", which marks the lines that rewriting inserts";
   }
   return std::nullopt;
 }

@@ -8,6 +8,8 @@
 #include <cmath>
 #include <string>
 
+#include "rules/limits.h"
+
 namespace forewarm::rules {
 
 namespace {
@@ -15,7 +17,6 @@ namespace {
 constexpr std::int64_t kPatternMemory = 1 << 20;
 constexpr std::int64_t kSetMemory = 16 << 20;
 constexpr double kMaxTemperature = 2000;
-constexpr int kMaxIndex = 65535;
 
 re2::StringPiece piece(std::string_view text) { return {text.data(), text.size()}; }
 

@@ -1,7 +1,7 @@
 // The rule file's own patterns over a job's lines: [[recognise]] and [[duration]].
 //
-// All patterns stand in one RE2::Set, so a line costs one pass however many there are. Ordinary
-// moves (a G0..G3 word first, without a pattern that could want them) never get here: callers ask
+// All patterns are in one RE2::Set, so a line costs one pass however many there are. Ordinary
+// moves (a G0..G3 word first) are not tried unless a pattern could want them: callers ask
 // wants_moves() once and skip plain moves when it is false. RE2 matches in linear time.
 //
 // Lifetime: keeps its own copies. Not copyable; movable. const methods are thread-safe.
@@ -21,7 +21,7 @@ struct Recognised {
   Recognise::As as = Recognise::As::change;
   std::optional<int> tool, heater;
   std::optional<double> temp;                // degrees Celsius
-  std::size_t tool_at = 0, tool_length = 0;  // where the line says `tool`
+  std::size_t tool_at = 0, tool_length = 0;  // where `tool` stands in the line
   std::size_t heater_at = 0, heater_length = 0;
   // Whether it switches a heater off, or puts a toolhead away.
   [[nodiscard]] bool lets_go() const {
@@ -44,8 +44,8 @@ class Recogniser {
   // Whether some pattern might fit an ordinary move line, so that moves must be asked too. False is
   // certain: then none fits any line that begins with G0 to G3, whether or not it moves.
   [[nodiscard]] bool wants_moves() const;
-  // What `line` (without its line ending; comments included) says; appended to `found`, in the
-  // rule file's order. `seconds` is set to the first matching duration's, else left alone.
+  // Appends to `found` what `line` (without its line ending; comments included) says, in the rule
+  // file's order. Sets `seconds` to those of the first matching duration, or leaves it alone.
   void match(std::string_view line, std::vector<Recognised>& found,
              std::optional<double>& seconds) const;
 
@@ -55,13 +55,13 @@ class Recogniser {
   std::unique_ptr<Impl> impl_;
 };
 
-// What all patterns of a file together may come to, in RE2's instructions. An ordinary one has a
-// dozen; a line that makes RE2 give up its automata is taken through all of them, byte by byte.
+// The limit for all patterns of a file together, in RE2's instructions. An ordinary pattern has a
+// dozen; a line that makes RE2 give up its automata goes through all of them, byte by byte.
 constexpr std::size_t kMaxInstructions = 200'000;
 
-// Checks one pattern: compiles, and has the groups that `as` needs ("change": tool; "set" and
+// Checks one pattern: it compiles, and has the groups that `as` needs ("change": tool; "set" and
 // "wait": temp and one of heater, tool). The message is for a located error. `room`, if given, is
-// what is left of kMostInstructions: the pattern has to fit, and takes its own.
+// the rest of kMaxInstructions: the pattern has to fit into it, and is subtracted.
 [[nodiscard]] std::optional<std::string> why_unusable(const Recognise& pattern,
                                                       std::size_t* room = nullptr);
 [[nodiscard]] std::optional<std::string> why_unusable(const Duration& pattern,

@@ -1,8 +1,8 @@
-// The rule file as typed values: what the user's machine is and how its gaps are to be treated.
+// The rule file as typed values: what the user's machine is, and how its gaps are decided.
 //
-// Contract: values as loaded are in range and consistent (see load.h); every field not in the file
-// has the default shown here. Units are in the names: _s seconds, _c degrees Celsius, _mm, _mm_s,
-// _mm_s2, _w watts. Plain values, copied freely.
+// Contract: values as loaded are in range and consistent (see load.h). A field that the file leaves
+// out has the default shown here; keys.h describes the key of each. Units are in the names: _s
+// seconds, _c degrees Celsius, _mm, _mm_s, _mm_s2, _w watts. Plain values, copied freely.
 #pragma once
 
 #include <array>
@@ -26,10 +26,10 @@ struct Machine {
   std::string name = "machine";
   double ambient_c = 23;
   std::array<Range, 3> travel_mm{};  // x y z; inserted moves stay inside
-  // x y; what is extruded from within it to within it goes to waste.
+  // x y; filament extruded from within it to within it is purged.
   std::optional<std::array<Range, 2>> purge_area_mm;
-  std::optional<double> heating_limit_w;  // heaters at full drive together
-  double bed_w = 0;                       // of that, taken for the bed at any moment
+  std::optional<double> heating_limit_w;  // of all heaters at full drive together
+  double bed_w = 0;                       // the part of it that the bed takes at any moment
 };
 
 using Axes = std::array<double, 4>;  // x y z e
@@ -52,20 +52,20 @@ struct Toolhead {
   double park_s = 7;  // common practice, no source: putting a toolhead away takes 7 to 8 s
   double pick_s = 7;
   double exchange_s = 35;  // common practice, no source: taking filament out takes about 35 s
-  // What an exchange sends to waste, mm3 of filament, where no matrix says it. 0: nobody knows.
+  // Filament that an exchange purges, where no matrix has it; 0 where it is not known.
   double exchange_purge_mm3 = 0;
-  // Chance that picking it stops the machine. Not given, it counts as 0 if any other is: see
-  // gives_odds().
+  // Chance that picking it stops the machine. Left out, it counts as 0 if the file has any other:
+  // see gives_odds().
   std::optional<double> fault_odds;
-  // Feeding forwards in steps is no faster, mm3/s. As loaded, none that it can get is.
+  // Steps feed forwards no faster. As loaded, no sequence that the toolhead can get exceeds it.
   std::optional<double> max_flow_mm3_s;
-  // Step sequences; empty: none. As loaded, what the first two feed adds up to 0.
+  // Step sequences; empty: none. As loaded, the feeds of the first two add up to 0.
   std::string before_park, after_pick;
   std::string at_last_use;  // of filaments that have none of their own
 };
 
 struct Feeder {
-  std::optional<double> fault_odds;  // chance that an exchange stops the machine; likewise
+  std::optional<double> fault_odds;  // chance that an exchange stops the machine
 };
 
 // Some of the machine's tools: each by its number, or all of a toolhead at once.
@@ -84,23 +84,23 @@ struct Filament {
   double density_g_cm3 = 1.24;
   double diameter_mm = 1.75;
   double max_hot_idle_s = 900;
-  // What the nozzle is at, at least, while it goes through it in an exchange.
+  // The lowest temperature of the nozzle while this filament goes through it in an exchange.
   std::optional<double> exchange_c;
   std::string before_exchange, after_exchange;
   std::string at_last_use;  // empty: its toolhead's
-  // Where `assign` may put it: nowhere but, not at, not away from where it is.
+  // Where `assign` may put it: only there, never there, or nowhere else than it is.
   std::optional<Places> only;
   Places never;
   bool fixed = false;
   std::uint64_t line = 0;  // of its [[filament]] in the file; 0: it has none
 };
 
-// The sequence given where `filament` is in the toolhead that is put away for the last time, hot.
+// The sequence for putting the toolhead away for the last time, hot, with `filament` in it.
 [[nodiscard]] const std::string& at_last_use(const Toolhead& head, const Filament& filament);
 
-// What the nozzle has to be at for an exchange: the highest of what the outgoing filament needs
-// (its exchange_c, or else the temperature it was printed at), the incoming one's working
-// temperature, and the incoming one's exchange_c.
+// The temperature that an exchange needs: the highest of what the outgoing filament needs (its
+// exchange_c, or else the temperature it was printed at), the incoming one's working temperature,
+// and the incoming one's exchange_c.
 [[nodiscard]] double exchange_temperature_c(const Filament& outgoing, double printed_c,
                                             const Filament& incoming, double work_c);
 
@@ -111,24 +111,24 @@ struct GapSettings {
   Policy policy = Policy::lookahead;
   double hold_drop_c = 8;
   double off_over_s = 1500;
-  bool off_over_best = false;  // not off_over_s, but where the costs break even
-  // What a plan costs beside waiting, in any one currency. Common practice, no source.
+  bool off_over_best = false;  // off where the costs break even, in place of off_over_s
+  // What a plan costs besides waiting, in any one currency. Common practice, no source.
   double hot_idle_cost_per_h = 0.05;
   double energy_cost_per_kwh = 0.30;
   double restart_cost = 0.002;
   double timer_standby_s = 0;
   double timer_off_s = 900;
-  // How sure a preheat is: standard deviations, and the share of uses that is not to be late.
-  // Common practice, no source.
+  // How punctual preheats are: the share of uses that may not be late, and the standard deviations
+  // that the lead allows for. Common practice, no source.
   double on_time = 0.99;
   double time_error = 0.03;      // of modelled time, as a share of it
   double heater_error = 0.05;    // of what full drive adds to ambient, as a share of it
   double exchange_spread_s = 3;  // of an exchange
   double park_spread_s = 0.5;    // of parking, and of picking
-  // Given either, these say the lead instead: heat-up time so much longer, and so many seconds
-  // more.
+  // With either of these, the two alone make the lead: heat-up time is stretched by the one, and
+  // extended by the other.
   std::optional<double> lead_stretch, lead_extra_s;
-  static constexpr double kLeadStretch = 0.10, kLeadExtraS = 4;  // of the two, where one is given
+  static constexpr double kLeadStretch = 0.10, kLeadExtraS = 4;  // defaults, where the other is set
   bool operator==(const GapSettings&) const = default;
   [[nodiscard]] bool plain_lead() const { return lead_stretch || lead_extra_s; }
 };
@@ -155,7 +155,7 @@ struct Dialect {
   std::vector<std::string> job_start, job_end;
 };
 
-// What [dialect] set or wait writes.
+// The command that a pattern of [dialect], set or wait, makes.
 [[nodiscard]] std::string filled_in(std::string_view pattern, int tool, int heater, double temp_c);
 
 struct Recognise {
@@ -172,8 +172,8 @@ struct Duration {
 struct Rules {
   Machine machine;
   Motion motion;
-  // With tools = "seen" in the file: the one toolhead here is a pattern, of which the job gets a
-  // copy for each T number in it, heater index = T number, name = pattern's name + number.
+  // With tools = "seen" in the file, the one toolhead here is a pattern: the job gets a copy of it
+  // for each of its T numbers, with the heater of that number, and the number after its name.
   bool toolhead_per_tool_seen = false;
   std::vector<Toolhead> toolheads;
   Feeder feeder;
@@ -184,7 +184,7 @@ struct Rules {
   Dialect dialect;
   std::vector<Recognise> recognise;
   std::vector<Duration> durations;
-  std::string file;         // what messages call the rule file: its path, as it was given
+  std::string file;         // the rule file in messages: its path, as given
   bool built_in = false;    // no file: the built-in guesses
   std::uint64_t hash = 0;   // XXH3 of the file's bytes
   bool uses_steps = false;  // some toolhead, filament or material names a sequence
@@ -193,10 +193,10 @@ struct Rules {
   [[nodiscard]] Filament filament(int tool) const;
   // The sequence of that name; null where the name is empty or there is none.
   [[nodiscard]] const Sequence* sequence(std::string_view name) const;
-  // What the rules say where filaments have moved from tool to tool; toolheads stay. A filament
-  // that has not, but whose tool another one has now, is gone.
+  // These rules with filaments moved from tool to tool; toolheads stay. A filament that is not
+  // moved, but whose tool another one takes, is dropped.
   [[nodiscard]] Rules with_filaments_moved(const std::map<int, int>& map) const;
-  // Whether any fault_odds is given, be it 0; without, nobody knows what may stop the machine.
+  // Whether the file has any fault_odds, be it 0; without, the odds of a stop are not known.
   [[nodiscard]] bool gives_odds() const;
   // Index into toolheads, or nothing. Not for a pattern (toolhead_per_tool_seen).
   [[nodiscard]] std::optional<std::size_t> toolhead_of(int tool) const;

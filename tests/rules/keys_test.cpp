@@ -352,7 +352,7 @@ TEST_CASE("each text that is copied into jobs is fit to be") {
     const Placed p = placed(section, name, "\"a ;fw+ b\"");
     CHECK(refusal(p.text()) ==
           p.expected(name +
-                     " must not contain \";fw\", which marks the lines that rewriting put in"));
+                     " must not contain \";fw\", which marks the lines that rewriting inserts"));
   });
 }
 

@@ -452,6 +452,16 @@ job_end = [ "" ]
   CHECK(d.job_end == std::vector<std::string>{""});
 }
 
+TEST_CASE("where T means a heater to the job, it does so in what is written") {
+  const std::string heater = "[dialect]\ntemperature_index = \"heater\"\n";
+  const auto d = accepted(kMinimal + heater).dialect;
+  CHECK(d.set == "M104 T{heater} S{temp}");
+  CHECK(d.wait == "M109 T{heater} S{temp}");
+  CHECK(accepted(kMinimal + heater + "set = \"H{tool} {temp}\"\n").dialect.set == "H{tool} {temp}");
+  CHECK(accepted(kMinimal + heater + "set = \"H{tool} {temp}\"\n").dialect.wait ==
+        "M109 T{heater} S{temp}");
+}
+
 TEST_CASE("the hash is XXH3 of the bytes") {
   CHECK(accepted(kMinimal).hash == XXH3_64bits(kMinimal.data(), kMinimal.size()));
   CHECK(accepted(kMinimal).hash != accepted(kMinimal + "# a remark\n").hash);

@@ -475,7 +475,7 @@ job_end = [ @"M84\r" ]
           {R"([dialect]
 job_end = [ @"M84 ;fw" ]
 )",
-           R"(a line of job_end must not contain ";fw", which marks the lines that rewriting put in)"},
+           R"(a line of job_end must not contain ";fw", which marks the lines that rewriting inserts)"},
       });
 }
 
