@@ -385,6 +385,10 @@ class Loader {
 }  // namespace
 
 Result<Rules> load(std::string_view text, const std::string& name) {
+  return load_edited(text, name, [](toml::table&) { return success(); });
+}
+
+Result<Rules> load_edited(std::string_view text, const std::string& name, const Edit& edit) {
   if (text.size() > kMaxBytes) {
     return Error{Error::Kind::rules, "a rule file has at most 1 MiB", name};
   }
@@ -394,7 +398,8 @@ Result<Rules> load(std::string_view text, const std::string& name) {
     return findings.first();
   }
   try {
-    const toml::table file = toml::parse(text);
+    toml::table file = toml::parse(text);
+    if (auto s = edit(file); !s) return std::move(s.error());
     Rules rules = Loader(file, findings).load();
     if (findings.any()) return findings.first();
     rules.file = name;

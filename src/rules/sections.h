@@ -2,6 +2,7 @@
 // between keys. Internal to rules/; load.cpp has the rest.
 #pragma once
 
+#include <functional>
 #include <map>
 #include <optional>
 #include <string>
@@ -11,6 +12,12 @@
 #include "rules/table.h"
 
 namespace forewarm::rules {
+
+// Loads a rule file as load() does, after `edit` has changed what was parsed. Nodes that it adds
+// stand at line 0. The hash is that of `text`.
+using Edit = std::function<Status(toml::table& file)>;
+[[nodiscard]] Result<Rules> load_edited(std::string_view text, const std::string& name,
+                                        const Edit& edit);
 
 // Where in the file the steps are whose rightness depends on other sections, by sequence.
 struct StepPlaces {
