@@ -20,12 +20,12 @@ constexpr std::size_t kMaxPatterns = 200;
 
 std::string tool_text(int tool) { return "T" + std::to_string(tool); }
 
-// A loader reads every section, then checks what must hold between them; the first complaint in
-// the file wins, whichever part made it.
+// Reads every section, then checks what must hold between them. The first diagnostic in the file is
+// kept, whichever part made it.
 class Loader {
  public:
-  Loader(const toml::table& file, Diagnostics& findings)
-      : findings_(findings), root_(file, sections::file, findings) {}
+  Loader(const toml::table& file, Diagnostics& diagnostics)
+      : diagnostics_(diagnostics), root_(file, sections::file, diagnostics) {}
 
   Rules load() {
     if (!version()) return {};
@@ -43,7 +43,7 @@ class Loader {
     check_heaters();
     check_filaments();
     rules_.uses_steps = sequences_.any();
-    sequences_.check(rules_, step_places_, head_of_filament_, findings_);
+    sequences_.check(rules_, step_places_, head_of_filament_, diagnostics_);
     return std::move(rules_);
   }
 
@@ -64,15 +64,16 @@ class Loader {
     std::optional<Position> standby, exchange;  // or the material's name, where that set it
   };
 
-  // A file for another version would draw complaints that do not help: only this one, then.
+  // In a file for another version, further diagnostics would not help.
   bool version() {
     const Key<Rules>& key = sections::file.keys.front();
     if (const toml::node* node = root_.node(key)) {
       const auto* version = node->as_integer();
       if (version == nullptr || version->get() != 1) {
-        findings_.add(position_of(*node),
-                      "version must be 1, not " +
-                          (version != nullptr ? std::to_string(version->get()) : kind_of(*node)));
+        diagnostics_.add(
+            position_of(*node),
+            "version must be 1, not " +
+                (version != nullptr ? std::to_string(version->get()) : kind_of(*node)));
         return false;
       }
     }
@@ -94,8 +95,8 @@ class Loader {
     if (!t->has(jerk) || !t->has(deviation)) return;
     const Position a = t->at_key(jerk), b = t->at_key(deviation);
     const bool a_first = std::pair(a.line, a.column) < std::pair(b.line, b.column);
-    findings_.add(a_first ? b : a, "jerk_mm_s and junction_deviation_mm exclude each other",
-                  "keep the one that the machine's firmware uses");
+    diagnostics_.add(a_first ? b : a, "jerk_mm_s and junction_deviation_mm exclude each other",
+                     "keep the one that the machine's firmware uses");
   }
 
   void toolheads() {
@@ -103,17 +104,17 @@ class Loader {
     if (node == nullptr) return;
     const auto tables = root_.list(sections::toolhead);
     if (const auto* a = node->as_array(); a != nullptr && a->empty()) {
-      findings_.add(position_of(*node), "a rule file has at least one [[toolhead]]");
+      diagnostics_.add(position_of(*node), "a rule file has at least one [[toolhead]]");
     }
     std::set<std::string> names;
     for (const toml::table* raw : tables) {
-      Table t(*raw, sections::toolhead, findings_);
+      Table t(*raw, sections::toolhead, diagnostics_);
       Toolhead head;
       ToolheadPlaces places;
       t.read(head);
       if (t.was_read(&Toolhead::name) && !names.insert(head.name).second) {
-        findings_.add(t.at(&Toolhead::name),
-                      "there is a toolhead " + quoted(head.name) + " already");
+        diagnostics_.add(t.at(&Toolhead::name),
+                         "there is a toolhead " + quoted(head.name) + " already");
       }
       tools(t, tables.size(), head, places);
       heater(t, head, places);
@@ -129,24 +130,26 @@ class Loader {
     const toml::node& node = *t.node(&Toolhead::tools);
     if (const auto* word = node.as_string()) {
       if (word->get() != "seen") {
-        findings_.add(position_of(node), "tools must be an array of T numbers or \"seen\", not " +
-                                             quoted(word->get()));
+        diagnostics_.add(
+            position_of(node),
+            "tools must be an array of T numbers or \"seen\", not " + quoted(word->get()));
       } else if (toolheads != 1) {
-        findings_.add(position_of(node), "tools = \"seen\" stands for every toolhead",
-                      "keep one [[toolhead]], or give each its T numbers");
+        diagnostics_.add(position_of(node), "tools = \"seen\" stands for every toolhead",
+                         "keep one [[toolhead]], or give each its T numbers");
       }
       rules_.toolhead_per_tool_seen = true;
       return;
     }
     const toml::array* array = node.as_array();
     if (array == nullptr) {
-      findings_.add(position_of(node),
-                    "tools must be an array of T numbers or \"seen\", not " + kind_of(node));
+      diagnostics_.add(position_of(node),
+                       "tools must be an array of T numbers or \"seen\", not " + kind_of(node));
       return;
     }
-    if (array->empty()) findings_.add(position_of(node), "tools must name at least one T number");
+    if (array->empty())
+      diagnostics_.add(position_of(node), "tools must name at least one T number");
     for (const toml::node& element : *array) {
-      const auto tool = index_in(element, "a tool", findings_);
+      const auto tool = index_in(element, "a tool", diagnostics_);
       if (!tool) continue;
       head.tools.push_back(*tool);
       places.tools.push_back({*tool, position_of(element)});
@@ -172,9 +175,9 @@ class Loader {
   void above_ambient(const Table<Toolhead>& t, Member field, double value) {
     const double ambient = rules_.machine.ambient_c;
     if (value > ambient || !t.was_read(field)) return;
-    findings_.add(t.at(field), std::string(t.section().of(field).name) +
-                                   " must be more than machine.ambient_c, which is " +
-                                   text_of(ambient) + ", not " + text_of(value));
+    diagnostics_.add(t.at(field), std::string(t.section().of(field).name) +
+                                      " must be more than machine.ambient_c, which is " +
+                                      text_of(ambient) + ", not " + text_of(value));
   }
 
   void materials() {
@@ -182,19 +185,19 @@ class Loader {
     if (tables == nullptr) return;
     for (const auto& [key, node] : *tables) {
       const std::string name(key.str());
-      if (name.empty()) findings_.add(key.source().begin, "a material must have a name");
+      if (name.empty()) diagnostics_.add(key.source().begin, "a material must have a name");
       if (const auto why = why_unfit(name)) {
-        findings_.add(key.source().begin, "the name of a material " + *why);
+        diagnostics_.add(key.source().begin, "the name of a material " + *why);
       }
       const toml::table* raw = node.as_table();
       if (raw == nullptr) {
-        findings_.add(position_of(node), "material must hold tables, not " + kind_of(node),
-                      "write [material.NAME], then its values");
+        diagnostics_.add(position_of(node), "material must hold tables, not " + kind_of(node),
+                         "write [material.NAME], then its values");
         continue;
       }
       Filament material;
       material.name = material.material = name;
-      Table t(*raw, sections::material, "[material." + printable(name, 80) + ']', findings_);
+      Table t(*raw, sections::material, "[material." + printable(name, 80) + ']', diagnostics_);
       t.read(material);
       sequences_.add(t, material);
       if (t.has(&Filament::standby_c)) materials_with_standby_.insert(name);
@@ -206,7 +209,7 @@ class Loader {
   void filaments() {
     const PlaceReader places_of(rules_);
     for (const toml::table* raw : root_.list(sections::filament)) {
-      Table t(*raw, sections::filament, findings_);
+      Table t(*raw, sections::filament, diagnostics_);
       Filament filament;
       FilamentPlaces places{t.at(&Filament::tool), false, std::nullopt, std::nullopt};
       Position material_at = t.at(&Filament::material);
@@ -233,12 +236,13 @@ class Loader {
     }
   }
 
-  // A file without materials may name them for their own sake, as in a report.
+  // A file that describes no material may still name some, for reports.
   void unknown_material(const std::string& name, Position at) {
-    if (rules_.materials.empty() || !findings_.wanted(at)) return;
+    if (rules_.materials.empty() || !diagnostics_.wanted(at)) return;
     std::vector<std::string> names;
     for (const Filament& m : rules_.materials) names.push_back(m.material);
-    findings_.add(at, "there is no [material." + printable(name, 80) + ']', suggest(name, names));
+    diagnostics_.add(at, "there is no [material." + printable(name, 80) + ']',
+                     suggest(name, names));
   }
 
   const Filament* material(const std::string& name) const {
@@ -250,12 +254,12 @@ class Loader {
     std::size_t count = 0;
     const auto too_many = [&](Position at) {
       if (++count <= kMaxPatterns) return false;
-      findings_.add(at, "more than " + std::to_string(kMaxPatterns) +
-                            " patterns in [[recognise]] and [[duration]]");
+      diagnostics_.add(at, "more than " + std::to_string(kMaxPatterns) +
+                               " patterns in [[recognise]] and [[duration]]");
       return true;
     };
     for (const toml::table* raw : root_.list(sections::recognise)) {
-      Table t(*raw, sections::recognise, findings_);
+      Table t(*raw, sections::recognise, diagnostics_);
       if (too_many(t.at())) return;
       Recognise r;
       if (!t.read(r)) continue;
@@ -263,7 +267,7 @@ class Loader {
       rules_.recognise.push_back(std::move(r));
     }
     for (const toml::table* raw : root_.list(sections::duration)) {
-      Table t(*raw, sections::duration, findings_);
+      Table t(*raw, sections::duration, diagnostics_);
       if (too_many(t.at())) return;
       Duration d;
       t.read(d);
@@ -273,11 +277,11 @@ class Loader {
     }
   }
 
-  // Compiling takes long where a pattern is large: not for a complaint that would not be kept.
+  // Compiling a large pattern takes long, so it is skipped where no diagnostic would be kept.
   template <class Pattern>
   void check_pattern(const Pattern& pattern, Position at) {
-    if (!findings_.wanted(at)) return;
-    if (const auto why = why_unusable(pattern, &room_)) findings_.add(at, *why);
+    if (!diagnostics_.wanted(at)) return;
+    if (const auto why = why_unusable(pattern, &room_)) diagnostics_.add(at, *why);
   }
 
   void check_tools() {
@@ -285,9 +289,9 @@ class Loader {
       for (const ToolAt& t : places_[i].tools) {
         const auto [it, fresh] = served_by_.emplace(t.tool, i);
         if (fresh) continue;
-        findings_.add(t.at, it->second == i ? tool_text(t.tool) + " is listed twice"
-                                            : tool_text(t.tool) + " is served by both " +
-                                                  head(it->second) + " and " + head(i));
+        diagnostics_.add(t.at, it->second == i ? tool_text(t.tool) + " is listed twice"
+                                               : tool_text(t.tool) + " is served by both " +
+                                                     head(it->second) + " and " + head(i));
       }
     }
   }
@@ -297,15 +301,15 @@ class Loader {
     for (std::size_t i = 0; i < places_.size(); ++i) {
       if (rules_.toolhead_per_tool_seen) {
         if (places_[i].heater_given) {
-          findings_.add(places_[i].heater,
-                        "heater.index does not go with tools = \"seen\": it is the T number");
+          diagnostics_.add(places_[i].heater,
+                           "heater.index does not go with tools = \"seen\": it is the T number");
         }
         continue;
       }
       const int index = rules_.toolheads[i].heater_index;
       const auto [it, fresh] = heater_of.emplace(index, i);
       if (fresh) continue;
-      findings_.add(
+      diagnostics_.add(
           places_[i].heater,
           "heater " + std::to_string(index) + " is that of both " + head(it->second) + " and " +
               head(i),
@@ -317,10 +321,10 @@ class Loader {
       const double power = rules_.toolheads[i].hotend.power_w;
       if (!places_[i].power || power + rules_.machine.bed_w <= *limit) continue;
       const double bed = rules_.machine.bed_w;
-      findings_.add(*places_[i].power,
-                    "power_w = " + text_of(power) + " of " + head(i) +
-                        (bed > 0 ? " and bed_w = " + text_of(bed) + " are" : " alone is") +
-                        " more than machine.heating_limit_w, which is " + text_of(*limit));
+      diagnostics_.add(*places_[i].power,
+                       "power_w = " + text_of(power) + " of " + head(i) +
+                           (bed > 0 ? " and bed_w = " + text_of(bed) + " are" : " alone is") +
+                           " more than machine.heating_limit_w, which is " + text_of(*limit));
     }
   }
 
@@ -332,7 +336,8 @@ class Loader {
       const Filament& filament = rules_.filaments[i];
       if (!at.tool_known) continue;
       if (!seen.insert(filament.tool).second) {
-        findings_.add(at.tool, "there is a filament for " + tool_text(filament.tool) + " already");
+        diagnostics_.add(at.tool,
+                         "there is a filament for " + tool_text(filament.tool) + " already");
       }
       const auto toolhead = toolhead_for(filament.tool);
       if (!toolhead) {
@@ -341,10 +346,10 @@ class Loader {
       }
       head_of_filament_[i] = toolhead;
       const Toolhead& h = rules_.toolheads[*toolhead];
-      if (at.standby) check_max(*at.standby, "standby_c", filament.standby_c, h, findings_);
-      // Where a wrong one was refused, there is none.
+      if (at.standby) check_max(*at.standby, "standby_c", filament.standby_c, h, diagnostics_);
+      // A wrong exchange_c was refused before, and is not there.
       if (at.exchange && filament.exchange_c) {
-        check_max(*at.exchange, "exchange_c", *filament.exchange_c, h, findings_);
+        check_max(*at.exchange, "exchange_c", *filament.exchange_c, h, diagnostics_);
       }
     }
   }
@@ -356,19 +361,19 @@ class Loader {
   }
 
   void unserved(int tool, Position at) {
-    if (!findings_.wanted(at)) return;
+    if (!diagnostics_.wanted(at)) return;
     std::string all;
     for (const Toolhead& h : rules_.toolheads) {
       for (const int served : h.tools) {
         if (all.size() < 80) all += (all.empty() ? "served are " : ", ") + tool_text(served);
       }
     }
-    findings_.add(at, "no toolhead serves " + tool_text(tool), all);
+    diagnostics_.add(at, "no toolhead serves " + tool_text(tool), all);
   }
 
   [[nodiscard]] std::string head(std::size_t i) const { return quoted(rules_.toolheads[i].name); }
 
-  Diagnostics& findings_;
+  Diagnostics& diagnostics_;
   Table<Rules> root_;
   Rules rules_;
   std::vector<ToolheadPlaces> places_;            // as rules_.toolheads
@@ -392,22 +397,22 @@ Result<Rules> load_edited(std::string_view text, const std::string& name, const 
   if (text.size() > kMaxBytes) {
     return Error{Error::Kind::rules, "a rule file has at most 1 MiB", name};
   }
-  Diagnostics findings(text, name);
+  Diagnostics diagnostics(text, name);
   if (const auto at = too_deep(text)) {
-    findings.add(*at, "nested too deeply for a rule file");
-    return findings.first();
+    diagnostics.add(*at, "nested too deeply for a rule file");
+    return diagnostics.first();
   }
   try {
     toml::table file = toml::parse(text);
     if (auto s = edit(file); !s) return std::move(s.error());
-    Rules rules = Loader(file, findings).load();
-    if (findings.any()) return findings.first();
+    Rules rules = Loader(file, diagnostics).load();
+    if (diagnostics.any()) return diagnostics.first();
     rules.file = name;
     rules.hash = XXH3_64bits(text.data(), text.size());
     return rules;
   } catch (const toml::parse_error& e) {
-    findings.add(e.source().begin, printable(e.description(), 400));
-    return findings.first();
+    diagnostics.add(e.source().begin, printable(e.description(), 400));
+    return diagnostics.first();
   } catch (const std::exception& e) {
     return Error{Error::Kind::internal, printable(e.what(), 400), name};
   }

@@ -14,15 +14,15 @@ PlaceReader::PlaceReader(const Rules& rules) : rules_(rules) {
 }
 
 void PlaceReader::read(const Table<Filament>& t, Filament& into) const {
-  Diagnostics& findings = t.findings();
+  Diagnostics& diagnostics = t.diagnostics();
   const auto read = [&](auto field, Places& places_into) {
-    return places(t.node(field), t.section().of(field).name, findings, places_into);
+    return places(t.node(field), t.section().of(field).name, diagnostics, places_into);
   };
   Places only;
   if (read(&Filament::only, only)) {
     if (t.node(&Filament::only)->as_array()->empty()) {
-      findings.add(t.at(&Filament::only), "only must name at least one tool or toolhead",
-                   "leave it out where the filament may go anywhere");
+      diagnostics.add(t.at(&Filament::only), "only must name at least one tool or toolhead",
+                      "leave it out where the filament may go anywhere");
     }
     into.only = std::move(only);
   }
@@ -33,62 +33,63 @@ void PlaceReader::read(const Table<Filament>& t, Filament& into) const {
     const std::size_t head = at == head_of_tool_.end() ? SIZE_MAX : at->second;
     const bool out = into.only && !into.only->name(into.tool, head);
     if (out || into.never.name(into.tool, head)) {
-      findings.add(t.at(&Filament::fixed), "fixed keeps this filament at T" +
-                                               std::to_string(into.tool) + ", where " +
-                                               (out ? "only" : "never") + " does not let it be");
+      diagnostics.add(t.at(&Filament::fixed), "fixed keeps this filament at T" +
+                                                  std::to_string(into.tool) + ", where " +
+                                                  (out ? "only" : "never") + " does not let it be");
     }
-  } else if (never && !rules_.toolhead_per_tool_seen && findings.wanted(never_at) &&
+  } else if (never && !rules_.toolhead_per_tool_seen && diagnostics.wanted(never_at) &&
              !some_left(into)) {
-    findings.add(never_at, "never leaves this filament no tool at all");
+    diagnostics.add(never_at, "never leaves this filament no tool at all");
   }
 }
 
-bool PlaceReader::places(const toml::node* node, std::string_view key, Diagnostics& findings,
+bool PlaceReader::places(const toml::node* node, std::string_view key, Diagnostics& diagnostics,
                          Places& into) const {
   if (node == nullptr) return false;
   const toml::array* array = node->as_array();
   if (array == nullptr) {
-    findings.add(position_of(*node), std::string(key) +
-                                         " must be an array of T numbers and names of "
-                                         "toolheads, not " +
-                                         kind_of(*node));
+    diagnostics.add(position_of(*node), std::string(key) +
+                                            " must be an array of T numbers and names of "
+                                            "toolheads, not " +
+                                            kind_of(*node));
     return false;
   }
   for (const toml::node& element : *array) {
     if (const auto* name = element.as_string()) {
-      head(element, name->get(), findings, into);
+      head(element, name->get(), diagnostics, into);
     } else {
-      tool(element, key, findings, into);
+      tool(element, key, diagnostics, into);
     }
   }
   return true;
 }
 
-void PlaceReader::tool(const toml::node& node, std::string_view key, Diagnostics& findings,
+void PlaceReader::tool(const toml::node& node, std::string_view key, Diagnostics& diagnostics,
                        Places& into) const {
-  const auto tool = index_in(node, "a tool in " + std::string(key), findings);
+  const auto tool = index_in(node, "a tool in " + std::string(key), diagnostics);
   if (!tool) return;
   into.tools.push_back(*tool);
   if (rules_.toolhead_per_tool_seen || head_of_tool_.contains(*tool)) return;
-  findings.add(position_of(node), "no toolhead serves T" + std::to_string(*tool));
+  diagnostics.add(position_of(node), "no toolhead serves T" + std::to_string(*tool));
 }
 
-void PlaceReader::head(const toml::node& node, const std::string& name, Diagnostics& findings,
+void PlaceReader::head(const toml::node& node, const std::string& name, Diagnostics& diagnostics,
                        Places& into) const {
   const auto at = head_of_name_.find(name);
   if (rules_.toolhead_per_tool_seen) {
-    findings.add(position_of(node), "with tools = \"seen\" toolheads have no names of their own",
-                 "give the T number");
+    diagnostics.add(position_of(node), "with tools = \"seen\" toolheads have no names of their own",
+                    "give the T number");
   } else if (at != head_of_name_.end()) {
     into.heads.push_back(at->second);
-  } else if (findings.wanted(position_of(node))) {
+  } else if (diagnostics.wanted(position_of(node))) {
     std::vector<std::string> names;
     for (const Toolhead& h : rules_.toolheads) names.push_back(h.name);
-    findings.add(position_of(node), "there is no toolhead " + quoted(name), suggest(name, names));
+    diagnostics.add(position_of(node), "there is no toolhead " + quoted(name),
+                    suggest(name, names));
   }
 }
 
-// Whether `never` leaves anything of `only`, or of all there is.
+// Whether `never` leaves any place of `only`, or of all.
 bool PlaceReader::some_left(const Filament& f) const {
   const std::set<int> never_tools(f.never.tools.begin(), f.never.tools.end());
   const std::set<std::size_t> never_heads(f.never.heads.begin(), f.never.heads.end());

@@ -12,10 +12,10 @@ namespace forewarm::rules {
 
 namespace {
 
-// What feeds add up to may be off by this and is still nothing; no machine can tell.
+// A sum of feeds as small as this counts as 0: no machine can tell.
 constexpr double kNothingMm = 1e-6;
 
-// The most that is asked of a sequence, by whoever asks it: of its temperatures and its feeds.
+// The strictest demands on the temperatures and feeds of a sequence, of all that name it.
 struct Strictest {
   const Toolhead* coolest = nullptr;                           // of those that get it, by max_c
   const Toolhead* slowest = nullptr;                           // of those with a max_flow_mm3_s
@@ -25,7 +25,7 @@ struct Strictest {
 
 double area_mm2(double diameter_mm) { return std::numbers::pi / 4 * diameter_mm * diameter_mm; }
 
-// A toolhead's as a whole: what it gets may be given with any filament in it.
+// The thickest filament of each toolhead, as its sequences may run with any filament in it.
 std::vector<double> thickest_mm(const Rules& rules,
                                 const std::vector<std::optional<std::size_t>>& head_of) {
   std::vector<double> out(rules.toolheads.size(), 0.0);
@@ -58,7 +58,7 @@ class Demands {
       if (!head_of[i]) continue;
       const Filament& f = rules.filaments[i];
       const Toolhead& head = rules.toolheads[*head_of[i]];
-      // Where nothing is exchanged, nothing flows for it, whatever a material is told to do.
+      // Without exchanges a toolhead never runs the sequences of exchanges.
       const bool exchanged = head.tools.size() > 1;
       add(f.before_exchange, head, f.diameter_mm, exchanged);
       add(f.after_exchange, head, f.diameter_mm, exchanged);
@@ -85,28 +85,29 @@ class Demands {
   std::map<std::string, Strictest> strictest_;
 };
 
-// To hundredths, so that what is too much reads as more, and what is enough as no more.
+// Rounded to hundredths so that an excess reads as more, and a limit as no more, than it is.
 std::string hundredths_up(double value) { return text_of(std::ceil(value * 100) / 100); }
 std::string hundredths_down(double value) { return text_of(std::floor(value * 100) / 100); }
 
 void check_flow(const std::vector<StepPlaces::Feed>& feeds, const Strictest& s,
-                Diagnostics& findings) {
+                Diagnostics& diagnostics) {
   const std::string whose = "max_flow_mm3_s of " + quoted(s.slowest->name) + ", which is " +
                             text_of(*s.slowest->max_flow_mm3_s);
   const bool sayable = s.most_mm_s >= 0.01 && s.most_mm_s < 1e4;
   const std::string at_most =
       sayable ? "at most " + hundredths_down(s.most_mm_s) + " mm/s" : std::string();
   for (const auto& [speed_mm_s, at] : feeds) {
-    if (!findings.wanted(at)) continue;
+    if (!diagnostics.wanted(at)) continue;
     if (!speed_mm_s) {
-      findings.add(at, "without speed_mm_s this may feed faster than " + whose,
-                   "give it a speed_mm_s" + (at_most.empty() ? at_most : ", " + at_most));
+      diagnostics.add(at, "without speed_mm_s this may feed faster than " + whose,
+                      "give it a speed_mm_s" + (at_most.empty() ? at_most : ", " + at_most));
     } else if (const double flow = area_mm2(s.diameter_mm) * *speed_mm_s;
                flow > *s.slowest->max_flow_mm3_s) {
-      findings.add(at,
-                   "speed_mm_s = " + text_of(*speed_mm_s) + " pushes " + hundredths_up(flow) +
-                       " mm3/s of " + text_of(s.diameter_mm) + " mm filament, more than " + whose,
-                   at_most);
+      diagnostics.add(at,
+                      "speed_mm_s = " + text_of(*speed_mm_s) + " pushes " + hundredths_up(flow) +
+                          " mm3/s of " + text_of(s.diameter_mm) + " mm filament, more than " +
+                          whose,
+                      at_most);
     }
   }
 }
@@ -122,13 +123,13 @@ std::string moved_text(const char* key, double mm) {
 }  // namespace
 
 void check_max(Position at, const std::string& key, double temp_c, const Toolhead& head,
-               Diagnostics& findings) {
-  if (temp_c <= head.max_c || !findings.wanted(at)) return;
-  findings.add(at, key + " = " + text_of(temp_c) + " is above max_c of " + quoted(head.name) +
-                       ", which is " + text_of(head.max_c));
+               Diagnostics& diagnostics) {
+  if (temp_c <= head.max_c || !diagnostics.wanted(at)) return;
+  diagnostics.add(at, key + " = " + text_of(temp_c) + " is above max_c of " + quoted(head.name) +
+                          ", which is " + text_of(head.max_c));
 }
 
-// Whether there is such a sequence is known later.
+// [steps] is read later, so that names are checked then.
 template <class S>
 void SequenceUses::add_named(const Table<S>& t, const S& from) {
   for (const Key<S>& key : t.section().keys) {
@@ -148,27 +149,27 @@ void SequenceUses::add(const Table<Filament>& t, const Filament& from) { add_nam
 
 void SequenceUses::check(const Rules& rules, const StepPlaces& steps,
                          const std::vector<std::optional<std::size_t>>& head_of,
-                         Diagnostics& findings) const {
-  check_names(rules, findings);
+                         Diagnostics& diagnostics) const {
+  check_names(rules, diagnostics);
   const Demands demands(rules, head_of);
   for (const auto& [name, strictest] : demands.by_sequence()) {
     const auto it = steps.temperatures.find(name);
     if (it == steps.temperatures.end()) continue;
     for (const auto& t : it->second) {
-      check_max(t.at, "temp_c", t.temp_c, *strictest.coolest, findings);
+      check_max(t.at, "temp_c", t.temp_c, *strictest.coolest, diagnostics);
     }
   }
-  // A slip in a number elsewhere would make these wrong, and a complaint of it misleading.
-  if (findings.any()) return;
+  // With a wrong number elsewhere, diagnostics of flow and balance would mislead.
+  if (diagnostics.any()) return;
   for (const auto& [name, strictest] : demands.by_sequence()) {
     const auto it = steps.feeds.find(name);
     if (it == steps.feeds.end() || strictest.slowest == nullptr) continue;
-    check_flow(it->second, strictest, findings);
+    check_flow(it->second, strictest, diagnostics);
   }
-  check_balance(rules, findings);
+  check_balance(rules, diagnostics);
 }
 
-void SequenceUses::check_names(const Rules& rules, Diagnostics& findings) const {
+void SequenceUses::check_names(const Rules& rules, Diagnostics& diagnostics) const {
   std::set<std::string> names;
   for (const Sequence& s : rules.steps) names.insert(s.name);
   const Use* missing = nullptr;  // the first in the file
@@ -179,15 +180,15 @@ void SequenceUses::check_names(const Rules& rules, Diagnostics& findings) const 
       missing = &use;
     }
   }
-  if (missing == nullptr || !findings.wanted(missing->at)) return;
+  if (missing == nullptr || !diagnostics.wanted(missing->at)) return;
   std::vector<std::string> in_order;
   for (const Sequence& s : rules.steps) in_order.push_back(s.name);
-  findings.add(missing->at, "there is no sequence " + quoted(missing->sequence) + " in [steps]",
-               suggest(missing->sequence, in_order));
+  diagnostics.add(missing->at, "there is no sequence " + quoted(missing->sequence) + " in [steps]",
+                  suggest(missing->sequence, in_order));
 }
 
-// What is pulled back before parking is pushed forward after picking: no more, no less.
-void SequenceUses::check_balance(const Rules& rules, Diagnostics& findings) const {
+// Picking pushes forward exactly what parking pulls back.
+void SequenceUses::check_balance(const Rules& rules, Diagnostics& diagnostics) const {
   std::map<std::string_view, double> fed_mm;
   for (const Sequence& s : rules.steps) {
     double& sum = fed_mm[s.name];
@@ -201,17 +202,18 @@ void SequenceUses::check_balance(const Rules& rules, Diagnostics& findings) cons
     const double before = fed(head.before_park), after = fed(head.after_pick);
     if (std::abs(before + after) <= kNothingMm) continue;
     if (head.before_park.empty()) {
-      findings.add(heads_[h].after_pick,
-                   moved_text("after_pick", after) + ", but without before_park nothing was tucked",
-                   "after_pick only undoes what before_park did; leave it out, or name both");
+      diagnostics.add(
+          heads_[h].after_pick,
+          moved_text("after_pick", after) + ", but without before_park nothing was tucked",
+          "after_pick only undoes what before_park did; leave it out, or name both");
     } else if (head.after_pick.empty()) {
-      findings.add(heads_[h].before_park,
-                   moved_text("before_park", before) + ", and there is no after_pick to undo it",
-                   "name an after_pick that feeds as much the other way");
+      diagnostics.add(heads_[h].before_park,
+                      moved_text("before_park", before) + ", and there is no after_pick to undo it",
+                      "name an after_pick that feeds as much the other way");
     } else {
-      findings.add(heads_[h].after_pick,
-                   moved_text("before_park", before) + ", " + moved_text("after_pick", after),
-                   "after_pick must feed as much as before_park, the other way");
+      diagnostics.add(heads_[h].after_pick,
+                      moved_text("before_park", before) + ", " + moved_text("after_pick", after),
+                      "after_pick must feed as much as before_park, the other way");
     }
   }
 }

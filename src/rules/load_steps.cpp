@@ -12,7 +12,7 @@ using Action = Step::Action;
 
 const StepAction* action_in(const Key<Step>& key) { return std::get_if<StepAction>(&key.value); }
 
-// The one key of a step that says what it does; null, and a complaint, where there is none or a
+// The one key of a step that says what it does; null, and a diagnostic, where there is none or a
 // second.
 const Key<Step>* action_of(Table<Step>& step) {
   const Key<Step>* found = nullptr;
@@ -26,9 +26,9 @@ const Key<Step>* action_of(Table<Step>& step) {
     const bool in_order = std::pair(p.line, p.column) < std::pair(q.line, q.column);
     const std::string_view first = in_order ? found->name : key.name;
     const std::string_view second = in_order ? key.name : found->name;
-    step.findings().add(in_order ? q : p,
-                        "a step has one action; this one has " + std::string(first) + " already",
-                        "make " + std::string(second) + " a step of its own");
+    step.diagnostics().add(in_order ? q : p,
+                           "a step has one action; this one has " + std::string(first) + " already",
+                           "make " + std::string(second) + " a step of its own");
     return nullptr;
   }
   if (found == nullptr) {
@@ -56,14 +56,14 @@ void check_companions(const Table<Step>& step, const Key<Step>& action) {
   for (const Key<Step>& key : step.section().keys) {
     if (action_in(key) != nullptr || !step.has(key)) continue;
     if (key.name == action_in(action)->companion) continue;
-    step.findings().add(step.at_key(key),
-                        std::string(key.name) + " does not go with " + std::string(action.name),
-                        "it goes with " + partners(step.section(), key.name) +
-                            (key.hint.empty() ? "" : "; " + std::string(key.hint)));
+    step.diagnostics().add(step.at_key(key),
+                           std::string(key.name) + " does not go with " + std::string(action.name),
+                           "it goes with " + partners(step.section(), key.name) +
+                               (key.hint.empty() ? "" : "; " + std::string(key.hint)));
   }
 }
 
-// A step, and where in the file its values are that other sections have a say in.
+// A step, and the positions of the values that other sections restrict.
 struct ReadStep {
   Step value;
   Position amount_at;
@@ -71,14 +71,14 @@ struct ReadStep {
 };
 
 std::optional<ReadStep> read_step(const toml::node& node, const Machine& machine,
-                                  Diagnostics& findings) {
+                                  Diagnostics& diagnostics) {
   const toml::table* raw = node.as_table();
   if (raw == nullptr) {
-    findings.add(position_of(node), "a step must be a table, not " + kind_of(node),
-                 "such as { dwell_s = 1.5 }");
+    diagnostics.add(position_of(node), "a step must be a table, not " + kind_of(node),
+                    "such as { dwell_s = 1.5 }");
     return std::nullopt;
   }
-  Table step(*raw, sections::steps, "a step", findings);
+  Table step(*raw, sections::steps, "a step", diagnostics);
   const Key<Step>* key = action_of(step);
   if (key == nullptr) return std::nullopt;
 
@@ -94,10 +94,10 @@ std::optional<ReadStep> read_step(const toml::node& node, const Machine& machine
       continue;
     }
     const std::string axis(1, "xyz"[i]);
-    findings.add(position_of(*step.node(*key)->as_table()->get(axis)),
-                 axis + " = " + text_of(*out.move_mm[i]) +
-                     " is outside machine.travel_mm, which is " + text_of(travel.low) + " to " +
-                     text_of(travel.high));
+    diagnostics.add(position_of(*step.node(*key)->as_table()->get(axis)),
+                    axis + " = " + text_of(*out.move_mm[i]) +
+                        " is outside machine.travel_mm, which is " + text_of(travel.low) + " to " +
+                        text_of(travel.high));
   }
   return read;
 }
@@ -106,29 +106,28 @@ std::optional<ReadStep> read_step(const toml::node& node, const Machine& machine
 void check_template(const Table<Dialect>& dialect, std::string Dialect::*field,
                     const std::string& text) {
   static constexpr std::array<std::string_view, 3> known{"tool", "heater", "temp"};
-  const auto complain = [&](std::string message, std::string hint) {
-    dialect.findings().add(dialect.at(field),
-                           std::string(dialect.section().of(field).name) + ' ' + std::move(message),
-                           std::move(hint));
+  const auto report = [&](std::string message, std::string hint) {
+    dialect.diagnostics().add(
+        dialect.at(field), std::string(dialect.section().of(field).name) + ' ' + std::move(message),
+        std::move(hint));
   };
   bool temp = false, which = false;
   for (std::size_t i = 0; i < text.size(); ++i) {
-    if (text[i] == '}') return complain("has a } without its {", {});
+    if (text[i] == '}') return report("has a } without its {", {});
     if (text[i] != '{') continue;
     const std::size_t end = text.find_first_of("{}", i + 1);
     if (end == std::string::npos || text[end] == '{') {
-      return complain("has a { without its }", {});
+      return report("has a { without its }", {});
     }
     const std::string word = text.substr(i + 1, end - i - 1);
     if (std::find(known.begin(), known.end(), word) == known.end()) {
-      return complain("has an unknown placeholder " + quoted('{' + word + '}'),
-                      suggest(word, known));
+      return report("has an unknown placeholder " + quoted('{' + word + '}'), suggest(word, known));
     }
     (word == "temp" ? temp : which) = true;
     i = end;
   }
-  if (!temp) return complain("must contain {temp}", {});
-  if (!which) return complain("must contain {tool} or {heater}", {});
+  if (!temp) return report("must contain {temp}", {});
+  if (!which) return report("must contain {tool} or {heater}", {});
 }
 
 }  // namespace
@@ -137,23 +136,23 @@ void read_steps(const Table<Rules>& root, const Machine& machine, std::vector<Se
                 StepPlaces& places) {
   const toml::table* steps = root.named(sections::steps);
   if (steps == nullptr) return;
-  Diagnostics& findings = root.findings();
+  Diagnostics& diagnostics = root.diagnostics();
   for (const auto& [key, node] : *steps) {
     const std::string name(key.str());
-    if (name.empty()) findings.add(key.source().begin, "a step sequence must have a name");
+    if (name.empty()) diagnostics.add(key.source().begin, "a step sequence must have a name");
     if (const auto why = why_unfit(name)) {
-      findings.add(key.source().begin, "the name of a step sequence " + *why);
+      diagnostics.add(key.source().begin, "the name of a step sequence " + *why);
     }
     const toml::array* array = node.as_array();
     if (array == nullptr) {
-      findings.add(position_of(node),
-                   quoted(name) + " must be an array of steps, not " + kind_of(node),
-                   "such as [ { dwell_s = 1.5 } ]");
+      diagnostics.add(position_of(node),
+                      quoted(name) + " must be an array of steps, not " + kind_of(node),
+                      "such as [ { dwell_s = 1.5 } ]");
       continue;
     }
     Sequence sequence{name, {}};
     for (const toml::node& element : *array) {
-      const auto step = read_step(element, machine, findings);
+      const auto step = read_step(element, machine, diagnostics);
       if (!step) continue;
       if (step->value.action == Action::temp) {
         places.temperatures[name].push_back({step->value.amount, step->amount_at});
@@ -175,7 +174,7 @@ void read_dialect(const Table<Rules>& root, Dialect& into) {
   if (own_set) check_template(*t, &Dialect::set, into.set);
   if (own_wait) check_template(*t, &Dialect::wait, into.wait);
   if (into.temperature_index_is_heater) {
-    // What the job's T means there, ours has to mean too.
+    // T means the same in what is written as in the job.
     if (!own_set) into.set = "M104 T{heater} S{temp}";
     if (!own_wait) into.wait = "M109 T{heater} S{temp}";
   }

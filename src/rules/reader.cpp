@@ -161,7 +161,7 @@ std::optional<std::string> why_unfit(std::string_view text) {
 }
 
 std::optional<double> number_in(const toml::node& node, std::string_view what, Limits limits,
-                                Diagnostics& findings) {
+                                Diagnostics& diagnostics) {
   const std::string name(what);
   double value = 0;
   if (const auto* whole = node.as_integer()) {
@@ -169,45 +169,46 @@ std::optional<double> number_in(const toml::node& node, std::string_view what, L
   } else if (const auto* real = node.as_floating_point()) {
     value = real->get();
   } else {
-    findings.add(position_of(node), name + " must be a number, not " + kind_of(node));
+    diagnostics.add(position_of(node), name + " must be a number, not " + kind_of(node));
     return std::nullopt;
   }
   if (!std::isfinite(value)) {
-    findings.add(position_of(node), name + " must be a finite number, not " + text_of(value));
+    diagnostics.add(position_of(node), name + " must be a finite number, not " + text_of(value));
     return std::nullopt;
   }
   if (!limits.admit(value)) {
-    findings.add(position_of(node), name + ' ' + limits.text() + ", not " + text_of(value));
+    diagnostics.add(position_of(node), name + ' ' + limits.text() + ", not " + text_of(value));
     return std::nullopt;
   }
   return value;
 }
 
-std::optional<int> index_in(const toml::node& node, std::string_view what, Diagnostics& findings) {
+std::optional<int> index_in(const toml::node& node, std::string_view what,
+                            Diagnostics& diagnostics) {
   const auto* whole = node.as_integer();
   if (whole == nullptr) {
-    findings.add(position_of(node),
-                 std::string(what) + " must be a whole number, not " + kind_of(node));
+    diagnostics.add(position_of(node),
+                    std::string(what) + " must be a whole number, not " + kind_of(node));
     return std::nullopt;
   }
   if (whole->get() < 0 || whole->get() > kMaxIndex) {
-    findings.add(position_of(node), std::string(what) + " must be from 0 to " +
-                                        std::to_string(kMaxIndex) + ", not " +
-                                        std::to_string(whole->get()));
+    diagnostics.add(position_of(node), std::string(what) + " must be from 0 to " +
+                                           std::to_string(kMaxIndex) + ", not " +
+                                           std::to_string(whole->get()));
     return std::nullopt;
   }
   return static_cast<int>(whole->get());
 }
 
 RawTable::RawTable(const toml::table& table, std::string where, std::vector<std::string_view> known,
-                   Diagnostics& findings)
-    : table_(table), where_(std::move(where)), findings_(findings) {
+                   Diagnostics& diagnostics)
+    : table_(table), where_(std::move(where)), diagnostics_(diagnostics) {
   for (const auto& [key, value] : table_) {
     if (std::find(known.begin(), known.end(), key.str()) != known.end()) continue;
     has_unknown_ = true;
-    if (!findings_.wanted(key.source().begin)) continue;
-    findings_.add(key.source().begin, "unknown key " + quoted(key.str()) + " in " + where_,
-                  suggest(key.str(), known));
+    if (!diagnostics_.wanted(key.source().begin)) continue;
+    diagnostics_.add(key.source().begin, "unknown key " + quoted(key.str()) + " in " + where_,
+                     suggest(key.str(), known));
   }
 }
 
@@ -224,7 +225,7 @@ Position RawTable::at_key(std::string_view key) const {
 bool RawTable::need(std::string_view key, std::string_view hint) const {
   if (find(key) != nullptr) return true;
   if (!has_unknown_) {
-    findings_.add(at(), where_ + " needs " + quoted(key), std::string(hint));
+    diagnostics_.add(at(), where_ + " needs " + quoted(key), std::string(hint));
   }
   return false;
 }
@@ -232,7 +233,7 @@ bool RawTable::need(std::string_view key, std::string_view hint) const {
 bool RawTable::number(std::string_view key, Limits limits, double& into) const {
   const toml::node* node = find(key);
   if (node == nullptr) return false;
-  const auto value = number_in(*node, key, limits, findings_);
+  const auto value = number_in(*node, key, limits, diagnostics_);
   if (value) into = *value;
   return value.has_value();
 }
@@ -240,7 +241,7 @@ bool RawTable::number(std::string_view key, Limits limits, double& into) const {
 bool RawTable::index(std::string_view key, int& into) const {
   const toml::node* node = find(key);
   if (node == nullptr) return false;
-  const auto value = index_in(*node, key, findings_);
+  const auto value = index_in(*node, key, diagnostics_);
   if (value) into = *value;
   return value.has_value();
 }
@@ -250,8 +251,8 @@ bool RawTable::flag(std::string_view key, bool& into) const {
   if (node == nullptr) return false;
   const auto* value = node->as_boolean();
   if (value == nullptr) {
-    findings_.add(position_of(*node),
-                  std::string(key) + " must be true or false, not " + kind_of(*node));
+    diagnostics_.add(position_of(*node),
+                     std::string(key) + " must be true or false, not " + kind_of(*node));
     return false;
   }
   into = value->get();
@@ -263,8 +264,8 @@ bool RawTable::raw_text(std::string_view key, std::string& into) const {
   if (node == nullptr) return false;
   const auto* value = node->as_string();
   if (value == nullptr) {
-    findings_.add(position_of(*node),
-                  std::string(key) + " must be a string, not " + kind_of(*node));
+    diagnostics_.add(position_of(*node),
+                     std::string(key) + " must be a string, not " + kind_of(*node));
     return false;
   }
   into = value->get();
@@ -275,7 +276,7 @@ bool RawTable::fit_text(std::string_view key, std::string& into) const {
   std::string text;
   if (!raw_text(key, text)) return false;
   if (const auto why = why_unfit(text)) {
-    findings_.add(at(key), std::string(key) + ' ' + *why);
+    diagnostics_.add(at(key), std::string(key) + ' ' + *why);
     return false;
   }
   into = std::move(text);
@@ -286,7 +287,7 @@ bool RawTable::filled_text(std::string_view key, std::string& into) const {
   std::string text;
   if (!raw_text(key, text)) return false;
   if (text.empty()) {
-    findings_.add(at(key), std::string(key) + " must not be empty");
+    diagnostics_.add(at(key), std::string(key) + " must not be empty");
     return false;
   }
   into = std::move(text);
@@ -303,18 +304,18 @@ bool RawTable::lines(std::string_view key, std::vector<std::string>& into) const
   if (node == nullptr) return false;
   const toml::array* array = node->as_array();
   if (array == nullptr) {
-    findings_.add(position_of(*node),
-                  std::string(key) + " must be an array of strings, not " + kind_of(*node));
+    diagnostics_.add(position_of(*node),
+                     std::string(key) + " must be an array of strings, not " + kind_of(*node));
     return false;
   }
   std::vector<std::string> out;
   for (const toml::node& element : *array) {
     const auto* line = element.as_string();
     if (line == nullptr) {
-      findings_.add(position_of(element),
-                    "a line of " + std::string(key) + " must be a string, not " + kind_of(element));
+      diagnostics_.add(position_of(element), "a line of " + std::string(key) +
+                                                 " must be a string, not " + kind_of(element));
     } else if (const auto why = why_unfit(line->get())) {
-      findings_.add(position_of(element), "a line of " + std::string(key) + ' ' + *why);
+      diagnostics_.add(position_of(element), "a line of " + std::string(key) + ' ' + *why);
     } else {
       out.push_back(line->get());
     }
@@ -328,17 +329,17 @@ bool RawTable::range(std::string_view key, Range& into) const {
   if (node == nullptr) return false;
   const toml::array* pair = node->as_array();
   if (pair == nullptr || pair->size() != 2) {
-    findings_.add(position_of(*node),
-                  std::string(key) + " must be an array of two numbers, lowest and highest");
+    diagnostics_.add(position_of(*node),
+                     std::string(key) + " must be an array of two numbers, lowest and highest");
     return false;
   }
   const Limits limits{Range().low, Range().high};
-  const auto low = number_in(*pair->get(0), key, limits, findings_);
-  const auto high = number_in(*pair->get(1), key, limits, findings_);
+  const auto low = number_in(*pair->get(0), key, limits, diagnostics_);
+  const auto high = number_in(*pair->get(1), key, limits, diagnostics_);
   if (!low || !high) return false;
   if (*low >= *high) {
-    findings_.add(position_of(*node), std::string(key) + " must go from lower to higher, not " +
-                                          text_of(*low) + " to " + text_of(*high));
+    diagnostics_.add(position_of(*node), std::string(key) + " must go from lower to higher, not " +
+                                             text_of(*low) + " to " + text_of(*high));
     return false;
   }
   into = {*low, *high};
@@ -349,7 +350,7 @@ std::optional<RawTable> RawTable::table(std::string_view key, std::string where,
                                         std::vector<std::string_view> known) const {
   const toml::table* inner = open_table(key);
   if (inner == nullptr) return std::nullopt;
-  return RawTable(*inner, std::move(where), std::move(known), findings_);
+  return RawTable(*inner, std::move(where), std::move(known), diagnostics_);
 }
 
 const toml::table* RawTable::open_table(std::string_view key) const {
@@ -357,9 +358,9 @@ const toml::table* RawTable::open_table(std::string_view key) const {
   if (node == nullptr) return nullptr;
   const toml::table* inner = node->as_table();
   if (inner == nullptr) {
-    findings_.add(position_of(*node),
-                  std::string(key) + " must be a table, not " +
-                      (node->is_array_of_tables() ? "an array of tables" : kind_of(*node)));
+    diagnostics_.add(position_of(*node),
+                     std::string(key) + " must be a table, not " +
+                         (node->is_array_of_tables() ? "an array of tables" : kind_of(*node)));
   }
   return inner;
 }
@@ -370,17 +371,17 @@ std::vector<const toml::table*> RawTable::tables(std::string_view key) const {
   if (node == nullptr) return out;
   const toml::array* array = node->as_array();
   if (array == nullptr) {
-    findings_.add(position_of(*node),
-                  std::string(key) + " must be an array of tables, not " + kind_of(*node),
-                  node->is_table() ? "write [[" + std::string(key) + "]]" : "");
+    diagnostics_.add(position_of(*node),
+                     std::string(key) + " must be an array of tables, not " + kind_of(*node),
+                     node->is_table() ? "write [[" + std::string(key) + "]]" : "");
     return out;
   }
   for (const toml::node& element : *array) {
     if (const toml::table* inner = element.as_table()) {
       out.push_back(inner);
     } else {
-      findings_.add(position_of(element),
-                    std::string(key) + " must hold tables, not " + kind_of(element));
+      diagnostics_.add(position_of(element),
+                       std::string(key) + " must hold tables, not " + kind_of(element));
     }
   }
   return out;

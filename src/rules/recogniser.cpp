@@ -38,7 +38,8 @@ std::string why_not_compiled(const RE2& re) {
   return "pattern does not compile: " + printable(re.error());
 }
 
-// Compiles, and has at most one group of each name that is read: of two, only the first would be.
+// Checks that it compiles, and has no two groups of one name, of which only the first would be
+// read.
 std::optional<std::string> why_unusable(const RE2& re, std::size_t* room = nullptr) {
   if (!re.ok()) return why_not_compiled(re);
   if (room != nullptr) {
@@ -96,9 +97,9 @@ std::optional<double> temperature_from(std::string_view text) {
 bool is_digit(char c) { return c >= '0' && c <= '9'; }
 bool is_quantifier(char c) { return c == '?' || c == '*' || c == '+' || c == '{'; }
 
-// Whether a match of `pattern` might be in, or run over, a line of an ordinary move. Decided on the
-// pattern's text, and certain only when it says no: that takes a pattern tied to the start of the
-// line, without alternatives, that goes on with a character or a G number no move starts with.
+// Whether `pattern` might match within a line of an ordinary move. It is decided on the pattern's
+// text, and only a no is certain: it takes a pattern tied to the start of the line, without
+// alternatives, that goes on with a character or a G number no move starts with.
 bool could_want_moves(std::string_view pattern) {
   if (pattern.find('|') != std::string_view::npos) return true;
   if (pattern.substr(0, 4) == "(?i)") pattern.remove_prefix(4);

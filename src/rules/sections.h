@@ -19,7 +19,7 @@ using Edit = std::function<Status(toml::table& file)>;
 [[nodiscard]] Result<Rules> load_edited(std::string_view text, const std::string& name,
                                         const Edit& edit);
 
-// Where in the file the steps are whose rightness depends on other sections, by sequence.
+// Positions of the steps that other sections restrict, by sequence.
 struct StepPlaces {
   struct Temperature {
     double temp_c;
@@ -37,8 +37,8 @@ void read_steps(const Table<Rules>& root, const Machine& machine, std::vector<Se
                 StepPlaces& places);
 void read_dialect(const Table<Rules>& root, Dialect& into);
 
-// Who names which sequence of [steps], and whether that goes together. REQUIRES: toolheads are read
-// in the order in which Rules has them.
+// The names of sequences in toolheads, filaments and materials, and the checks of what they run.
+// REQUIRES: toolheads are read in the order in which Rules has them.
 class SequenceUses {
  public:
   // The sequences that a toolhead, filament or material names. `t` has been read into `from`.
@@ -47,7 +47,8 @@ class SequenceUses {
   [[nodiscard]] bool any() const { return !uses_.empty(); }
   // `head_of`: each filament's toolhead, or nothing where that is not known.
   void check(const Rules& rules, const StepPlaces& steps,
-             const std::vector<std::optional<std::size_t>>& head_of, Diagnostics& findings) const;
+             const std::vector<std::optional<std::size_t>>& head_of,
+             Diagnostics& diagnostics) const;
 
  private:
   struct Use {
@@ -60,15 +61,15 @@ class SequenceUses {
 
   template <class S>
   void add_named(const Table<S>& t, const S& from);
-  void check_names(const Rules& rules, Diagnostics& findings) const;
-  void check_balance(const Rules& rules, Diagnostics& findings) const;
+  void check_names(const Rules& rules, Diagnostics& diagnostics) const;
+  void check_balance(const Rules& rules, Diagnostics& diagnostics) const;
 
   std::vector<Use> uses_;
   std::vector<HeadPlaces> heads_;  // as Rules::toolheads
 };
 
 void check_max(Position at, const std::string& key, double temp_c, const Toolhead& head,
-               Diagnostics& findings);
+               Diagnostics& diagnostics);
 
 // Reads only and never of a filament, and checks them with fixed. REQUIRES: all toolheads are read.
 class PlaceReader {
@@ -78,11 +79,11 @@ class PlaceReader {
   void read(const Table<Filament>& filament, Filament& into) const;
 
  private:
-  bool places(const toml::node* node, std::string_view key, Diagnostics& findings,
+  bool places(const toml::node* node, std::string_view key, Diagnostics& diagnostics,
               Places& into) const;
-  void tool(const toml::node& node, std::string_view key, Diagnostics& findings,
+  void tool(const toml::node& node, std::string_view key, Diagnostics& diagnostics,
             Places& into) const;
-  void head(const toml::node& node, const std::string& name, Diagnostics& findings,
+  void head(const toml::node& node, const std::string& name, Diagnostics& diagnostics,
             Places& into) const;
   [[nodiscard]] bool some_left(const Filament& filament) const;
 

@@ -30,9 +30,9 @@ struct ValueReader {
     const toml::node* node = table.find(key.name);
     if (const auto* word = node->as_string(); word != nullptr && number.word_flag != nullptr) {
       if (word->get() == number.word) return into.*number.word_flag = true;
-      table.findings().add(position_of(*node), std::string(key.name) + " must be a number or " +
-                                                   quoted(number.word) + ", not " +
-                                                   quoted(word->get()));
+      table.diagnostics().add(position_of(*node), std::string(key.name) + " must be a number or " +
+                                                      quoted(number.word) + ", not " +
+                                                      quoted(word->get()));
       return false;
     }
     double value = 0;
@@ -64,9 +64,9 @@ struct ValueReader {
       }
       known.push_back(w.name);
     }
-    table.findings().add(table.at(key.name),
-                         "unknown " + std::string(key.name) + ' ' + quoted(word),
-                         suggest(word, known));
+    table.diagnostics().add(table.at(key.name),
+                            "unknown " + std::string(key.name) + ' ' + quoted(word),
+                            suggest(word, known));
     return false;
   }
   bool operator()(const Lines<S>& lines) const { return table.lines(key.name, into.*lines.field); }
@@ -107,8 +107,8 @@ struct ValueReader {
     bool yes = true;
     if (!table.flag(key.name, yes)) return false;
     if (!yes) {
-      table.findings().add(table.at(key.name), std::string(key.name) + " must be true",
-                           "leave the step out instead");
+      table.diagnostics().add(table.at(key.name), std::string(key.name) + " must be true",
+                              "leave the step out instead");
     }
     return yes;
   }
@@ -149,8 +149,8 @@ struct ValueReader {
 
 template <class S>
 Table<S>::Table(const toml::table& table, const Section<S>& section, std::string where,
-                Diagnostics& findings)
-    : table_(table, std::move(where), names(section), findings), section_(section) {}
+                Diagnostics& diagnostics)
+    : table_(table, std::move(where), names(section), diagnostics), section_(section) {}
 
 template <class S>
 bool Table<S>::read(S& into) {

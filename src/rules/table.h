@@ -1,7 +1,7 @@
 // One table of the rule file, read by the descriptors of its section.
 //
 // Contract: a key can be asked for by its field only, so that none is read that the section does
-// not describe. Unknown keys are a complaint at once. Internal to rules/.
+// not describe. Unknown keys are reported at once. Internal to rules/.
 #pragma once
 
 #include <algorithm>
@@ -23,20 +23,20 @@ class Table {
  public:
   // `where` is what messages call the table.
   Table(const toml::table& table, const Section<S>& section, std::string where,
-        Diagnostics& findings);
-  Table(const toml::table& table, const Section<S>& section, Diagnostics& findings)
-      : Table(table, section, std::string(section.header), findings) {}
+        Diagnostics& diagnostics);
+  Table(const toml::table& table, const Section<S>& section, Diagnostics& diagnostics)
+      : Table(table, section, std::string(section.header), diagnostics) {}
 
-  // Reads each key that is there and needs no other section; complains of those that are wrong, and
-  // of those that are required and missing. Says whether each that is required was read.
+  // Reads each key that is there and needs no other section; reports those that are wrong, and
+  // those that are required and missing. Says whether all that are required were read.
   bool read(S& into);
   // Reads the one of that field, and says whether it was there and right.
   template <FieldPointer Member>
   bool read(Member field, S& into) {
     return read_key(section_.of(field), into);
   }
-  // Complains unless it is there. Silent where the table has an unknown key: then that is the
-  // complaint, most likely a slip for this one.
+  // Reports a missing key, unless the table has an unknown one: that is reported already, and most
+  // likely a slip for this one.
   bool need(const Key<S>& key) const { return need(key, key.hint); }
   bool need(const Key<S>& key, std::string_view hint) const { return table_.need(key.name, hint); }
 
@@ -77,7 +77,7 @@ class Table {
   [[nodiscard]] std::optional<Table<Inner>> one(const Section<Inner>& inner) const {
     const toml::table* raw = table_.open_table(inner.name);
     if (raw == nullptr) return std::nullopt;
-    return Table<Inner>(*raw, inner, findings());
+    return Table<Inner>(*raw, inner, diagnostics());
   }
   [[nodiscard]] std::vector<const toml::table*> list(const SectionInfo& inner) const {
     return table_.tables(inner.name);
@@ -90,7 +90,7 @@ class Table {
   }
 
   [[nodiscard]] const Section<S>& section() const { return section_; }
-  [[nodiscard]] Diagnostics& findings() const { return table_.findings(); }
+  [[nodiscard]] Diagnostics& diagnostics() const { return table_.diagnostics(); }
 
  private:
   bool read_key(const Key<S>& key, S& into);

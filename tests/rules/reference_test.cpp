@@ -1,5 +1,4 @@
 // Texts that name the keys of a rule file, held against the table of keys.
-#include <algorithm>
 #include <catch2/catch.hpp>
 #include <filesystem>
 #include <fstream>
@@ -130,51 +129,6 @@ TEST_CASE("the README's list of sequences has every key that names one") {
     if (info.range == "a sequence of [steps]") keys.emplace(info.name);
   }
   CHECK(listed == keys);
-}
-
-TEST_CASE("the fuzzer's dictionary has every key, section and word") {
-  const std::string dictionary = file("tests/fuzz/rules.dict");
-  const auto has = [&](const std::string& text) {
-    INFO(text);
-    CHECK(dictionary.find(text) != std::string::npos);
-  };
-  for (const KeyInfo& info : all_keys()) {
-    // Alone, or in a step.
-    const std::string key = std::string(info.name) + " = ";
-    INFO(key);
-    CHECK((dictionary.find("\n\"" + key) != std::string::npos ||
-           dictionary.find("\n\"{ " + key) != std::string::npos));
-    for (const Word& word : info.words) has("\"\\\"" + std::string(word.name) + "\\\"\"");
-  }
-  for_each_section([&](const auto& section) {
-    switch (section.shape) {
-      case SectionInfo::Shape::one:
-      case SectionInfo::Shape::sequences:
-        return has("\"[" + std::string(section.name) + "]\\x0a\"");
-      case SectionInfo::Shape::list:
-        return has("\"[[" + std::string(section.name) + "]]\\x0a\"");
-      case SectionInfo::Shape::named:
-        return has("\"[" + std::string(section.name) + ".");
-      default:
-        return;
-    }
-  });
-}
-
-TEST_CASE("the fuzzer's dictionary has no key that there is not") {
-  static const std::regex kEntry(R"(^"(?:\{ )?([a-z0-9_]+) = .*"$)");
-  std::istringstream in(file("tests/fuzz/rules.dict"));
-  const auto keys = all_keys();
-  int entries = 0;
-  for (std::string line; std::getline(in, line);) {
-    std::smatch m;
-    if (!std::regex_match(line, m, kEntry)) continue;
-    ++entries;
-    INFO(line);
-    CHECK(std::any_of(keys.begin(), keys.end(),
-                      [&](const KeyInfo& info) { return info.name == m[1].str(); }));
-  }
-  CHECK(entries > 60);
 }
 
 // Tables of a rule file are read by descriptors alone: Table has no other way in, and nobody but
