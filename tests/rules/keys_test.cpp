@@ -331,6 +331,21 @@ TEST_CASE("each key is missed where it is required, and near where it is misspel
   });
 }
 
+TEST_CASE("a key that is near to none is answered with the keys of its section") {
+  for_each_section([](const auto& section) {
+    using Shape = SectionInfo::Shape;
+    if (section.shape == Shape::file || section.shape == Shape::sequences) return;
+    INFO(section.header);
+    std::string known;
+    for (const auto& key : section.keys) {
+      if (known.size() > 300) break;
+      known += (known.empty() ? "" : ", ") + std::string(key.name);
+    }
+    const Placed p = placed(section, std::string(30, 'q'), "1");
+    CHECK(refusal(p.text()).ends_with("^\n  hint: known here: " + known));
+  });
+}
+
 TEST_CASE("each text that is copied into jobs is fit to be") {
   for_each_key([](const auto& section, const auto& key, const KeyInfo&) {
     using S = std::remove_cvref_t<decltype(in(std::declval<Rules>(), section))>;
