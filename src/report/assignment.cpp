@@ -3,9 +3,10 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
-#include <iterator>
 
+#include "report/forecast_tables.h"
 #include "report/json_parts.h"
 #include "report/lines.h"
 
@@ -15,8 +16,16 @@ namespace {
 
 using By = assign::Problem::By;
 
-const char* unit_of(const AssignmentSummary& s) {
-  return s.matrix != nullptr && s.matrix->unit == rules::Matrix::Unit::g ? "g" : "mm3";
+constexpr std::array<Figure<assign::Figures>, 4> kChangeFigures{
+    {{&kToolheadChanges, &assign::Figures::toolhead_changes},
+     {&kFilamentChanges, &assign::Figures::filament_changes},
+     {&kExchanging, &assign::Figures::exchange_s},
+     {&kChangeTime, &assign::Figures::change_s}}};
+
+// In the matrix's unit.
+Figure<assign::Figures> purge_of(const AssignmentSummary& s) {
+  const bool grams = s.matrix != nullptr && s.matrix->unit == rules::Matrix::Unit::g;
+  return {grams ? &kPurge : &kPurgeVolume, &assign::Figures::purge};
 }
 
 const std::string& head_of(const AssignmentSummary& s, int tool) {
@@ -59,32 +68,36 @@ class Text : private Lines {
   explicit Text(const AssignmentSummary& s) : s_(s), a_(s.assignment) {}
 
   std::string run() {
-    line("{}", clean(s_.path));
-    line("  on {}", clean(s_.rules.machine.name));
-    line("  rules: {}", rules_words(s_.rules));
+    begin(s_.path, s_.rules);
     if (a_.map.empty()) {
       line("The job selects no tool: there is nothing to assign.");
       return std::move(out_);
     }
-    out_ += '\n';
-    const bool purge =
-        a_.baseline.purge && a_.best.purge && *a_.baseline.purge + *a_.best.purge > 0;
-    line("{:<14} {:>16} {:>16} {:>13} {:>13} {:>13}", "", "toolhead changes", "filament changes",
-         "exchanging", "all changes", purge ? "purge" : "");
-    row("as it is", a_.baseline, purge);
-    row(a_.optimal ? "best" : "best found", a_.best, purge);
+    add(cost_table());
     out_ += '\n';
     verdict();
-    out_ += '\n';
-    loading();
+    add(loading_table());
     return std::move(out_);
   }
 
  private:
-  void row(const char* name, const assign::Figures& f, bool purge) {
-    line("{:<14} {:>16} {:>16} {:>13} {:>13} {:>13}", name, f.toolhead_changes, f.filament_changes,
-         duration(f.exchange_s), duration(f.change_s),
-         purge ? number(*f.purge, 1) + ' ' + unit_of(s_) : "");
+  [[nodiscard]] Table cost_table() const {
+    constexpr std::array<std::size_t, kChangeFigures.size()> kWidths{16, 16, 13, 13};
+    const bool purge =
+        a_.baseline.purge && a_.best.purge && *a_.baseline.purge + *a_.best.purge > 0;
+    const Figure<assign::Figures> purge_figure = purge_of(s_);
+    Table out{.columns = {{.head = "", .kind = Column::Kind::name, .width = 14}}};
+    add_columns<assign::Figures>(out, kChangeFigures, kWidths);
+    if (purge) out.columns.push_back({.head = std::string((*purge_figure).words), .width = 13});
+    const auto add_row = [&](const char* name, const assign::Figures& figures) {
+      Row row{.cells = {std::string(name)}};
+      add_cells<assign::Figures>(row, kChangeFigures, figures);
+      if (purge) row.cells.emplace_back(purge_figure.amount(figures));
+      out.rows.push_back(std::move(row));
+    };
+    add_row("as it is", a_.baseline);
+    add_row(a_.optimal ? "best" : "best found", a_.best);
+    return out;
   }
 
   [[nodiscard]] std::string amount(double cost) const {
@@ -92,7 +105,7 @@ class Text : private Lines {
     if (counts_exchanges(s_)) {
       return counted(std::uint64_t(std::llround(cost)), "exchange", "exchanges");
     }
-    return number(cost, 1) + ' ' + unit_of(s_);
+    return text_of({cost, purge_of(s_).quantity->unit, 1});
   }
 
   void verdict() {
@@ -115,28 +128,32 @@ class Text : private Lines {
     }
   }
 
-  void loading() {
-    line("{:<6} {:<16} {:<16} {:<24} {}", "load", "toolhead", "material", "filament", "");
+  [[nodiscard]] Table loading_table() const {
+    using Kind = Column::Kind;
+    Table out{.columns = {{.head = "load", .kind = Kind::name, .width = 6},
+                          {.head = "toolhead", .kind = Kind::text, .width = 16},
+                          {.head = "material", .kind = Kind::text, .width = 16},
+                          {.head = "filament", .kind = Kind::text, .width = 24},
+                          {.head = "", .kind = Kind::text}}};
     for (const std::size_t f : by_new_tool(a_)) {
       const int from = s_.problem.filaments[f].tool;
       const int to = a_.map[f];
       const rules::Filament filament = s_.rules.filament(from);
-      line("{:<6} {:<16} {:<16} {:<24} {}", fmt::format("T{}", to), clean(head_of(s_, to), 40),
-           clean(filament.material, 40), clean(filament.name, 80),
-           from == to ? "stays" : fmt::format("from T{}", from));
+      out.rows.push_back({.cells = {fmt::format("T{}", to), clean(head_of(s_, to), 40),
+                                    clean(filament.material, 40), clean(filament.name, 80),
+                                    from == to ? "stays" : fmt::format("from T{}", from)}});
     }
+    return out;
   }
 
   const AssignmentSummary& s_;
   const assign::Assignment& a_;
 };
 
-Json figures(const assign::Figures& f, const std::string& unit) {
-  return {{"toolhead_changes", f.toolhead_changes},
-          {"filament_changes", f.filament_changes},
-          {"exchange_s", rounded(f.exchange_s)},
-          {"change_s", rounded(f.change_s)},
-          {"purge_" + unit, f.purge ? rounded(*f.purge) : Json(nullptr)}};
+Json figures_of(const AssignmentSummary& s, const assign::Figures& figures) {
+  Json out = figures_json<assign::Figures>(kChangeFigures, figures);
+  add_figures<assign::Figures>(out, std::array{purge_of(s)}, figures);
+  return out;
 }
 
 }  // namespace
@@ -148,15 +165,17 @@ std::string assignment_json(const AssignmentSummary& s) {
   Json out = json_begun();
   out["rules"] = rules_json(s.rules);
   out["by"] = s.problem.by == By::time ? "time" : "purge";
-  out["unit"] = s.problem.by == By::time ? "s" : counts_exchanges(s) ? "exchanges" : unit_of(s);
-  out["baseline"] = figures(a.baseline, unit_of(s));
+  out["unit"] = s.problem.by == By::time ? "s"
+                : counts_exchanges(s)     ? "exchanges"
+                                          : unit_name(purge_of(s).quantity->unit);
+  out["baseline"] = figures_of(s, a.baseline);
   out["baseline"]["allowed"] = a.baseline_allowed;
   Json map = Json::object();
   for (std::size_t f = 0; f < a.map.size(); ++f) {
     map[std::to_string(s.problem.filaments[f].tool)] = a.map[f];
   }
   out["best"]["map"] = std::move(map);
-  out["best"].update(figures(a.best, unit_of(s)));
+  out["best"].update(figures_of(s, a.best));
   out["best"]["moved"] = a.moved;
   out["best"]["optimal"] = a.optimal;
   out["best"]["cost"] = rounded(a.cost);

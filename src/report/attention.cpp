@@ -2,10 +2,9 @@
 
 #include <fmt/format.h>
 
-#include <cmath>
-
 #include "report/beginnings.h"
 #include "report/figures.h"
+#include "report/forecast_tables.h"
 #include "report/report.h"
 
 namespace forewarm::report {
@@ -120,19 +119,13 @@ namespace {
 
 // "2027-03-05: 18h 2, 19h 11"
 std::string by_hour(const Attention& a, LocalTime start) {
-  std::string out, line, day;
-  std::size_t days = 0;
-  for (const HourCount& h : exchanges_by_hour(a, start)) {
-    const bool same_day = h.date == day;
-    if (!same_day) {
-      if (days > 0) out += wrapped(line, 4);
-      if (++days > kDaysShown) return out + "    and on later days; --csv has them all\n";
-      day = h.date;
-      line = day + ':';
-    }
-    line += fmt::format("{} {:02}h {}", same_day ? "," : "", h.hour, h.exchanges);
+  const HourTable hours = hour_table(a, start);
+  std::string out;
+  for (const Row& row : hours.table.rows) {
+    out += wrapped(std::get<std::string>(row.cells[0]) + ": " + std::get<std::string>(row.cells[1]),
+                   4);
   }
-  return days > 0 ? out + wrapped(line, 4) : out;
+  return hours.more ? out + "    and on later days; --csv has them all\n" : out;
 }
 
 // "2 of 5 exchanges, 0.350 expected stops"
@@ -185,25 +178,6 @@ std::string attention_text(const Summary& s) {
   return out;
 }
 
-namespace {
-
-// RFC 4180, section 2: quoted where it has a quote, comma or line break; quotes doubled.
-std::string quoted_field(std::string_view text) {
-  if (text.find_first_of(",\"\r\n") == std::string_view::npos) return std::string(text);
-  std::string out = "\"";
-  for (const char c : text) {
-    if (c == '"') out += c;
-    out += c;
-  }
-  return out + '"';
-}
-
-std::string cell(double x) {
-  return std::isfinite(x) ? fmt::format("{}", thousandths(x)) : std::string();
-}
-
-}  // namespace
-
 std::string changes_csv(const Summary& s) {
   const Attention a = attention(s.job, s.lookahead, s.rules, s.schedule);
   std::string out = std::string(kChangesBeginning) +
@@ -211,16 +185,16 @@ std::string changes_csv(const Summary& s) {
                     "exchange_s,expected_stops\n";
   const auto tool = [](int t) { return t < 0 ? std::string() : std::to_string(t); };
   const auto filament = [&](int t) {
-    return t < 0 ? std::string() : quoted_field(clean(s.rules.filament(t).name));
+    return t < 0 ? std::string() : csv_field(clean(s.rules.filament(t).name));
   };
   for (std::size_t i = 0; i < s.job.tool_changes.size(); ++i) {
     const job::ToolChange& c = s.job.tool_changes[i];
     const std::string at = s.schedule ? date_time(later(s.schedule->start, a.changes[i].at_s)) : "";
     out += fmt::format(
-        "{},{},{},{},{},{},{},{},{},{},{},{}\n", cell(a.changes[i].at_s), at, job::name_of(c.kind),
-        c.head == job::kNone ? "" : quoted_field(clean(head_name(s, c.head))), tool(c.from_tool),
-        tool(c.tool), filament(c.from_tool), filament(c.tool), cell(c.park_s), cell(c.pick_s),
-        cell(c.exchange_s),
+        "{},{},{},{},{},{},{},{},{},{},{},{}\n", csv_field(a.changes[i].at_s), at,
+        job::name_of(c.kind), c.head == job::kNone ? "" : csv_field(clean(head_name(s, c.head))),
+        tool(c.from_tool), tool(c.tool), filament(c.from_tool), filament(c.tool),
+        csv_field(c.park_s), csv_field(c.pick_s), csv_field(c.exchange_s),
         a.expected_stops ? fmt::format("{}", a.changes[i].expected_stops) : std::string());
   }
   return out;

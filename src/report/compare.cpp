@@ -4,9 +4,9 @@
 
 #include <algorithm>
 #include <array>
-#include <cmath>
 #include <optional>
 #include <set>
+#include <utility>
 
 #include "report/beginnings.h"
 #include "report/json_parts.h"
@@ -37,26 +37,34 @@ Thresholds thresholds(const CompareRow& row) {
   return out;
 }
 
-const char* key_of(rules::Policy policy) {
-  switch (policy) {
-    case rules::Policy::timers:
-      return "timers";
-    case rules::Policy::hold:
-      return "hold";
-    case rules::Policy::lookahead:
-      return "lookahead";
-    case rules::Policy::as_sliced:
-      break;
+Json or_null(const std::optional<double>& value) { return value ? rounded(*value) : Json(nullptr); }
+
+// What a row says, under the keys of JSON and CSV, in order; null where there is no value.
+Json fields_of(const CompareRow& row) {
+  const Thresholds by = thresholds(row);
+  Json out;
+  out["policy"] = key_of(row.policy);
+  out["swept"] = row.swept.empty() ? Json(nullptr) : Json(row.swept);
+  // Not rounded: on_time goes to the millionth.
+  out["value"] = row.swept.empty() ? Json(nullptr) : Json(row.value);
+  out["off_over_s"] = by.off_over_best ? Json("best") : or_null(by.off_over_s);
+  out["timer_standby_s"] = or_null(by.timer_standby_s);
+  out["timer_off_s"] = or_null(by.timer_off_s);
+  add_figures<plan::Figures>(out, kPlanFigures, row.figures);
+  return out;
+}
+
+std::string csv_line(const Json& fields) {
+  std::string out;
+  bool first = true;
+  for (const auto& [key, value] : fields.items()) {
+    if (!std::exchange(first, false)) out += ',';
+    if (value.is_string()) out += csv_field(value.get<std::string>());
+    if (value.is_number_integer()) out += fmt::format("{}", value.get<std::uint64_t>());
+    if (value.is_number_float()) out += fmt::format("{}", value.get<double>());
   }
-  return "as_sliced";
+  return out + '\n';
 }
-
-Json given(const std::optional<double>& value) { return value ? rounded(*value) : Json(nullptr); }
-
-std::string cell(double x) {
-  return std::isfinite(x) ? fmt::format("{}", thousandths(x)) : std::string();
-}
-std::string cell(const std::optional<double>& x) { return x ? cell(*x) : std::string(); }
 
 }  // namespace
 
@@ -105,38 +113,23 @@ std::string json(const Comparison& comparison) {
   out["job"] = job_json(comparison.path, comparison.job);
   out["rules"] = rules_json(comparison.rules);
   out["rows"] = Json::array();
-  for (const CompareRow& row : comparison.rows) {
-    const Thresholds by = thresholds(row);
-    Json r;
-    r["policy"] = key_of(row.policy);
-    r["swept"] = row.swept.empty() ? Json(nullptr) : Json(row.swept);
-    // Not rounded: on_time goes to the millionth.
-    r["value"] = row.swept.empty() ? Json(nullptr) : Json(row.value);
-    r["off_over_s"] = by.off_over_best ? Json("best") : given(by.off_over_s);
-    r["timer_standby_s"] = given(by.timer_standby_s);
-    r["timer_off_s"] = given(by.timer_off_s);
-    r.update(figures_json(row.figures));
-    out["rows"].push_back(std::move(r));
-  }
-  out["bound"] = bound_json(comparison.bound);
+  for (const CompareRow& row : comparison.rows) out["rows"].push_back(fields_of(row));
+  out["bound"] = figures_json<Bound>(kBoundFigures, comparison.bound);
   return written(out);
 }
 
 std::string csv(const Comparison& comparison) {
-  std::string out = std::string(kComparisonBeginning) +
-                    "timer_standby_s,timer_off_s,duration_s,wait_s,hot_idle_s,"
-                    "energy_wh,cold_starts,peak_heating_w\n";
-  for (const CompareRow& row : comparison.rows) {
-    const Thresholds by = thresholds(row);
-    const plan::Figures& f = row.figures;
-    out += fmt::format("{},{},{},{},{},{},{},{},{},{},{},{}\n", key_of(row.policy), row.swept,
-                       row.swept.empty() ? std::string() : fmt::format("{}", row.value),
-                       by.off_over_best ? "best" : cell(by.off_over_s), cell(by.timer_standby_s),
-                       cell(by.timer_off_s), cell(f.duration_s), cell(f.wait_s), cell(f.hot_idle_s),
-                       cell(f.energy_wh), f.cold_starts, cell(f.peak_heating_w));
-  }
-  return out + fmt::format("bound,,,,,,,{},{},,,\n", cell(comparison.bound.wait_s),
-                           cell(comparison.bound.hot_idle_s));
+  // The header and the last row, which is the bound, have the columns of any row.
+  const Json columns = fields_of({});
+  std::string out;
+  for (const auto& [key, value] : columns.items()) out += (out.empty() ? "" : ",") + key;
+  out += '\n';
+  for (const CompareRow& row : comparison.rows) out += csv_line(fields_of(row));
+  Json last = columns;
+  for (auto& [key, value] : last.items()) value = nullptr;
+  last["policy"] = "bound";
+  add_figures<Bound>(last, kBoundFigures, comparison.bound);
+  return out + csv_line(last);
 }
 
 }  // namespace forewarm::report

@@ -2,11 +2,12 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
-#include <iterator>
 #include <span>
 
 #include "report/compare.h"
+#include "report/forecast_tables.h"
 #include "report/lines.h"
 
 namespace forewarm::report {
@@ -15,7 +16,14 @@ namespace {
 
 using rules::Policy;
 
-constexpr double kSomeWh = 0.05;  // less is rounding, as kSomeWaitS is for seconds
+// What two plans are told apart by.
+constexpr std::array<Figure<plan::Figures>, 4> kCompared{kPlanFigures[0], kPlanFigures[2],
+                                                         kPlanFigures[3], kPlanFigures[4]};
+static_assert(kCompared[0].quantity == &kDuration && kCompared[1].quantity == &kHotIdle &&
+              kCompared[2].quantity == &kEnergy && kCompared[3].quantity == &kColdStarts);
+
+// A difference smaller than this is rounding.
+double least_difference(Unit unit) { return unit == Unit::count ? 0.5 : kSomeWaitS; }
 
 // "15 min" where it is whole minutes; else as a duration.
 std::string minutes(double seconds) {
@@ -24,49 +32,36 @@ std::string minutes(double seconds) {
   return fmt::format("{:.0f} min", whole);
 }
 
-// "+4 min 10 s", "-1 h 02 min", "0 s".
-std::string signed_duration(double seconds) {
-  if (std::abs(seconds) < kSomeWaitS) return "0 s";
-  return (seconds < 0 ? "-" : "+") + duration(std::abs(seconds));
+// How much more of it `a` has than `b`; 0 where that is rounding.
+double more_of(const Figure<plan::Figures>& figure, const plan::Figures& a,
+               const plan::Figures& b) {
+  const double more = figure.value(a) - figure.value(b);
+  return std::abs(more) < least_difference((*figure).unit) ? 0 : more;
 }
-
-std::string signed_number(double x, int digits) {
-  const std::string out = number(x, digits);
-  return out[0] == '-' || out.find_first_of("123456789") == std::string::npos ? out : '+' + out;
-}
-
-double cold_starts(const plan::Figures& f) { return double(f.cold_starts); }
 
 bool as_long(const plan::Figures& a, const plan::Figures& b) {
-  return std::abs(a.duration_s - b.duration_s) < kSomeWaitS;
+  return more_of(kCompared[0], a, b) == 0;
 }
 
 bool alike(const plan::Figures& a, const plan::Figures& b) {
-  return as_long(a, b) && std::abs(a.hot_idle_s - b.hot_idle_s) < kSomeWaitS &&
-         std::abs(a.energy_wh - b.energy_wh) < kSomeWh && a.cold_starts == b.cold_starts;
+  return std::all_of(kCompared.begin(), kCompared.end(),
+                     [&](const auto& figure) { return more_of(figure, a, b) == 0; });
 }
 
 // What `a` has more and less than `b`: "4 min 10 s shorter, 3.2 Wh more, 1 cold start fewer".
 std::string difference(const plan::Figures& a, const plan::Figures& b) {
   if (alike(a, b)) return "the same";
-  std::string out;
-  const auto say = [&](const std::string& words) { out += (out.empty() ? "" : ", ") + words; };
-  const double time_s = a.duration_s - b.duration_s;
-  if (std::abs(time_s) >= kSomeWaitS) {
-    say(duration(std::abs(time_s)) + (time_s < 0 ? " shorter" : " longer"));
-  } else {
-    say("as long");
-  }
-  const double hot_s = a.hot_idle_s - b.hot_idle_s;
-  if (std::abs(hot_s) >= kSomeWaitS) {
-    say(duration(std::abs(hot_s)) + (hot_s < 0 ? " less hot idle" : " more hot idle"));
-  }
-  const double wh = a.energy_wh - b.energy_wh;
-  if (std::abs(wh) >= kSomeWh) say(number(std::abs(wh), 1) + (wh < 0 ? " Wh less" : " Wh more"));
-  if (a.cold_starts != b.cold_starts) {
-    const bool fewer = a.cold_starts < b.cold_starts;
-    const auto n = fewer ? b.cold_starts - a.cold_starts : a.cold_starts - b.cold_starts;
-    say(counted(n, "cold start", "cold starts") + (fewer ? " fewer" : " more"));
+  std::string out = as_long(a, b) ? "as long" : "";
+  for (const Figure<plan::Figures>& figure : kCompared) {
+    const double more = more_of(figure, a, b);
+    if (more == 0) continue;
+    const Quantity& quantity = *figure;
+    const Amount amount{std::abs(more), quantity.unit, quantity.decimals};
+    out += fmt::format("{}{} {}", out.empty() ? "" : ", ",
+                       quantity.one.empty()
+                           ? text_of(amount)
+                           : counted(std::uint64_t(amount.value), quantity.one, quantity.words),
+                       more < 0 ? quantity.less : quantity.more);
   }
   return out;
 }
@@ -83,20 +78,22 @@ std::string merit(const CompareRow& best, bool same_length) {
 // The shortest job first; of equally short ones that with the least energy.
 bool better(const plan::Figures& a, const plan::Figures& b) {
   if (!as_long(a, b)) return a.duration_s < b.duration_s;
-  return a.energy_wh < b.energy_wh - kSomeWh;
+  return more_of(kCompared[2], a, b) < 0;
 }
 
-class Page : private Lines {
+Column label_column(std::string head) {
+  return {.head = std::move(head), .kind = Column::Kind::name, .width = 28};
+}
+
+class Text : private Lines {
  public:
-  explicit Page(const Comparison& comparison) : c_(comparison) {}
+  explicit Text(const Comparison& comparison) : c_(comparison) {}
 
   std::string run() {
-    line("{}", clean(c_.path));
-    line("  on {}", clean(c_.rules.machine.name));
-    line("  rules: {}", rules_words(c_.rules));
+    begin(c_.path, c_.rules);
     line("  {}: {} moving", counted(c_.job.layers, "layer", "layers"), duration(c_.job.motion_s));
-    figures_table();
-    difference_table();
+    add(figures_table());
+    add(difference_table());
     timer_answer();
     sweep_answers();
     out_ += '\n' + wrapped(kCautions, 0);
@@ -129,48 +126,49 @@ class Page : private Lines {
     return out;
   }
 
-  // Calls `show` for each row, and puts a line before each sweep.
-  template <class Show>
-  void each(Show show) {
+  // Adds a row for each that is compared, and a heading before those of a sweep.
+  template <class Cells>
+  void add_rows(Table& table, Cells add_cells_of) const {
     std::string_view block;
     for (const CompareRow& row : c_.rows) {
       if (row.swept != block) {
         block = row.swept;
-        line("{}, by {}", rules::name_of(row.policy), block);
+        table.rows.push_back(
+            {.cells = {fmt::format("{}, by {}", rules::name_of(row.policy), block)}});
       }
-      show(row);
+      Row shown{.cells = {label(row)}};
+      if (add_cells_of(shown, row.figures)) table.rows.push_back(std::move(shown));
     }
   }
 
-  void figures_table() {
-    constexpr const char* form = "{:<28} {:>11} {:>11} {:>11} {:>10} {:>11} {:>10}";
-    out_ += '\n';
-    line(fmt::runtime(form), "policy", "time", "waiting", "hot idle", "energy", "cold starts",
-         "peak power");
-    each([&](const CompareRow& row) {
-      const plan::Figures& f = row.figures;
-      line(fmt::runtime(form), label(row), duration(f.duration_s), duration(f.wait_s),
-           duration(f.hot_idle_s), number(f.energy_wh, 1) + " Wh", f.cold_starts,
-           number(f.peak_heating_w, 0) + " W");
+  [[nodiscard]] Table figures_table() const {
+    constexpr std::array<std::size_t, kPlanFigures.size()> kWidths{11, 11, 11, 10, 11, 10};
+    Table out{.columns = {label_column("policy")}};
+    add_columns<plan::Figures>(out, kPlanFigures, kWidths);
+    add_rows(out, [](Row& row, const plan::Figures& figures) {
+      add_cells<plan::Figures>(row, kPlanFigures, figures);
+      return true;
     });
-    line(fmt::runtime(form), "physical bound", "", duration(c_.bound.wait_s),
-         duration(c_.bound.hot_idle_s), "", "", "");
-    out_ += wrapped("* the rule file's policy, + its value. " + std::string(kBoundNote), 0);
+    out.rows.push_back(bound_row(c_.bound));
+    out.note = "* the rule file's policy, + its value. " + std::string(kBoundNote);
+    return out;
   }
 
-  void difference_table() {
-    constexpr const char* form = "{:<28} {:>13} {:>13} {:>12} {:>12}";
+  [[nodiscard]] Table difference_table() const {
+    constexpr std::array<std::size_t, kCompared.size()> kWidths{13, 13, 12, 12};
+    Table out{.columns = {label_column("against as-sliced")}};
+    add_columns<plan::Figures>(out, kCompared, kWidths);
     const plan::Figures& base = c_.rows.front().figures;
-    out_ += '\n';
-    line(fmt::runtime(form), "against as-sliced", "time", "hot idle", "energy", "cold starts");
-    each([&](const CompareRow& row) {
-      if (&row == &c_.rows.front()) return;
-      const plan::Figures& f = row.figures;
-      line(fmt::runtime(form), label(row), signed_duration(f.duration_s - base.duration_s),
-           signed_duration(f.hot_idle_s - base.hot_idle_s),
-           signed_number(f.energy_wh - base.energy_wh, 1) + " Wh",
-           signed_number(cold_starts(f) - cold_starts(base), 0));
+    add_rows(out, [&base](Row& row, const plan::Figures& figures) {
+      if (&figures == &base) return false;
+      for (const Figure<plan::Figures>& figure : kCompared) {
+        Amount more = figure.amount(figures);
+        more.value -= figure.value(base);
+        row.cells.emplace_back(signed_text_of(more));
+      }
+      return true;
     });
+    return out;
   }
 
   // The unswept row of a policy by the rule file's own numbers.
@@ -288,6 +286,6 @@ class Page : private Lines {
 
 }  // namespace
 
-std::string text(const Comparison& comparison) { return Page(comparison).run(); }
+std::string text(const Comparison& comparison) { return Text(comparison).run(); }
 
 }  // namespace forewarm::report

@@ -6,8 +6,6 @@
 #include <cmath>
 #include <numbers>
 
-#include "base/error.h"
-
 namespace forewarm::report {
 
 const std::string_view kCautions =
@@ -21,11 +19,16 @@ const std::string_view kBoundNote =
     "waits "
     "no longer. Start code and exchanges may wait besides.";
 
-std::array<PolicyRow, 4> policies(const Summary& summary) {
-  return {{{"as_sliced", &summary.as_sliced},
-           {"timers", &summary.timers},
-           {"hold", &summary.hold},
-           {"lookahead", &summary.lookahead}}};
+const std::string_view kNoGaps = "No toolhead is ever parked hot: there is nothing to plan.";
+
+std::array<const plan::Plan*, 4> plans(const Summary& summary) {
+  return {&summary.as_sliced, &summary.timers, &summary.hold, &summary.lookahead};
+}
+
+std::string key_of(rules::Policy policy) {
+  std::string out = rules::name_of(policy);
+  std::replace(out.begin(), out.end(), '-', '_');
+  return out;
 }
 
 Bound bound(const plan::Plan& plan) {
@@ -65,14 +68,6 @@ Causes time_by_cause(const job::Job& job, const plan::Plan& plan) {
   return out;
 }
 
-std::array<WaitCause, 5> wait_causes(const plan::WaitCauses& waits) {
-  return {{{"start_code_s", "start code", waits.start_code_s},
-           {"gap_s", "parked", waits.gap_s},
-           {"exchange_s", "exchanges", waits.exchange_s},
-           {"use_s", "within uses", waits.use_s},
-           {"end_s", "after last", waits.end_s}}};
-}
-
 std::vector<const plan::GapPlan*> worst(const plan::Plan& plan, std::size_t most) {
   std::vector<const plan::GapPlan*> out;
   for (const plan::GapPlan& gap : plan.gaps) {
@@ -93,143 +88,20 @@ const std::string& head_name(const Summary& summary, std::size_t head) {
   return head < summary.job.heads.size() ? summary.job.heads[head].name : none;
 }
 
-namespace {
-// Whole seconds that fit, whatever comes in.
-long long whole(double seconds) {
-  if (!std::isfinite(seconds)) return 0;
-  return std::llround(std::clamp(seconds, 0.0, 1e12));
-}
-}  // namespace
-
-std::string duration(double seconds) {
-  if (!std::isfinite(seconds)) return "-";
-  if (seconds <= 0) return "0 s";
-  if (seconds < 59.95) return number(seconds, 1) + " s";
-  const long long s = whole(seconds);
-  if (s < 3600) return fmt::format("{} min {:02} s", s / 60, s % 60);
-  const long long minutes = whole(seconds / 60);
-  return fmt::format("{} h {:02} min", minutes / 60, minutes % 60);
-}
-
-std::string clock(double seconds) {
-  const long long s = whole(seconds);
-  return fmt::format("{}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60);
-}
-
-std::string size(std::uint64_t bytes) {
-  if (bytes < 1000) return counted(bytes, "byte", "bytes");
-  const double b = double(bytes);
-  if (b < 999'950) return fmt::format("{:.1f} kB", b / 1e3);
-  if (b < 999'950'000) return fmt::format("{:.1f} MB", b / 1e6);
-  return fmt::format("{:.1f} GB", b / 1e9);
-}
-
-std::string number(double x, int digits) {
-  if (!std::isfinite(x)) return "-";
-  std::string out = fmt::format("{:.{}f}", x, digits);
-  if (out[0] == '-' && out.find_first_not_of("-0.") == std::string::npos) out.erase(0, 1);
-  return out;
-}
-
-std::string counted(std::uint64_t n, std::string_view one, std::string_view many) {
-  return fmt::format("{} {}", n, n == 1 ? one : many);
-}
-
-std::string wrapped(std::string_view text, std::size_t indent) {
-  constexpr std::size_t kWidth = 90;
-  std::string out(indent, ' ');
-  std::size_t column = indent;
-  while (!text.empty()) {
-    const std::string_view word = text.substr(0, text.find(' '));
-    text.remove_prefix(std::min(text.size(), word.size() + 1));
-    if (column > indent && column + 1 + word.size() > kWidth) {
-      out += '\n' + std::string(indent, ' ');
-      column = indent;
-    } else if (column > indent) {
-      out += ' ';
-      ++column;
-    }
-    out += word;
-    column += word.size();
-  }
-  return out + '\n';
-}
-
-namespace {
-
-// Bytes of the well-formed UTF-8 sequence that `text` begins with; 0 if none does.
-std::size_t sequence(std::string_view text) {
-  const auto at = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
-  const unsigned char lead = at(0);
-  if (lead < 0x80) return 1;
-  std::size_t n = 0;
-  unsigned low = 0x80;  // what the second byte may be: no overlong forms, no surrogates
-  unsigned high = 0xbf;
-  if (lead >= 0xc2 && lead <= 0xdf) {
-    n = 2;
-  } else if (lead >= 0xe0 && lead <= 0xef) {
-    n = 3;
-    if (lead == 0xe0) low = 0xa0;
-    if (lead == 0xed) high = 0x9f;
-  } else if (lead >= 0xf0 && lead <= 0xf4) {
-    n = 4;
-    if (lead == 0xf0) low = 0x90;
-    if (lead == 0xf4) high = 0x8f;
-  } else {
-    return 0;
-  }
-  if (text.size() < n || at(1) < low || at(1) > high) return 0;
-  for (std::size_t i = 2; i < n; ++i) {
-    if (at(i) < 0x80 || at(i) > 0xbf) return 0;
-  }
-  return n;
-}
-
-}  // namespace
-
-std::string clean(std::string_view text, std::size_t limit) {
-  const std::string shown = printable(text, limit);
-  std::string out;
-  for (std::string_view rest = shown; !rest.empty();) {
-    if (rest[0] == '\t') {
-      out += ' ';  // a tab would break the columns
-      rest.remove_prefix(1);
-    } else if (const std::size_t n = sequence(rest); n > 0) {
-      out += rest.substr(0, n);
-      rest.remove_prefix(n);
-    } else {
-      out += "\xef\xbf\xbd";
-      rest.remove_prefix(1);
-    }
+std::array<ChangeCount, 4> change_counts(const job::Job& job) {
+  using Kind = job::ChangeKind;
+  std::array<ChangeCount, 4> out;
+  std::size_t i = 0;
+  for (const Kind kind : {Kind::toolhead, Kind::filament, Kind::both, Kind::redundant}) {
+    out[i++] = {job::name_of(kind), job.count(kind)};
   }
   return out;
 }
 
-double thousandths(double x) {
-  if (std::abs(x) < 1e12) x = std::round(x * 1e3) / 1e3;  // beyond, there are no thousandths
-  return x + 0.0;                                         // -0 is 0
-}
-
-std::string hash_text(std::uint64_t hash) { return fmt::format("{:016x}", hash); }
-
-std::string rules_words(const rules::Rules& rules) {
-  return clean(rules.file, 4096) + ", " + hash_text(rules.hash);
-}
-
-std::string without_controls(std::string_view json) {
+std::string changes_in_words(const job::Job& job) {
   std::string out;
-  out.reserve(json.size());
-  for (std::size_t i = 0; i < json.size(); ++i) {
-    const auto c = static_cast<unsigned char>(json[i]);
-    const auto next = i + 1 < json.size() ? static_cast<unsigned char>(json[i + 1]) : 0U;
-    if (c == 0x7f) {
-      out += "\\u007f";
-    } else if (c == 0xc2 && next >= 0x80 && next < 0xa0) {
-      out += fmt::format("\\u00{:02x}", next);
-      ++i;
-    } else {
-      out += json[i];
-    }
+  for (const ChangeCount& c : change_counts(job)) {
+    out += fmt::format("{}{} {}", out.empty() ? "" : ", ", c.count, c.kind);
   }
   return out;
 }

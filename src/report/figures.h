@@ -1,8 +1,7 @@
-// What the text, the JSON and the page have in common: the same figures, worked out once, and
-// words.
+// The figures that text, JSON, CSV and page have in common, worked out once.
 //
-// Pure, and locale-free: the same values give the same characters on any machine. Names come from
-// jobs and rule files and are hostile until they went through clean().
+// Each struct of values has one list of figures: what is in it, in the order of a report. A figure
+// that is added to a list is shown wherever that struct is.
 #pragma once
 
 #include <array>
@@ -11,21 +10,47 @@
 #include <string_view>
 #include <vector>
 
+#include "report/format.h"
+#include "report/quantities.h"
 #include "report/report.h"
 
 namespace forewarm::report {
 
-struct PolicyRow {
-  const char* key;  // in the JSON
-  const plan::Plan* plan;
-};
-[[nodiscard]] std::array<PolicyRow, 4> policies(const Summary& summary);
+// The four policies in the order of a report.
+[[nodiscard]] std::array<const plan::Plan*, 4> plans(const Summary& summary);
+[[nodiscard]] std::string key_of(rules::Policy policy);  // in JSON and CSV: "as_sliced"
+
+inline constexpr std::array<Figure<plan::Figures>, 6> kPlanFigures{
+    {{&kDuration, &plan::Figures::duration_s},
+     {&kWait, &plan::Figures::wait_s},
+     {&kHotIdle, &plan::Figures::hot_idle_s},
+     {&kEnergy, &plan::Figures::energy_wh},
+     {&kColdStarts, &plan::Figures::cold_starts},
+     {&kPeakHeating, &plan::Figures::peak_heating_w}}};
+
+inline constexpr std::array<Figure<plan::HeadFigures>, 7> kHeadFigures{
+    {{&kUses, &plan::HeadFigures::uses},
+     {&kHolds, &plan::HeadFigures::hold},
+     {&kStandbys, &plan::HeadFigures::standby},
+     {&kOffs, &plan::HeadFigures::off},
+     {&kHotIdle, &plan::HeadFigures::hot_idle_s},
+     {&kEnergy, &plan::HeadFigures::energy_wh},
+     {&kWait, &plan::HeadFigures::wait_s}}};
+
+inline constexpr Figure<plan::GapPlan> kGapFrom{&kFrom, &plan::GapPlan::from_s};
+inline constexpr Figure<plan::GapPlan> kGapTo{&kTo, &plan::GapPlan::to_s};
+inline constexpr Figure<plan::GapPlan> kGapDip{&kDip, &plan::GapPlan::dip_c};
+inline constexpr Figure<plan::GapPlan> kGapPreheatAt{&kPreheatAt, &plan::GapPlan::preheat_at_s};
+inline constexpr Figure<plan::GapPlan> kGapWait{&kWait, &plan::GapPlan::wait_s};
+inline constexpr Figure<plan::GapPlan> kGapHotIdle{&kHotIdle, &plan::GapPlan::hot_idle_s};
 
 // What physics leaves of the look-ahead plan's gaps: the least waiting, and the least hot idle of
 // any plan that waits no longer.
 struct Bound {
   double wait_s = 0, hot_idle_s = 0;
 };
+inline constexpr std::array<Figure<Bound>, 2> kBoundFigures{
+    {{&kWait, &Bound::wait_s}, {&kHotIdle, &Bound::hot_idle_s}}};
 [[nodiscard]] Bound bound(const plan::Plan& plan);
 
 // Purge: what the job itself extrudes to waste, what exchanges do by the rules, and what step
@@ -34,6 +59,11 @@ struct Grams {
   double part_g = 0, purge_g = 0;
   double exchange_purge_g = 0, sequence_purge_g = 0;  // of purge_g
 };
+inline constexpr std::array<Figure<Grams>, 4> kGramFigures{
+    {{&kPart, &Grams::part_g},
+     {&kPurge, &Grams::purge_g},
+     {&kExchangePurge, &Grams::exchange_purge_g},
+     {&kSequencePurge, &Grams::sequence_purge_g}}};
 // `stepped_mm`: of filament, by sequences at exchanges.
 [[nodiscard]] Grams grams(const job::Material& material, const rules::Filament& filament,
                           double stepped_mm = 0);
@@ -46,49 +76,37 @@ struct Causes {
   double wait_s = 0;
   double other_s = 0;  // dwells, and what [[duration]] says
 };
+inline constexpr std::array<Figure<Causes>, 6> kCauseFigures{{{&kMotion, &Causes::motion_s},
+                                                              {&kParkPick, &Causes::park_pick_s},
+                                                              {&kExchanging, &Causes::exchange_s},
+                                                              {&kSequences, &Causes::sequence_s},
+                                                              {&kWait, &Causes::wait_s},
+                                                              {&kOther, &Causes::other_s}}};
 [[nodiscard]] Causes time_by_cause(const job::Job& job, const plan::Plan& plan);
 
-// What is waited for, in the order of a report; together Causes::wait_s.
-struct WaitCause {
-  const char* key;   // in the JSON
-  const char* name;  // no longer than a column
-  double seconds;
-};
-[[nodiscard]] std::array<WaitCause, 5> wait_causes(const plan::WaitCauses& waits);
+// What is waited for; together Causes::wait_s.
+inline constexpr std::array<Figure<plan::WaitCauses>, 5> kWaitCauses{
+    {{&kWaitInStartCode, &plan::WaitCauses::start_code_s},
+     {&kWaitInGaps, &plan::WaitCauses::gap_s},
+     {&kWaitAtExchanges, &plan::WaitCauses::exchange_s},
+     {&kWaitInUses, &plan::WaitCauses::use_s},
+     {&kWaitAtEnd, &plan::WaitCauses::end_s}}};
 
 // The worst gaps first: by what they make the machine wait, then by how long they are hot.
 [[nodiscard]] std::vector<const plan::GapPlan*> worst(const plan::Plan& plan, std::size_t most);
 
-// A wait shorter than this is rounding, not waiting.
-constexpr double kSomeWaitS = 0.05;
-
 [[nodiscard]] const std::string& head_name(const Summary& summary, std::size_t head);
 
-[[nodiscard]] std::string duration(double seconds);      // "4.2 s", "12 min 03 s", "7 h 05 min"
-[[nodiscard]] std::string clock(double seconds);         // "7:05:12"
-[[nodiscard]] std::string size(std::uint64_t bytes);     // "1.1 MB"
-[[nodiscard]] std::string number(double x, int digits);  // never "-0.0", "inf" or "nan"
-[[nodiscard]] std::string counted(std::uint64_t n, std::string_view one, std::string_view many);
-
-// Lines of up to 90 bytes, broken at spaces, indented; ends in a newline.
-[[nodiscard]] std::string wrapped(std::string_view text, std::size_t indent);
-
-// printable(), and valid UTF-8 whatever came in: what is not becomes U+FFFD.
-[[nodiscard]] std::string clean(std::string_view text, std::size_t limit = 160);
-
-// To the thousandth: what the last bits of a sum are depends on the machine, this does not. Never
-// -0; what is not finite stays so.
-[[nodiscard]] double thousandths(double x);
-
-// JSON as it may reach a terminal: DEL and the C1 controls, which JSON lets stand in strings,
-// escaped.
-[[nodiscard]] std::string without_controls(std::string_view json);
-
-// Which rule file the figures go by, and the hash of it that rewritten jobs bear.
-[[nodiscard]] std::string rules_words(const rules::Rules& rules);  // "a.toml, 0123456789abcdef"
-[[nodiscard]] std::string hash_text(std::uint64_t hash);           // 16 hex digits
+// How many changes of each kind: in order, as JSON has them, and in words.
+struct ChangeCount {
+  std::string_view kind;
+  std::uint64_t count = 0;
+};
+[[nodiscard]] std::array<ChangeCount, 4> change_counts(const job::Job& job);
+[[nodiscard]] std::string changes_in_words(const job::Job& job);  // "1 toolhead, 2 filament, ..."
 
 extern const std::string_view kCautions;
 extern const std::string_view kBoundNote;
+extern const std::string_view kNoGaps;
 
 }  // namespace forewarm::report

@@ -24,16 +24,6 @@ Json rules_json(const rules::Rules& rules) {
           {"hash", hash_text(rules.hash)}};
 }
 
-Json figures_json(const plan::Figures& f) {
-  return {{"duration_s", rounded(f.duration_s)}, {"wait_s", rounded(f.wait_s)},
-          {"hot_idle_s", rounded(f.hot_idle_s)}, {"energy_wh", rounded(f.energy_wh)},
-          {"cold_starts", f.cold_starts},        {"peak_heating_w", rounded(f.peak_heating_w)}};
-}
-
-Json bound_json(const Bound& bound) {
-  return {{"wait_s", rounded(bound.wait_s)}, {"hot_idle_s", rounded(bound.hot_idle_s)}};
-}
-
 // Names and paths may be any bytes; JSON is UTF-8.
 std::string written(const Json& json) {
   return without_controls(json.dump(2, ' ', false, Json::error_handler_t::replace)) + '\n';
@@ -41,44 +31,27 @@ std::string written(const Json& json) {
 
 namespace {
 
-Json toolhead(const std::string& name, const plan::HeadFigures& h) {
-  return {{"name", name},
-          {"uses", h.uses},
-          {"hold", h.hold},
-          {"standby", h.standby},
-          {"off", h.off},
-          {"hot_idle_s", rounded(h.hot_idle_s)},
-          {"energy_wh", rounded(h.energy_wh)},
-          {"wait_s", rounded(h.wait_s)}};
+Json toolhead_of(const std::string& name, const plan::HeadFigures& figures) {
+  Json out{{"name", name}};
+  add_figures<plan::HeadFigures>(out, kHeadFigures, figures);
+  return out;
 }
 
 Json gap_of(const std::string& name, const plan::GapPlan& gap) {
-  return {{"toolhead", name},
-          {"from_s", rounded(gap.from_s)},
-          {"to_s", rounded(gap.to_s)},
-          {"treatment", plan::name_of(gap.treatment)},
-          {"dip_c", rounded(gap.dip_c)},
-          {"preheat_at_s", gap.preheat_at_s ? rounded(*gap.preheat_at_s) : Json(nullptr)},
-          {"wait_s", rounded(gap.wait_s)},
-          {"reason", gap.reason}};
+  Json out{{"toolhead", name}};
+  add_figures<plan::GapPlan>(out, std::array{kGapFrom, kGapTo}, gap);
+  out["treatment"] = plan::name_of(gap.treatment);
+  add_figures<plan::GapPlan>(out, std::array{kGapDip, kGapPreheatAt, kGapWait}, gap);
+  out["reason"] = gap.reason;
+  return out;
 }
 
 Json filament_of(const job::Material& material, const rules::Filament& filament,
                  const plan::Plan& plan) {
-  const Grams g = grams(material, filament, stepped_mm(plan, material.tool));
-  return {{"tool", material.tool},
-          {"name", filament.name},
-          {"part_g", rounded(g.part_g)},
-          {"purge_g", rounded(g.purge_g)},
-          {"exchange_purge_g", rounded(g.exchange_purge_g)},
-          {"sequence_purge_g", rounded(g.sequence_purge_g)},
-          {"exchanges", material.exchanges}};
-}
-
-Json causes_of(const Causes& c) {
-  return {{"motion_s", rounded(c.motion_s)},     {"park_pick_s", rounded(c.park_pick_s)},
-          {"exchange_s", rounded(c.exchange_s)}, {"sequence_s", rounded(c.sequence_s)},
-          {"wait_s", rounded(c.wait_s)},         {"other_s", rounded(c.other_s)}};
+  Json out{{"tool", material.tool}, {"name", filament.name}};
+  add_figures<Grams>(out, kGramFigures, grams(material, filament, stepped_mm(plan, material.tool)));
+  out[std::string(kExchanges.key)] = material.exchanges;
+  return out;
 }
 
 Json or_null(const std::optional<double>& x) { return x ? Json(*x) : Json(nullptr); }
@@ -130,17 +103,14 @@ std::string json(const Summary& summary) {
   Json out = json_begun();
   out["job"] = job_json(summary.path, job);
   out["rules"] = rules_json(summary.rules);
-  out["changes"] = {{"toolhead", job.count(job::ChangeKind::toolhead)},
-                    {"filament", job.count(job::ChangeKind::filament)},
-                    {"both", job.count(job::ChangeKind::both)},
-                    {"redundant", job.count(job::ChangeKind::redundant)}};
-  for (const PolicyRow& row : policies(summary)) {
-    out["policies"][row.key] = figures_json(row.plan->figures);
+  for (const ChangeCount& c : change_counts(job)) out["changes"][std::string(c.kind)] = c.count;
+  for (const plan::Plan* by : plans(summary)) {
+    out["policies"][key_of(by->policy)] = figures_json<plan::Figures>(kPlanFigures, by->figures);
   }
-  out["bound"] = bound_json(bound(plan));
+  out["bound"] = figures_json<Bound>(kBoundFigures, bound(plan));
   out["toolheads"] = Json::array();
   for (std::size_t h = 0; h < plan.heads.size(); ++h) {
-    out["toolheads"].push_back(toolhead(head_name(summary, h), plan.heads[h]));
+    out["toolheads"].push_back(toolhead_of(head_name(summary, h), plan.heads[h]));
   }
   out["gaps"] = Json::array();
   for (const plan::GapPlan& gap : plan.gaps) {
@@ -150,10 +120,8 @@ std::string json(const Summary& summary) {
   for (const job::Material& material : job.materials) {
     out["filaments"].push_back(filament_of(material, summary.rules.filament(material.tool), plan));
   }
-  out["time_by_cause"] = causes_of(time_by_cause(job, plan));
-  for (const WaitCause& cause : wait_causes(plan.figures.waits)) {
-    out["wait_by_cause"][cause.key] = rounded(cause.seconds);
-  }
+  out["time_by_cause"] = figures_json<Causes>(kCauseFigures, time_by_cause(job, plan));
+  out["wait_by_cause"] = figures_json<plan::WaitCauses>(kWaitCauses, plan.figures.waits);
   out["attention"] = attention_of(summary);
   return written(out);
 }

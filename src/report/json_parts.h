@@ -2,6 +2,7 @@
 #pragma once
 
 #include <nlohmann/json.hpp>
+#include <span>
 #include <string>
 
 #include "job/job.h"
@@ -18,8 +19,22 @@ using Json = nlohmann::ordered_json;
 [[nodiscard]] Json job_json(const std::string& path, const job::Job& job);
 // { path, hash }: the rule file's path as it was given, null for the built-in guesses.
 [[nodiscard]] Json rules_json(const rules::Rules& rules);
-[[nodiscard]] Json figures_json(const plan::Figures& figures);
-[[nodiscard]] Json bound_json(const Bound& bound);
+// Adds each figure under its key; null where it is not known.
+template <class Values>
+void add_figures(Json& json, std::span<const Figure<Values>> figures, const Values& values) {
+  for (const Figure<Values>& figure : figures) {
+    Json& at = json[std::string((*figure).key)];
+    if (!figure.known(values)) continue;
+    const double value = figure.value(values);
+    at = figure.counts() ? Json(std::uint64_t(value)) : rounded(value);
+  }
+}
+template <class Values>
+[[nodiscard]] Json figures_json(std::span<const Figure<Values>> figures, const Values& values) {
+  Json out = Json::object();
+  add_figures(out, figures, values);
+  return out;
+}
 // As it is put out: indented by two, valid UTF-8 without controls, ending in a newline.
 [[nodiscard]] std::string written(const Json& json);
 

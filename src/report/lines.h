@@ -1,4 +1,4 @@
-// Text put together line by line, as reports are: the base of what writes one.
+// The base of what writes a text line by line and table by table.
 //
 // Lines have no blanks at their ends, whatever their columns are padded with.
 #pragma once
@@ -9,6 +9,9 @@
 #include <iterator>
 #include <string>
 #include <utility>
+
+#include "report/format.h"
+#include "report/table.h"
 
 namespace forewarm::report {
 
@@ -21,6 +24,15 @@ class Lines {
     out_.resize(std::max(from, out_.find_last_not_of(' ') + 1));
     out_ += '\n';
   }
+
+  // How every text begins: which job, on what machine, by which rules.
+  void begin(const std::string& path, const rules::Rules& rules) {
+    line("{}", clean(path));
+    line("  on {}", clean(rules.machine.name));
+    line("  rules: {}", rules_words(rules));
+  }
+
+  void add(const Table& table) { out_ += '\n' + text_of(table); }
 
   std::string out_;
 };

@@ -11,9 +11,6 @@
 
 namespace forewarm::report {
 
-// clean(), and safe between tags and in quoted attributes.
-[[nodiscard]] std::string escaped(std::string_view text);
-
 // What every toolhead does when, under the look-ahead plan: a <section>. Bars narrower than a pixel
 // are merged, so its size is bounded by toolheads times pixels, whatever the number of gaps.
 [[nodiscard]] std::string timeline(const Summary& summary);

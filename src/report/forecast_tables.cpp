@@ -1,0 +1,211 @@
+#include "report/forecast_tables.h"
+
+#include <fmt/format.h>
+
+namespace forewarm::report {
+
+namespace {
+
+constexpr std::size_t kNameWidth = 16;
+
+Column name_column(std::string head) {
+  return {.head = std::move(head), .kind = Column::Kind::name, .width = kNameWidth, .cut = true};
+}
+
+// One row, a column for each figure.
+template <class Values>
+Table across(const char* head, std::span<const Figure<Values>> figures, const Values& values) {
+  Table out;
+  out.columns.push_back(name_column(head));
+  const std::vector<std::size_t> widths(figures.size(), 12);
+  add_columns(out, figures, widths);
+  Row row{.cells = {std::string(rules::name_of(rules::Policy::lookahead))}};
+  add_cells(row, figures, values);
+  out.rows.push_back(std::move(row));
+  return out;
+}
+
+}  // namespace
+
+Row bound_row(const Bound& bound) {
+  Row row{.cells = {std::string("physical bound")}, .mark = Row::Mark::limit};
+  for (const Figure<plan::Figures>& figure : kPlanFigures) {
+    row.cells.emplace_back();
+    for (const Figure<Bound>& known : kBoundFigures) {
+      if (known.quantity == figure.quantity) row.cells.back() = known.amount(bound);
+    }
+  }
+  return row;
+}
+
+Table policy_table(const Summary& summary) {
+  constexpr std::array<std::size_t, kPlanFigures.size()> kWidths{12, 12, 12, 11, 11, 10};
+  Table out{.title = "Policies side by side"};
+  out.columns.push_back(name_column("policy"));
+  add_columns<plan::Figures>(out, kPlanFigures, kWidths);
+  for (const plan::Plan* plan : plans(summary)) {
+    const bool in_force = plan->policy == summary.rules.gap.policy;
+    Row row{.cells = {rules::name_of(plan->policy) + std::string(in_force ? " *" : "")}};
+    if (in_force) row.mark = Row::Mark::in_force;
+    add_cells<plan::Figures>(row, kPlanFigures, plan->figures);
+    out.rows.push_back(std::move(row));
+  }
+  out.rows.push_back(bound_row(bound(summary.lookahead)));
+  out.note = "* the rule file's policy. " + std::string(kBoundNote);
+  return out;
+}
+
+Table toolhead_table(const Summary& summary) {
+  constexpr std::array<std::size_t, kHeadFigures.size()> kWidths{6, 6, 8, 6, 13, 11, 12};
+  Table out{.title = "Toolheads"};
+  out.columns.push_back(name_column("toolhead"));
+  add_columns<plan::HeadFigures>(out, kHeadFigures, kWidths);
+  for (std::size_t h = 0; h < summary.lookahead.heads.size(); ++h) {
+    Row row{.cells = {head_name(summary, h)}};
+    add_cells<plan::HeadFigures>(row, kHeadFigures, summary.lookahead.heads[h]);
+    out.rows.push_back(std::move(row));
+  }
+  return out;
+}
+
+Table filament_table(const Summary& summary) {
+  // How much of the purge is by exchanges and by sequences, only JSON says.
+  constexpr auto kShown = std::span(kGramFigures).first<2>();
+  constexpr std::array<std::size_t, 2> kWidths{11, 11};
+  Table out{.title = "Filaments"};
+  out.columns.push_back(name_column("filament"));
+  out.columns.push_back({.head = "tool", .kind = Column::Kind::text, .width = 6, .right = true});
+  add_columns<Grams>(out, kShown, kWidths);
+  out.columns.push_back({.head = std::string(kExchanges.words), .width = 10});
+  const auto add = [&](Row row, const Grams& grams, std::uint64_t exchanges) {
+    add_cells<Grams>(row, kShown, grams);
+    row.cells.emplace_back(Amount{double(exchanges), kExchanges.unit});
+    out.rows.push_back(std::move(row));
+  };
+  Grams sum;
+  std::uint64_t exchanges = 0;
+  for (const job::Material& m : summary.job.materials) {
+    const rules::Filament filament = summary.rules.filament(m.tool);
+    const Grams g = grams(m, filament, stepped_mm(summary.lookahead, m.tool));
+    sum.part_g += g.part_g;
+    sum.purge_g += g.purge_g;
+    exchanges += m.exchanges;
+    add({.cells = {filament.name, fmt::format("T{}", m.tool)}}, g, m.exchanges);
+  }
+  if (out.rows.empty()) return out;
+  add({.cells = {std::string("together"), {}}, .mark = Row::Mark::limit}, sum, exchanges);
+  return out;
+}
+
+Table cause_table(const Summary& summary) {
+  const Causes causes = time_by_cause(summary.job, summary.lookahead);
+  const double all_s = summary.lookahead.figures.duration_s;
+  Table out{.title = "What the time goes to"};
+  out.columns = {{.head = "cause", .kind = Column::Kind::name},
+                 {.head = std::string(kDuration.words)},
+                 {.head = "share"}};
+  const auto add = [&](const std::string& cause, double seconds, Row::Mark mark) {
+    Row row{.cells = {cause, Amount{seconds, Unit::seconds}}, .mark = mark};
+    if (all_s > 0) row.cells.emplace_back(Amount{100 * seconds / all_s, Unit::percent, 1});
+    out.rows.push_back(std::move(row));
+  };
+  for (const Figure<Causes>& cause : kCauseFigures) {
+    if (cause.quantity != &kWait) {
+      add(capitalised((*cause).in_full()), cause.value(causes), Row::Mark::none);
+      continue;
+    }
+    for (const Figure<plan::WaitCauses>& wait : kWaitCauses) {
+      add(fmt::format("{}: {}", capitalised(kWait.words), (*wait).words),
+          wait.value(summary.lookahead.figures.waits), Row::Mark::none);
+    }
+  }
+  add("together", all_s, Row::Mark::limit);
+  return out;
+}
+
+Table causes_across(const Summary& summary) {
+  return across<Causes>("time by cause", kCauseFigures,
+                        time_by_cause(summary.job, summary.lookahead));
+}
+
+Table waits_across(const Summary& summary) {
+  return across<plan::WaitCauses>("waiting for", kWaitCauses, summary.lookahead.figures.waits);
+}
+
+Table gap_table(const Summary& summary, std::span<const plan::GapPlan* const> gaps) {
+  using Kind = Column::Kind;
+  using Shown = Column::Shown;
+  const auto words = [](const Figure<plan::GapPlan>& figure) {
+    return std::string((*figure).words);
+  };
+  Table out{.title = "Gaps"};
+  out.columns = {
+      {.head = "worst gaps",
+       .kind = Kind::text,
+       .width = kNameWidth,
+       .cut = true,
+       .page_head = "Toolhead"},
+      {.head = words(kGapFrom), .width = 10},
+      {.head = words(kGapTo), .width = 10},
+      {.head = "treatment", .kind = Kind::text, .width = 9},
+      {.head = words(kGapDip), .width = 7, .bare = true},
+      {.head = words(kGapPreheatAt), .shown = Shown::on_page},
+      {.head = words(kGapWait), .width = 12, .bare = true},
+      {.head = words(kGapHotIdle), .width = 12, .bare = true},
+      {.head = "reason", .kind = Kind::text, .shown = Shown::on_page},
+  };
+  for (const plan::GapPlan* gap : gaps) {
+    const bool late = gap->wait_s >= kSomeWaitS;
+    Row row{.mark = late ? Row::Mark::late : Row::Mark::none, .below = gap->reason};
+    row.cells.emplace_back(head_name(summary, gap->head));
+    add_cells<plan::GapPlan>(row, std::array{kGapFrom, kGapTo}, *gap);
+    row.cells.emplace_back(plan::name_of(gap->treatment));
+    add_cells<plan::GapPlan>(row, std::array{kGapDip, kGapPreheatAt}, *gap);
+    // The page has them in seconds, in as many digits as matter.
+    row.cells.emplace_back(Amount{gap->wait_s, Unit::seconds, late ? 1 : 0});
+    row.cells.emplace_back(Amount{gap->hot_idle_s, Unit::seconds, 0});
+    row.cells.emplace_back(gap->reason);
+    out.rows.push_back(std::move(row));
+  }
+  return out;
+}
+
+HourTable hour_table(const Attention& attention, LocalTime start) {
+  HourTable out;
+  out.table.columns = {{.head = "day", .kind = Column::Kind::name},
+                       {.head = "exchanges, by the hour", .kind = Column::Kind::text}};
+  std::vector<Row>& rows = out.table.rows;
+  std::string day;
+  for (const HourCount& h : exchanges_by_hour(attention, start)) {
+    const bool same_day = h.date == day;
+    if (!same_day) {
+      out.more = rows.size() == kDaysShown;
+      if (out.more) break;
+      day = h.date;
+      rows.push_back({.cells = {day, std::string()}});
+    }
+    std::get<std::string>(rows.back().cells[1]) +=
+        fmt::format("{}{:02}h {}", same_day ? ", " : "", h.hour, h.exchanges);
+  }
+  return out;
+}
+
+Table away_table(const Attention& attention, const Schedule& schedule) {
+  Table out{.title = "Away " + away_words(schedule)};
+  out.columns = {{.head = "started", .kind = Column::Kind::name},
+                 {.head = "exchanges then"},
+                 {.head = "expected stops then"}};
+  const auto add = [&](const AtStart& s) {
+    out.rows.push_back({.cells = {spaced_minute(s.start),
+                                  fmt::format("{} of {}", s.exchanges_away, attention.exchanges),
+                                  odds_text(s.expected_stops_away)}});
+  };
+  add(*attention.given);
+  if (attention.best->start != attention.given->start) add(*attention.best);
+  out.note = fmt::format(
+      "No start within 24 h, in steps of 15 min, has fewer exchanges in those hours than {}.",
+      out.rows.size() > 1 ? "the second, and none as few before" : "this");
+  return out;
+}
+
+}  // namespace forewarm::report

@@ -1,0 +1,61 @@
+// A table of a report as a value, and what text and page make of it.
+//
+// Whoever builds a table says once what is in it; the two renderers decide what it looks like.
+// Cells that are texts may come from jobs and rule files: the renderers make them harmless.
+// A column may be for one of the two alone, as a terminal is narrower than a page.
+#pragma once
+
+#include <cstddef>
+#include <string>
+#include <variant>
+#include <vector>
+
+#include "report/quantities.h"
+
+namespace forewarm::report {
+
+using Cell = std::variant<std::monostate, std::string, Amount>;  // empty, or a text, or a number
+
+struct Column {
+  enum class Kind : std::uint8_t { name, text, number };  // name: says what the row is of
+  enum class Shown : std::uint8_t { everywhere, in_text, on_page };
+
+  std::string head = {};
+  Kind kind = Kind::number;
+  std::size_t width = 0;              // in text, at least; numbers and names of tools end there
+  bool right = kind == Kind::number;  // in text
+  bool cut = false;                   // in text: a longer cell ends in "..."
+  Shown shown = Shown::everywhere;
+  std::string page_head = {};  // empty: the head, with a capital
+  bool bare = false;           // on the page: numbers without unit, which stands elsewhere
+};
+
+struct Row {
+  enum class Mark : std::uint8_t {
+    none,
+    in_force,  // of the policy that the rule file asks for
+    limit,     // a bound or a sum: not one of the others
+    late,      // the machine waits
+
+  };
+  std::vector<Cell> cells = {};  // one for each column; those at the end may be left out
+  Mark mark = Mark::none;
+  std::string below = {};  // in text, on lines of its own
+};
+
+struct Table {
+  std::string title = {};  // of its section on the page
+  std::vector<Column> columns = {};
+  std::vector<Row> rows = {};
+  std::string note = {};  // below it
+};
+
+// Columns side by side, padded with blanks; ends in a newline. No line ends in blanks.
+[[nodiscard]] std::string text_of(const Table& table);
+// A <div> that holds the <table>, and its note as a <p>; without the title.
+[[nodiscard]] std::string html_of(const Table& table);
+
+// With a capital, as a page begins what stands alone.
+[[nodiscard]] std::string capitalised(std::string_view words);
+
+}  // namespace forewarm::report
