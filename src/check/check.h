@@ -39,6 +39,10 @@ struct Report {
   bool rules_differ = false;  // the first line names other rules than these
   std::uint64_t lines = 0, moves = 0, inserted = 0, disabled = 0;  // moves: that extrude
   double duration_s = 0, wait_s = 0;
+  // Good ones or damaged ones; a text without any is no rewrite.
+  [[nodiscard]] bool bears_marks() const {
+    return has_header || inserted + disabled > 0 || findings.count(Id::mark_damaged) > 0;
+  }
 };
 
 // `original` nullptr: what the marks say the original was is taken for it.

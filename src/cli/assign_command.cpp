@@ -1,6 +1,7 @@
 #include "assign/problem.h"
 #include "cli/commands.h"
-#include "cli/plans.h"
+#include "cli/inputs.h"
+#include "cli/outputs.h"
 #include "io/read_all.h"
 #include "report/assignment.h"
 
@@ -23,31 +24,29 @@ Result<std::optional<rules::Matrix>> matrix_of(const std::string& file, const ru
 }  // namespace
 
 int run_assign(const Context& context, const AssignOptions& options) {
-  const Outputs outputs{.json = options.json,
-                        .inputs = {{"the job", options.job},
-                                   {"the matrix", options.matrix},
-                                   {"the rule file", context.rule_file()}}};
+  Outputs outputs(context, {.json = options.json,
+                            .inputs = {{"the job", options.job},
+                                       {"the matrix", options.matrix},
+                                       {"the rule file", context.rule_file()}}});
   if (auto s = outputs.check(); !s) return context.fail(s.error());
   auto rules = context.rules(Guesses::where_no_file);
   if (!rules) return context.fail(rules.error());
   auto matrix = matrix_of(options.matrix, *rules);
   if (!matrix) return context.fail(matrix.error());
   const rules::Matrix* pairs = *matrix ? &**matrix : nullptr;
-  auto input = open_job(options.job);
-  if (!input) return context.fail(input.error());
-  auto job = scan_job(context, input->job(), *rules, options.job);
-  if (!job) return context.fail(job.error());
+  auto loaded = load_job(context, options.job, *rules);
+  if (!loaded) return context.fail(loaded.error());
   // Who gives a matrix wants less of what is in it.
   const bool by_purge = options.by.empty() ? pairs != nullptr : options.by == "purge";
   using By = assign::Problem::By;
-  auto problem = assign::problem_of(*job, *rules, by_purge ? By::purge : By::time, pairs);
+  auto problem = assign::problem_of(loaded->job, *rules, by_purge ? By::purge : By::time, pairs);
   if (!problem) return context.fail(problem.error());
   auto assignment = assign::solve(*problem);
   if (!assignment) return context.fail(assignment.error());
-  const report::AssignmentSummary summary{options.job == "-" ? "standard input" : options.job,
-                                          *rules, *problem, *assignment, pairs};
-  return outputs.finish(context, {.text = report::assignment_text(summary),
-                                  .json = report::assignment_json(summary)});
+  const report::AssignmentSummary summary{shown_name(options.job), *rules, *problem, *assignment,
+                                          pairs};
+  return outputs.finish(
+      {.text = report::assignment_text(summary), .json = report::assignment_json(summary)});
 }
 
 }  // namespace forewarm::cli

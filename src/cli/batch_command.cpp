@@ -16,7 +16,6 @@
 #include "io/journal.h"
 #include "io/progress.h"
 #include "io/read_all.h"
-#include "io/replace.h"
 
 namespace forewarm::cli {
 
@@ -34,7 +33,7 @@ Error usage(std::string message, std::string hint = {}) {
 class Batch {
  public:
   Batch(const Context& context, const BatchOptions& options)
-      : context_(context), options_(options) {}
+      : context_(context), options_(options), outputs_(context) {}
 
   int run() {
     if (auto s = take_jobs(); !s) return context_.fail(s.error());
@@ -205,8 +204,8 @@ class Batch {
   // In the order of the jobs, whichever ends first.
   void say(const JobResult& did, io::Progress& progress) {
     progress.wipe();
-    if (stdout_) stdout_ = output_.sink().write(batch_line(did));
-    if (stdout_) stdout_ = output_.sink().flush();
+    if (stdout_) stdout_ = outputs_.standard_output().write(batch_line(did));
+    if (stdout_) stdout_ = outputs_.standard_output().flush();
     if (!did.warning.empty()) context_.note(did.warning);
     if (!did.breaks_off.empty()) {
       context_.warn(printable(did.entry.path) + ": " + did.breaks_off);
@@ -220,24 +219,19 @@ class Batch {
     code_ = std::max(code_, context_.fail(error));
   }
 
-  Status write_manifest() const {
-    auto replacement = io::Replacement::create(manifest_file_);
-    if (!replacement) return std::move(replacement.error());
-    if (auto s = (*replacement)->sink().write(own_.text()); !s) return s;
-    return (*replacement)->commit();
-  }
-
   int finish() {
     for (const JobResult& did : did_) own_.put(did.entry);
     journal_.reset();  // its lock is on the file that is replaced now
-    if (auto s = write_manifest(); !s && !trouble_) trouble_ = std::move(s.error());
-    if (stdout_) stdout_ = output_.sink().write(batch_table(did_));
+    if (auto s = write_file(manifest_file_, own_.text()); !s && !trouble_)
+      trouble_ = std::move(s.error());
+    if (stdout_) stdout_ = outputs_.standard_output().write(batch_table(did_));
     if (trouble_) code_ = std::max(code_, context_.fail(*trouble_));
-    return std::max(code_, output_.finish(context_, std::move(stdout_), code_));
+    return std::max(code_, outputs_.finish(std::move(stdout_), code_));
   }
 
   const Context& context_;
   const BatchOptions& options_;
+  Outputs outputs_;
   std::optional<Shard> shard_;
   std::vector<std::string> paths_;
   std::string folder_;  // with links resolved
@@ -248,7 +242,6 @@ class Batch {
   std::vector<bool> ended_;
   std::size_t said_ = 0;
   std::optional<Error> trouble_;  // with the manifest
-  Output output_;
   Status stdout_ = success();
   int code_ = kDone;
 };

@@ -8,7 +8,7 @@
 #include <nlohmann/json.hpp>
 #include <vector>
 
-#include "report/figures.h"
+#include "report/format.h"
 
 namespace forewarm::cli {
 
@@ -59,26 +59,26 @@ class Members {
  public:
   explicit Members(const Json& object) : object_(object) {}
 
-  [[nodiscard]] std::string text(const char* key) {
+  [[nodiscard]] std::string text(const std::string& key) {
     const auto at = object_.find(key);
     if (at != object_.end() && at->is_string()) return at->get<std::string>();
     return fail(key), std::string();
   }
-  [[nodiscard]] std::uint64_t count(const char* key) {
+  [[nodiscard]] std::uint64_t count(const std::string& key) {
     const auto at = object_.find(key);
     if (at != object_.end() && at->is_number_unsigned()) return at->get<std::uint64_t>();
     return fail(key), 0;
   }
-  [[nodiscard]] double number(const char* key) {
+  [[nodiscard]] double number(const std::string& key) {
     const auto at = object_.find(key);
     if (at != object_.end() && at->is_number()) return at->get<double>();
     return fail(key), 0;
   }
-  [[nodiscard]] std::uint64_t hash(const char* key) {
+  [[nodiscard]] std::uint64_t hash(const std::string& key) {
     if (const auto value = from_hex(text(key))) return *value;
     return fail(key), 0;
   }
-  void fail(const char* key) {
+  void fail(const std::string& key) {
     if (wrong_.empty()) wrong_ = fmt::format("\"{}\" is missing or wrong", key);
   }
   [[nodiscard]] const std::string& wrong() const { return wrong_; }
@@ -130,13 +130,13 @@ std::string line_of(const Entry& entry) {
     json["output_bytes"] = entry.output_bytes;
     json["output"] = hex(entry.output);
     json["changes"] = f.changes;
-    json["put_in"] = f.put_in;
-    json["taken_out"] = f.taken_out;
-    json["duration_s"] = report::thousandths(f.duration_s);
-    json["wait_s"] = report::thousandths(f.wait_s);
-    json["hot_idle_s"] = report::thousandths(f.hot_idle_s);
-    json["energy_wh"] = report::thousandths(f.energy_wh);
-    json["cold_starts"] = f.cold_starts;
+    json["put_in"] = f.inserted;
+    json["taken_out"] = f.removed;
+    for (const auto& figure : kManifestFigures) {
+      const double value = figure.value(f.plan);
+      json[std::string((*figure).key)] =
+          figure.counts() ? Json(std::uint64_t(value)) : Json(report::thousandths(value));
+    }
   }
   return report::without_controls(json.dump(-1, ' ', false, Json::error_handler_t::replace)) + '\n';
 }
@@ -181,13 +181,12 @@ Result<Entry> entry_from(std::string_view line) {
     entry.output_bytes = members.count("output_bytes");
     entry.output = members.hash("output");
     f.changes = members.count("changes");
-    f.put_in = members.count("put_in");
-    f.taken_out = members.count("taken_out");
-    f.duration_s = members.number("duration_s");
-    f.wait_s = members.number("wait_s");
-    f.hot_idle_s = members.number("hot_idle_s");
-    f.energy_wh = members.number("energy_wh");
-    f.cold_starts = members.count("cold_starts");
+    f.inserted = members.count("put_in");
+    f.removed = members.count("taken_out");
+    for (const auto& figure : kManifestFigures) {
+      const std::string key((*figure).key);
+      figure.set(f.plan, figure.counts() ? double(members.count(key)) : members.number(key));
+    }
   }
   if (!members.wrong().empty()) return not_an_entry(members.wrong());
   return entry;

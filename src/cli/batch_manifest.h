@@ -14,10 +14,12 @@
 #include <cstdint>
 #include <map>
 #include <optional>
+#include <span>
 #include <string>
 #include <string_view>
 
 #include "base/error.h"
+#include "report/figures.h"
 
 namespace forewarm::cli {
 
@@ -29,9 +31,13 @@ enum class Outcome : std::uint8_t {
 };
 [[nodiscard]] const char* name_of(Outcome outcome);
 
+// Of the plan's figures there are those that the manifest has; the rest is 0.
+inline constexpr std::span kManifestFigures = std::span(report::kPlanFigures).first<5>();
+static_assert(kManifestFigures.back().quantity == &report::kColdStarts);
+
 struct BatchFigures {
-  std::uint64_t changes = 0, put_in = 0, taken_out = 0, cold_starts = 0;
-  double duration_s = 0, wait_s = 0, hot_idle_s = 0, energy_wh = 0;
+  std::uint64_t changes = 0, inserted = 0, removed = 0;  // the latter two: commands
+  plan::Figures plan;
 };
 
 struct Entry {

@@ -4,7 +4,7 @@
 #include <filesystem>
 #include <memory>
 
-#include "cli/context.h"
+#include "cli/inputs.h"
 #include "cli/plans.h"
 #include "io/hashed.h"
 #include "io/replace.h"
@@ -22,14 +22,13 @@ BatchFigures figures_of(const job::Job& job, const plan::Plan& plan) {
   BatchFigures f;
   f.changes = job.count(job::ChangeKind::toolhead) + job.count(job::ChangeKind::filament) +
               job.count(job::ChangeKind::both);
-  f.put_in = plan.commands.size();
-  f.taken_out = plan.disabled.size();
-  f.cold_starts = plan.figures.cold_starts;
+  f.inserted = plan.commands.size();
+  f.removed = plan.disabled.size();
+  f.plan = plan.figures;
   // As the manifest has them, so that a job that is kept says what it said the first time.
-  f.duration_s = report::thousandths(plan.figures.duration_s);
-  f.wait_s = report::thousandths(plan.figures.wait_s);
-  f.hot_idle_s = report::thousandths(plan.figures.hot_idle_s);
-  f.energy_wh = report::thousandths(plan.figures.energy_wh);
+  for (const auto& figure : kManifestFigures) {
+    if (!figure.counts()) figure.set(f.plan, report::thousandths(figure.value(f.plan)));
+  }
   return f;
 }
 

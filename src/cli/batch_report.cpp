@@ -4,37 +4,36 @@
 
 #include <array>
 
-#include "report/figures.h"
+#include "report/table.h"
 
 namespace forewarm::cli {
 
 namespace {
 
-std::string duration(double seconds) { return report::duration(seconds); }
+using report::Amount;
+using report::Unit;
 
-struct Row {
+// The figures of plans that can be added up.
+constexpr std::span kSummed = kManifestFigures.first<4>();
+
+struct Sum {
   const char* name;
   std::uint64_t jobs = 0, bytes = 0;
-  double duration_s = 0, wait_s = 0, hot_idle_s = 0, energy_wh = 0;
+  plan::Figures figures = {};
 
   void add(const Entry& entry) {
     ++jobs;
     bytes += entry.bytes;
-    duration_s += entry.figures.duration_s;
-    wait_s += entry.figures.wait_s;
-    hot_idle_s += entry.figures.hot_idle_s;
-    energy_wh += entry.figures.energy_wh;
+    for (const auto& figure : kSummed) {
+      figure.set(figures, figure.value(figures) + figure.value(entry.figures.plan));
+    }
+  }
+  [[nodiscard]] report::Row row(bool with_figures) const {
+    report::Row out{.cells = {std::string(name), Amount{double(jobs)}, report::size(bytes)}};
+    if (with_figures) report::add_cells<plan::Figures>(out, kSummed, figures);
+    return out;
   }
 };
-
-std::string written(const Row& row, bool figures) {
-  std::string out = fmt::format("{:<10}{:>8}{:>12}", row.name, row.jobs, report::size(row.bytes));
-  if (figures) {
-    out += fmt::format("{:>16}{:>14}{:>14}{:>12}", duration(row.duration_s), duration(row.wait_s),
-                       duration(row.hot_idle_s), report::number(row.energy_wh, 1) + " Wh");
-  }
-  return out + '\n';
-}
 
 }  // namespace
 
@@ -53,28 +52,33 @@ std::string batch_line(const JobResult& did) {
   const BatchFigures& f = entry.figures;
   return out + fmt::format("{}, {} put in, {} taken out; {}, of it {} waiting; {} hot idle\n",
                            report::counted(f.changes, "change", "changes"),
-                           report::counted(f.put_in, "command", "commands"), f.taken_out,
-                           duration(f.duration_s), duration(f.wait_s), duration(f.hot_idle_s));
+                           report::counted(f.inserted, "command", "commands"), f.removed,
+                           report::duration(f.plan.duration_s), report::duration(f.plan.wait_s),
+                           report::duration(f.plan.hot_idle_s));
 }
 
 std::string batch_table(const std::vector<JobResult>& all) {
-  std::array rows{Row{.name = "done"}, Row{.name = "unchanged"}, Row{.name = "kept"},
-                  Row{.name = "refused"}, Row{.name = "failed"}};
-  Row sum{.name = "all"};
+  std::array sums{Sum{"done"}, Sum{"unchanged"}, Sum{"kept"}, Sum{"refused"}, Sum{"failed"}};
+  Sum sum{"all"};
   for (const JobResult& did : all) {
     std::size_t at = did.kept ? 2 : 0;
     if (did.entry.outcome == Outcome::unchanged && !did.kept) at = 1;
     if (did.entry.outcome == Outcome::refused) at = 3;
     if (did.entry.outcome == Outcome::failed) at = 4;
-    rows[at].add(did.entry);
+    sums[at].add(did.entry);
     sum.add(did.entry);
   }
-  std::string out = fmt::format("\n{:<10}{:>8}{:>12}{:>16}{:>14}{:>14}{:>12}\n", "", "jobs",
-                                "bytes", "duration", "waiting", "hot idle", "energy");
-  for (std::size_t i = 0; i < rows.size(); ++i) {
-    if (rows[i].jobs > 0) out += written(rows[i], i < 3);
+  report::Table out;
+  out.columns = {{.head = "", .kind = report::Column::Kind::name, .width = 10},
+                 {.head = "jobs", .width = 7},
+                 {.head = "bytes", .width = 11}};
+  constexpr std::array<std::size_t, kSummed.size()> kWidths{15, 13, 13, 11};
+  report::add_columns<plan::Figures>(out, kSummed, kWidths);
+  for (std::size_t i = 0; i < sums.size(); ++i) {
+    if (sums[i].jobs > 0) out.rows.push_back(sums[i].row(i < 3));
   }
-  return out + written(sum, true);
+  out.rows.push_back(sum.row(true));
+  return '\n' + report::text_of(out);
 }
 
 }  // namespace forewarm::cli

@@ -1,4 +1,4 @@
-// The subcommands. Each returns the exit code; main only parses the command line.
+// The commands. Each returns the exit code. Which flags fill their options, command_line.h says.
 #pragma once
 
 #include <string>
@@ -61,10 +61,21 @@ struct BatchOptions {
 constexpr unsigned kMaxThreads = 64;
 int run_batch(const Context& context, const BatchOptions& options);
 
-int run_diff(const Context& context, const std::string& original, const std::string& rewritten);
+struct DiffOptions {
+  std::string original, rewritten;
+};
+int run_diff(const Context& context, const DiffOptions& options);
 
 // `file`: as --rules would name it.
-int run_rules_check(const Context& context, const std::string& file);
-int run_rules_new(const Context& context, const std::string& from);
+struct RulesCheckOptions {
+  std::string file;
+};
+int run_rules_check(const Context& context, const RulesCheckOptions& options);
+
+// `from`: a job, or empty.
+struct RulesNewOptions {
+  std::string from;
+};
+int run_rules_new(const Context& context, const RulesNewOptions& options);
 
 }  // namespace forewarm::cli

@@ -8,7 +8,6 @@
 #include <memory>
 
 #include "plan/lead_time.h"
-#include "rewrite/restore.h"
 
 namespace forewarm::cli {
 
@@ -62,36 +61,5 @@ Result<rules::Rules> Context::rules(Guesses guesses) const {
 }
 
 std::string Context::rule_file() const { return rule_file_in_force(common_.rules_file); }
-
-int Output::finish(const Context& context, Status status, int code) {
-  if (status) status = sink_.flush();
-  if (status) return code;
-  if (sink_.broken_pipe()) return kIo;
-  return context.fail(status.error());
-}
-
-Result<io::FileSource> open_text(const std::string& path) {
-  return path == "-" ? io::FileSource::spool(0) : io::FileSource::open(path);
-}
-
-Result<OpenJob> open_job(const std::string& path) {
-  auto text = open_text(path);
-  if (!text) return std::move(text.error());
-  return as_job(std::move(*text), path);
-}
-
-Result<OpenJob> as_job(io::FileSource text, const std::string& path) {
-  OpenJob job{std::move(text), std::nullopt};
-  auto header = rewrite::header_of(job.text);
-  if (!header) return std::move(header.error());
-  if (*header) {
-    auto original = io::FileSource::filled(path, [&](ByteSink& sink) {
-      return rewrite::restore(job.text, path == "-" ? "standard input" : path, sink);
-    });
-    if (!original) return std::move(original.error());
-    job.original = std::move(*original);
-  }
-  return job;
-}
 
 }  // namespace forewarm::cli

@@ -1,14 +1,11 @@
-// What every command shares: messages, exit codes, the rule file in force, opening jobs.
+// What every command shares: messages, exit codes, and the rule file in force.
 #pragma once
 
-#include <optional>
 #include <string>
 #include <string_view>
 
 #include "base/error.h"
 #include "cli/rule_file.h"
-#include "io/file_sink.h"
-#include "io/file_source.h"
 #include "rules/rules.h"
 
 namespace forewarm::cli {
@@ -41,29 +38,5 @@ class Context {
  private:
   Common common_;
 };
-
-// Results go to standard output through this.
-class Output {
- public:
-  Output() : sink_(1, "standard output") {}
-  [[nodiscard]] io::FdSink& sink() { return sink_; }
-  // Writes the rest. A broken pipe is quiet, but still no success.
-  [[nodiscard]] int finish(const Context& context, Status status, int code = kDone);
-
- private:
-  io::FdSink sink_;
-};
-
-// A job as given on the command line: "-" is standard input. If it is a rewritten job, what it was
-// made from is in `original` and `text` is left as it is.
-struct OpenJob {
-  io::FileSource text;
-  std::optional<io::FileSource> original;
-  [[nodiscard]] io::FileSource& job() { return original ? *original : text; }
-};
-[[nodiscard]] Result<io::FileSource> open_text(const std::string& path);
-[[nodiscard]] Result<OpenJob> open_job(const std::string& path);
-// The same of a text that is open already; `path` is as it was given.
-[[nodiscard]] Result<OpenJob> as_job(io::FileSource text, const std::string& path);
 
 }  // namespace forewarm::cli

@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "assign/problem.h"
+#include "cli/inputs.h"
 #include "machine/move_filaments.h"
 #include "rules/recogniser.h"
 
@@ -144,17 +145,6 @@ Status same_temperatures(const job::Job& before, const job::Job& after, const gc
     if (a.kind == Kind::waited && (leads_to_exchange(a) || may_cool(a))) continue;
     if (!there || b->kind != a.kind || b->tool != gcode::mapped(map, a.tool) ||
         !same(b->work_c, a.work_c) || (a.kind == Kind::fed && !same(b->last_c, a.last_c))) {
-      if (getenv("DBG"))
-        std::fprintf(stderr,
-                     "a kind %d tool %d work %g last %g letgo %g sel %zu; there %d b kind %d tool "
-                     "%d work %g last %g letgo %g sel %zu\n",
-                     int(a.kind), a.tool, a.work_c.value_or(0), a.last_c.value_or(0),
-                     a.before_off_c, a.select, there, b == after.uses.end() ? -1 : int(b->kind),
-                     b == after.uses.end() ? -1 : b->tool,
-                     b == after.uses.end() ? -1 : b->work_c.value_or(0),
-                     b == after.uses.end() ? -1 : b->last_c.value_or(0),
-                     b == after.uses.end() ? -1 : b->before_off_c,
-                     b == after.uses.end() ? 0 : b->select);
       return other(a);
     }
     ++b;
@@ -183,7 +173,7 @@ Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& ori
   auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
   if (!recogniser) return std::move(recogniser.error());
   machine::FilamentMove move(rules, *recogniser, *map);
-  auto lines = machine::moved_lines(original, name == "-" ? "standard input" : name, move);
+  auto lines = machine::moved_lines(original, shown_name(name), move);
   if (!lines) {
     Error& e = lines.error();
     if (e.kind == Error::Kind::usage) return usage(asked.map, e.message, e.hint);

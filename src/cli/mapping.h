@@ -9,9 +9,10 @@
 #include <string>
 #include <vector>
 
+#include "base/bytes.h"
 #include "cli/commands.h"
-#include "cli/plans.h"
 #include "gcode/renumber.h"
+#include "job/job.h"
 
 namespace forewarm::cli {
 

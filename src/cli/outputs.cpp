@@ -6,7 +6,6 @@
 #include <filesystem>
 
 #include "base/bytes.h"
-#include "io/replace.h"
 #include "report/beginnings.h"
 
 namespace forewarm::cli {
@@ -21,7 +20,7 @@ struct Report {
   std::string Reports::*text;
 };
 
-std::vector<Report> asked_for(const Outputs& outputs) {
+std::vector<Report> asked_for(const OutputNames& outputs) {
   using report::Form;
   std::vector<Report> out;
   for (const Report& r : {Report{Form::html, outputs.html, &Reports::html},
@@ -32,7 +31,7 @@ std::vector<Report> asked_for(const Outputs& outputs) {
   return out;
 }
 
-bool text_is_shown(const Outputs& outputs) {
+bool text_is_shown(const OutputNames& outputs) {
   const auto reports = asked_for(outputs);
   return outputs.shows_text && std::none_of(reports.begin(), reports.end(), [](const Report& r) {
            return is_standard_output(r.file);
@@ -62,15 +61,6 @@ Status may_replace(report::Form form, const std::string& file) {
                file, "name another file, or remove this one first");
 }
 
-Status write_report(const Report& report, const std::string& text, Output& standard_output) {
-  if (is_standard_output(report.file)) return standard_output.sink().write(text);
-  auto replacement = io::Replacement::create(report.file);
-  if (!replacement) return std::move(replacement.error());
-  if (auto s = may_replace(report.form, report.file); !s) return s;
-  if (auto s = (*replacement)->sink().write(text); !s) return s;
-  return (*replacement)->commit();
-}
-
 }  // namespace
 
 bool is_standard_output(const std::string& file) {
@@ -91,19 +81,37 @@ bool same_file(const std::string& output, const std::string& other) {
   return !name.empty() && name == whole(other);
 }
 
+Status write_file(const std::string& file, std::string_view text,
+                  const std::function<Status()>& look) {
+  auto replacement = io::Replacement::create(file);
+  if (!replacement) return std::move(replacement.error());
+  if (look) {
+    if (auto s = look(); !s) return s;
+  }
+  if (auto s = (*replacement)->sink().write(text); !s) return s;
+  return (*replacement)->commit();
+}
+
+int print(const Context& context, std::string text) {
+  return Outputs(context).finish(Reports{.text = std::move(text)});
+}
+
+Outputs::Outputs(const Context& context, OutputNames names)
+    : context_(context), names_(std::move(names)), standard_output_(1, kStandardOutput) {}
+
 Status Outputs::check() const {
   std::vector<NamedFile> outputs;
   const auto add = [&](const char* what, const std::string& file) {
     outputs.push_back(is_standard_output(file) ? NamedFile{kStandardOutput, kItsName}
                                                : NamedFile{what, file});
   };
-  for (const Report& r : asked_for(*this)) add("the report", r.file);
-  if (!job.empty()) add("the job", job);
-  if (text_is_shown(*this)) add(kStandardOutput, "-");
+  for (const Report& r : asked_for(names_)) add("the report", r.file);
+  if (!names_.job.empty()) add("the job", names_.job);
+  if (text_is_shown(names_)) add(kStandardOutput, "-");
   if (std::count_if(outputs.begin(), outputs.end(),
                     [](const NamedFile& o) { return o.what == kStandardOutput; }) > 1) {
     return usage("only one result can go to standard output", "",
-                 job.empty() ? "" : "give the job a file with -o, or the report one");
+                 names_.job.empty() ? "" : "give the job a file with -o, or the report one");
   }
   for (std::size_t i = 0; i < outputs.size(); ++i) {
     const NamedFile& out = outputs[i];
@@ -111,7 +119,7 @@ Status Outputs::check() const {
     const auto name = [&](const NamedFile& other) {
       return out.what == kStandardOutput ? other.file : out.file;
     };
-    for (const NamedFile& in : inputs) {
+    for (const NamedFile& in : names_.inputs) {
       const bool in_place = in.what == out.what;
       if (in.file.empty() || in_place) continue;
       if (same_file(out.file, in.file == "-" ? "/dev/stdin" : in.file)) {
@@ -123,24 +131,56 @@ Status Outputs::check() const {
       return usage("two outputs would be one file", name(outputs[before]));
     }
   }
-  for (const Report& r : asked_for(*this)) {
+  for (const Report& r : asked_for(names_)) {
     if (auto s = may_replace(r.form, r.file); !s) return s;
   }
   return success();
 }
 
-Status Outputs::write(const Reports& reports, Output& standard_output) const {
-  for (const Report& r : asked_for(*this)) {
-    if (auto s = write_report(r, reports.*r.text, standard_output); !s) return s;
+Status Outputs::open_job() {
+  if (is_standard_output(names_.job)) return success();
+  const io::Replacement::Options how{.allow_hard_linked = names_.hard_linked};
+  auto opened = names_.in_place ? io::Replacement::open(names_.job, how)
+                                : io::Replacement::create(names_.job, how);
+  if (!opened) return std::move(opened.error());
+  job_ = std::move(*opened);
+  return success();
+}
+
+ByteSink& Outputs::job() { return job_ ? job_->sink() : standard_output_; }
+
+bool Outputs::job_is_direct() const { return !job_ || job_->direct(); }
+
+Status Outputs::write(const Reports& reports) {
+  for (const Report& r : asked_for(names_)) {
+    const std::string& text = reports.*r.text;
+    const auto look = [&r] { return may_replace(r.form, r.file); };
+    if (auto s = is_standard_output(r.file) ? standard_output_.write(text)
+                                            : write_file(r.file, text, look);
+        !s) {
+      return s;
+    }
   }
   return success();
 }
 
-int Outputs::finish(const Context& context, const Reports& reports, int code) const {
-  Output standard_output;
-  Status written = write(reports, standard_output);
-  if (written && text_is_shown(*this)) written = standard_output.sink().write(reports.text);
-  return standard_output.finish(context, std::move(written), code);
+int Outputs::finish(Status status, int code) {
+  if (status) status = standard_output_.flush();
+  if (status) return code;
+  return standard_output_.broken_pipe() ? kIo : context_.fail(status.error());
+}
+
+int Outputs::finish(const Reports& reports, int code) {
+  Status written = write(reports);
+  if (written && text_is_shown(names_)) written = standard_output_.write(reports.text);
+  return finish(std::move(written), code);
+}
+
+int Outputs::finish_job(Status status, const io::FileSource* source) {
+  if (const int code = finish(std::move(status)); code != kDone || !job_) return code;
+  if (auto s = job_->commit(source); !s) return context_.fail(s.error());
+  if (job_->warning()) context_.note(render(*job_->warning()));
+  return kDone;
 }
 
 }  // namespace forewarm::cli

@@ -1,16 +1,25 @@
-// What one command writes: reports into files, and one result to standard output.
+// All that one command writes: reports into files, a job, and one result to standard output.
 //
-// A value, filled from the command line. check() is for before any work, write() or finish() for
-// after it. What is refused, as usage: two outputs in one file, by whatever names; an output that
-// is a file which the command reads; and a report in place of a file that is not an earlier report
-// of its form. Files are looked at, and nothing is written before check() has passed. Pipes,
-// devices and descriptors of ours are written through: there is nothing to lose in them.
+// Made from what the command line names. In this order: check() before any work; open_job() before
+// the job is read; write() once the reports are made; finish() or finish_job() last. What is
+// refused, as usage: two outputs in one file, by whatever names; an output that is a file which the
+// command reads; and a report in place of a file that is not an earlier report of its form. Files
+// are looked at, and nothing is written before check() has passed. Pipes, devices and descriptors
+// of ours are written through: there is nothing to lose in them.
+//
+// Errors that are not returned are said on stderr. A broken pipe is quiet, but still no success.
 #pragma once
 
+#include <functional>
+#include <memory>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "cli/context.h"
+#include "io/file_sink.h"
+#include "io/file_source.h"
+#include "io/replace.h"
 
 namespace forewarm::cli {
 
@@ -24,22 +33,57 @@ struct NamedFile {
   std::string file;  // as on the command line; empty: not given
 };
 
-struct Outputs {
-  // As on the command line: "-" is standard output, empty: not asked for.
+// As on the command line: "-" is standard output, empty: not asked for.
+struct OutputNames {
   std::string html = {}, json = {}, csv = {};
-  // The rewritten job, or the diff that is shown in its place.
+  // A job, or the diff that is shown in its place.
   std::string job = {};
+  bool in_place = false;     // the job is read from there as well
+  bool hard_linked = false;  // its file may have other names, which keep the old bytes
   // Whether there is a text to show, unless a report goes to standard output.
   bool shows_text = true;
   // What none of these may be. A job, though, may be rewritten in place.
   std::vector<NamedFile> inputs = {};
+};
+
+class Outputs {
+ public:
+  explicit Outputs(const Context& context, OutputNames names = {});
 
   [[nodiscard]] Status check() const;
+  // In place, this waits for another run on the file to end.
+  [[nodiscard]] Status open_job();
+  // REQUIRES: open_job().
+  [[nodiscard]] ByteSink& job();
+  // Whether bytes of the job that were written are out, and cannot be taken back.
+  [[nodiscard]] bool job_is_direct() const;
+  [[nodiscard]] bool job_replaces_a_file() const { return job_ != nullptr; }
+  [[nodiscard]] io::FdSink& standard_output() { return standard_output_; }
+
   // The reports that were asked for. Each file is looked at once more right before it is replaced.
-  [[nodiscard]] Status write(const Reports& reports, Output& standard_output) const;
-  // The reports, and the text where it is shown; the exit code, `code` if all went well.
-  [[nodiscard]] int finish(const Context& context, const Reports& reports, int code = kDone) const;
+  [[nodiscard]] Status write(const Reports& reports);
+
+  // Each returns the exit code: `code` if all went well, `status` included. What was promised on
+  // standard output is out then.
+  [[nodiscard]] int finish(Status status, int code = kDone);
+  // The reports, and the text where it is shown.
+  [[nodiscard]] int finish(const Reports& reports, int code = kDone);
+  // After that, the job takes its place. With `source`, only if that did not change meanwhile.
+  [[nodiscard]] int finish_job(Status status, const io::FileSource* source);
+
+ private:
+  const Context& context_;
+  OutputNames names_;
+  io::FdSink standard_output_;
+  std::unique_ptr<io::Replacement> job_;
 };
+
+// Shows a text on standard output; the exit code.
+[[nodiscard]] int print(const Context& context, std::string text);
+
+// Replaces the file's bytes, or makes it. `look` has the last word, once the file is locked.
+[[nodiscard]] Status write_file(const std::string& file, std::string_view text,
+                                const std::function<Status()>& look = {});
 
 // "-", /dev/stdout, and what else leads there.
 [[nodiscard]] bool is_standard_output(const std::string& file);

@@ -1,4 +1,4 @@
-// Scanning and planning as commands need it: progress on a terminal, notes, reports.
+// Plans as commands need them, and the reports of a job under all policies.
 #pragma once
 
 #include <optional>
@@ -10,9 +10,6 @@
 #include "report/attention.h"
 
 namespace forewarm::cli {
-
-[[nodiscard]] Result<job::Job> scan_job(const Context& context, ByteSource& source,
-                                        const rules::Rules& rules, const std::string& name);
 
 // A plan that has passed its own invariants; a broken one is kind `internal`.
 [[nodiscard]] Result<plan::Plan> make_plan(const job::Job& job, const rules::Rules& rules,

@@ -1,11 +1,10 @@
 #include <fmt/format.h>
 
-#include <memory>
-
 #include "cli/commands.h"
+#include "cli/inputs.h"
 #include "cli/mapping.h"
+#include "cli/outputs.h"
 #include "cli/plans.h"
-#include "io/replace.h"
 #include "rewrite/diff.h"
 #include "rewrite/moved.h"
 #include "rewrite/rewrite.h"
@@ -17,73 +16,75 @@ namespace {
 class Run {
  public:
   Run(const Context& context, const RewriteOptions& options)
-      : context_(context), options_(options) {}
+      : context_(context), options_(options), outputs_(context, names_of(context, options)) {}
 
   int run() {
-    writes_nothing_ = options_.diff || options_.dry_run;
-    const std::string& out = options_.out.empty() ? options_.job : options_.out;  // or in place
-    to_stdout_ = !writes_nothing_ && is_standard_output(out);
     if (options_.diff && !options_.out.empty()) {
       return context_.fail({Error::Kind::usage, "--diff writes no job: it does not go with -o"});
     }
-    Outputs outputs{.html = options_.html,
-                    .json = options_.json,
-                    .shows_text = false,
-                    .inputs = {{"the job", options_.job}, {"the rule file", context_.rule_file()}}};
-    if (!writes_nothing_) outputs.job = out;
-    if (options_.diff) outputs.job = "-";
-    if (auto s = outputs.check(); !s) return context_.fail(s.error());
+    if (auto s = outputs_.check(); !s) return context_.fail(s.error());
     auto rules = context_.rules(Guesses::if_asked_for);
     if (!rules) return context_.fail(rules.error());
-
     // In place, the lock comes first: a second hook on the file waits, then reads the new bytes.
-    if (!writes_nothing_ && !to_stdout_) {
-      const io::Replacement::Options how{.allow_hard_linked = options_.hard_linked};
-      auto opened = options_.out.empty() ? io::Replacement::open(options_.job, how)
-                                         : io::Replacement::create(options_.out, how);
-      if (!opened) return context_.fail(opened.error());
-      replacement_ = std::move(*opened);
+    if (writes_a_job(options_)) {
+      if (auto s = outputs_.open_job(); !s) return context_.fail(s.error());
     }
-    auto input = open_job(options_.job);
-    if (!input) return context_.fail(input.error());
-    auto job = scan_job(context_, input->job(), *rules, options_.job);
-    if (!job) return context_.fail(job.error());
-    if (!options_.map.map.empty()) {
-      auto mapping = map_tools(context_, input->job(), *rules, options_.job, options_.map, *job);
-      if (!mapping) return context_.fail(mapping.error());
-      if (*mapping) {
-        mapping_ = std::move(*mapping);
-        *job = std::move(mapping_->job);
-        *rules = mapping_->rules;
-        for (const std::string& line : mapping_->loading) context_.note(line);
-      }
-    }
-    auto plan = make_plan(*job, *rules, rules->gap.policy);
+    auto loaded = load_job(context_, options_.job, *rules);
+    if (!loaded) return context_.fail(loaded.error());
+    if (auto s = map(*loaded, *rules); !s) return context_.fail(s.error());
+    auto plan = make_plan(loaded->job, *rules, rules->gap.policy);
     if (!plan) return context_.fail(plan.error());
     Reports reports;
     if (!options_.html.empty() || !options_.json.empty()) {
-      auto made = make_reports(options_.job, *job, *rules);
+      auto made = make_reports(options_.job, loaded->job, *rules);
       if (!made) return context_.fail(made.error());
       reports = std::move(*made);
     }
-    if (auto s = outputs.write(reports, output_); !s) {
-      return output_.finish(context_, std::move(s));
-    }
-    return deliver(*input, *job, *plan, *rules);
+    if (auto s = outputs_.write(reports); !s) return outputs_.finish(std::move(s));
+    return deliver(loaded->input, loaded->job, *plan, *rules);
   }
 
  private:
+  static bool writes_a_job(const RewriteOptions& options) {
+    return !options.diff && !options.dry_run;
+  }
+
+  static OutputNames names_of(const Context& context, const RewriteOptions& options) {
+    OutputNames names{.html = options.html,
+                      .json = options.json,
+                      .in_place = options.out.empty(),
+                      .hard_linked = options.hard_linked,
+                      .shows_text = false,
+                      .inputs = {{"the job", options.job}, {"the rule file", context.rule_file()}}};
+    if (writes_a_job(options)) names.job = names.in_place ? options.job : options.out;
+    if (options.diff) names.job = "-";
+    return names;
+  }
+
+  // Gives the filaments other tools, where that was asked for: job and rules are as they are then.
+  Status map(LoadedJob& loaded, rules::Rules& rules) {
+    if (options_.map.map.empty()) return success();
+    auto mapping =
+        map_tools(context_, loaded.input.job(), rules, options_.job, options_.map, loaded.job);
+    if (!mapping) return std::move(mapping.error());
+    if (!*mapping) return success();
+    mapping_ = std::move(*mapping);
+    loaded.job = std::move(mapping_->job);
+    rules = mapping_->rules;
+    for (const std::string& line : mapping_->loading) context_.note(line);
+    return success();
+  }
+
   int deliver(OpenJob& input, const job::Job& job, const plan::Plan& plan,
               const rules::Rules& rules) {
     if (!plan.changes_anything() && !mapping_) {
       context_.note(nothing_to_do(job, rules));
       if (options_.diff && input.original) return show_diff(input, *input.original);
       // In place there is nothing to write, unless an earlier rewrite is to be taken out again.
-      if (writes_nothing_ || (replacement_ && options_.out.empty() && !input.original)) {
-        return output_.finish(context_, success());
-      }
-      ByteSink& sink = to_stdout_ ? static_cast<ByteSink&>(output_.sink()) : replacement_->sink();
-      return finish(input, sink.copy(input.job(), 0, input.job().size()));
+      const bool already_there =
+          outputs_.job_replaces_a_file() && options_.out.empty() && !input.original;
+      if (!writes_a_job(options_) || already_there) return outputs_.finish(success());
+      return finish(input, outputs_.job().copy(input.job(), 0, input.job().size()));
     }
     const auto edits = rewrite::edits_of(job, plan, rules);
     if (options_.diff) {
@@ -93,9 +94,8 @@ class Run {
       return show_diff(input, *rewritten);
     }
     summary(job, plan);
-    if (writes_nothing_) return output_.finish(context_, success());
-    ByteSink& sink = to_stdout_ ? static_cast<ByteSink&>(output_.sink()) : replacement_->sink();
-    return finish(input, write(input, job, edits, rules, sink));
+    if (!writes_a_job(options_)) return outputs_.finish(success());
+    return finish(input, write(input, job, edits, rules, outputs_.job()));
   }
 
   Status write(OpenJob& input, const job::Job& job, const std::vector<rewrite::Edit>& edits,
@@ -130,30 +130,19 @@ class Run {
 
   int show_diff(OpenJob& input, ByteSource& result) {
     const std::string name = options_.job == "-" ? "job.gcode" : options_.job;
-    auto differ = rewrite::diff(input.text, result, {name, name}, output_.sink());
-    if (!differ) return output_.finish(context_, std::move(differ.error()));
-    return output_.finish(context_, success(), *differ ? kDiffers : kDone);
+    auto differ = rewrite::diff(input.text, result, {name, name}, outputs_.standard_output());
+    if (!differ) return outputs_.finish(std::move(differ.error()));
+    return outputs_.finish(success(), *differ ? kDiffers : kDone);
   }
 
   int finish(OpenJob& input, Status written) {
-    if (!written) return output_.finish(context_, std::move(written));
-    if (replacement_) {
-      // Whatever was promised on standard output must be out before the file is changed.
-      if (const int code = output_.finish(context_, success()); code != kDone) return code;
-      auto committed = replacement_->commit(options_.job == "-" ? nullptr : &input.text);
-      if (!committed) return context_.fail(committed.error());
-      if (replacement_->warning()) context_.note(render(*replacement_->warning()));
-      return kDone;
-    }
-    return output_.finish(context_, success());
+    return outputs_.finish_job(std::move(written), options_.job == "-" ? nullptr : &input.text);
   }
 
   const Context& context_;
   const RewriteOptions& options_;
-  bool writes_nothing_ = false, to_stdout_ = false;
-  std::unique_ptr<io::Replacement> replacement_;
+  Outputs outputs_;
   std::optional<Mapping> mapping_;
-  Output output_;
 };
 
 }  // namespace

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <set>
+#include <vector>
 
 #include "base/error.h"
 #include "report/json_parts.h"
@@ -17,8 +18,8 @@ std::set<check::Id> ids_of(const check::Report& report) {
   return ids;
 }
 
-std::string count_of(std::uint64_t n, const std::string& what) {
-  return fmt::format("{} {}{}", n, what, n == 1 ? "" : "s");
+std::string explained(check::Id id) {
+  return fmt::format("{}: {}\n", check::name_of(id), check::explain(id));
 }
 
 }  // namespace
@@ -37,15 +38,15 @@ std::string findings_text(const check::Report& report, const std::string& name,
   }
   const auto ids = ids_of(report);
   if (!ids.empty()) out += "\n";
-  for (const check::Id id : ids) {
-    out += fmt::format("{}: {}\n", check::name_of(id), check::explain(id));
-  }
+  for (const check::Id id : ids) out += explained(id);
   if (!ids.empty()) out += "\n";
   const std::uint64_t found = report.findings.list().size() + report.findings.left_out();
   out += fmt::format("{}: {} compared, {} put in, {} taken out; {:.2f} h, {:.0f} s of it waiting\n",
-                     found == 0 ? "no findings" : count_of(found, "finding"),
-                     count_of(report.moves, "extruding move"), count_of(report.inserted, "line"),
-                     count_of(report.disabled, "line"), report.duration_s / 3600, report.wait_s);
+                     found == 0 ? "no findings" : counted(found, "finding", "findings"),
+                     counted(report.moves, "extruding move", "extruding moves"),
+                     counted(report.inserted, "line", "lines"),
+                     counted(report.disabled, "line", "lines"), report.duration_s / 3600,
+                     report.wait_s);
   return out + "rules: " + rules_words(rules) + '\n';
 }
 
@@ -65,13 +66,18 @@ std::string findings_json(const check::Report& report, const rules::Rules& rules
   return written(out);
 }
 
-std::string explain_all() {
-  std::string out;
+Result<std::string> explanation(std::string_view id) {
+  if (const auto known = check::id_of(id)) return std::string(check::explain(*known)) + '\n';
+  std::string all;
+  std::vector<std::string> ids;
   for (std::size_t i = 0; i < check::kIds; ++i) {
-    const auto id = check::Id(i);
-    out += fmt::format("{}: {}\n", check::name_of(id), check::explain(id));
+    all += explained(check::Id(i));
+    ids.emplace_back(check::name_of(check::Id(i)));
   }
-  return out;
+  if (id == "all") return all;
+  Error e{Error::Kind::usage, "no finding is called \"" + printable(id) + "\""};
+  if (const auto near = nearest(id, ids)) e.hint = "did you mean " + *near + "?";
+  return e;
 }
 
 }  // namespace forewarm::report

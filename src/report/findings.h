@@ -6,6 +6,7 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 
 #include "check/check.h"
 #include "rules/rules.h"
@@ -15,7 +16,8 @@ namespace forewarm::report {
 [[nodiscard]] std::string findings_text(const check::Report& report, const std::string& name,
                                         const rules::Rules& rules);
 [[nodiscard]] std::string findings_json(const check::Report& report, const rules::Rules& rules);
-// Every id with its text, or that of one.
-[[nodiscard]] std::string explain_all();
+// What the finding of that id means; of "all", every id with that. Kind `usage` where there is no
+// such id, with the nearest one as a hint.
+[[nodiscard]] Result<std::string> explanation(std::string_view id);
 
 }  // namespace forewarm::report

@@ -8,25 +8,6 @@
 
 namespace forewarm::report {
 
-// A column for each figure, as wide as `widths` says, in order. REQUIRES: as many.
-template <class Values>
-void add_columns(Table& table, std::span<const Figure<Values>> figures,
-                 std::span<const std::size_t> widths) {
-  for (std::size_t i = 0; i < figures.size(); ++i) {
-    table.columns.push_back({.head = std::string((*figures[i]).words), .width = widths[i]});
-  }
-}
-// A cell for each figure; one that is not known is empty.
-template <class Values>
-void add_cells(Row& row, std::span<const Figure<Values>> figures, const Values& values) {
-  for (const Figure<Values>& figure : figures) {
-    if (figure.known(values)) {
-      row.cells.emplace_back(figure.amount(values));
-    } else {
-      row.cells.emplace_back();
-    }
-  }
-}
 // What physics leaves, below rows of the figures of plans.
 [[nodiscard]] Row bound_row(const Bound& bound);
 

@@ -70,6 +70,11 @@ struct Figure {
     if (const auto* at = std::get_if<1>(&member)) return double(values.**at);
     return (values.*std::get<2>(member)).value_or(0);
   }
+  void set(Values& values, double to) const {
+    if (const auto* at = std::get_if<0>(&member)) values.** at = to;
+    if (const auto* at = std::get_if<1>(&member)) values.** at = std::uint64_t(to);
+    if (const auto* at = std::get_if<2>(&member)) values.** at = to;
+  }
   [[nodiscard]] Amount amount(const Values& values) const {
     return {value(values), quantity->unit, quantity->decimals};
   }

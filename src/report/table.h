@@ -6,6 +6,8 @@
 #pragma once
 
 #include <cstddef>
+#include <cstdint>
+#include <span>
 #include <string>
 #include <variant>
 #include <vector>
@@ -49,6 +51,26 @@ struct Table {
   std::vector<Row> rows = {};
   std::string note = {};  // below it
 };
+
+// A column for each figure, as wide as `widths` says, in order. REQUIRES: as many.
+template <class Values>
+void add_columns(Table& table, std::span<const Figure<Values>> figures,
+                 std::span<const std::size_t> widths) {
+  for (std::size_t i = 0; i < figures.size(); ++i) {
+    table.columns.push_back({.head = std::string((*figures[i]).words), .width = widths[i]});
+  }
+}
+// A cell for each figure; one that is not known is empty.
+template <class Values>
+void add_cells(Row& row, std::span<const Figure<Values>> figures, const Values& values) {
+  for (const Figure<Values>& figure : figures) {
+    if (figure.known(values)) {
+      row.cells.emplace_back(figure.amount(values));
+    } else {
+      row.cells.emplace_back();
+    }
+  }
+}
 
 // Columns side by side, padded with blanks; ends in a newline. No line ends in blanks.
 [[nodiscard]] std::string text_of(const Table& table);

@@ -25,7 +25,7 @@ Entry good(const std::string& path) {
   e.outcome = Outcome::done;
   e.output_bytes = 120;
   e.output = 0xabcU;
-  e.figures = {7, 12, 3, 2, 3600.5, 1.25, 60, 33.3};
+  e.figures = {7, 12, 3, {3600.5, 1.25, 60, 33.3, 2}};
   return e;
 }
 

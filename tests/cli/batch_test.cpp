@@ -94,7 +94,7 @@ TEST_CASE("batch: what it says and leaves") {
         "jobs/101.gcode: done: # changes, # commands put in, # taken out; TIME, of it TIME "
         "waiting; TIME hot idle\n"
         "\n"
-        " jobs bytes duration waiting hot idle energy\n"
+        " jobs bytes time waiting hot idle energy\n"
         "done 2 413 bytes TIME TIME TIME # Wh\n"
         "unchanged 1 33 bytes TIME TIME TIME # Wh\n"
         "refused 1 10 bytes\n"

@@ -249,11 +249,12 @@ TEST_CASE("pipes, devices and descriptors are written through, whatever is in th
 TEST_CASE("a file that turns up during the work is not lost either") {
   Bench run;
   furnish(run);
-  const Outputs outputs{.json = run / "f.json", .inputs = {{"the job", run / "job.gcode"}}};
+  const Context context({});
+  Outputs outputs(context,
+                  {.json = run / "f.json", .inputs = {{"the job", run / "job.gcode"}}});
   REQUIRE(outputs.check());
   put(run / "f.json", "mine\n");
-  Output nowhere;
-  const Status written = outputs.write({.json = "{}"}, nowhere);
+  const Status written = outputs.write({.json = "{}"});
   REQUIRE_FALSE(written);
   CHECK(render(written.error()) ==
         (run / "f.json") +

@@ -1,0 +1,280 @@
+#include "cli/command_line.h"
+
+namespace forewarm::cli {
+
+namespace {
+
+constexpr const char* kCautions =
+    "Hot ends burn, and heaters left alone can start fires. Keep the machine's thermal-runaway\n"
+    "protection on, have a smoke alarm, and leave nothing unattended until it is proven. The\n"
+    "machine's manual and local codes come first.";
+
+// Flags that several commands have.
+
+Flag job_flag(std::string& job) {
+  return {.names = "JOB", .help = "the job; - is standard input", .value = &job, .required = true};
+}
+
+Flag output_flag(std::string& out) {
+  return {.names = "-o,--output",
+          .help = "write here instead of in place; - is standard output",
+          .value = &out};
+}
+
+Flag hard_linked_flag(bool& hard_linked) {
+  return {.names = "--allow-hard-linked",
+          .help = "replace a file that has other names too",
+          .value = &hard_linked};
+}
+
+Flag html_flag(std::string& html) {
+  return {.names = "--html", .help = "write a report page here", .value = &html};
+}
+
+// `beside`: what else standard output would have had.
+Flag json_flag(std::string& json, const std::string& what, const std::string& beside) {
+  return {.names = "--json",
+          .help = "write the " + what + " as JSON here; - is stdout" + beside,
+          .value = &json};
+}
+
+Flag csv_flag(std::string& csv, const std::string& what) {
+  return {.names = "--csv",
+          .help = "write " + what + " as CSV here; - is stdout, without the table",
+          .value = &csv};
+}
+
+void add_map_flags(std::vector<Flag>& flags, AskedMap& map) {
+  flags.push_back(
+      {.names = "--map",
+       .help = "best, or such as 0=3,3=0: give the filaments other tools, renumbering the job",
+       .value = &map.map});
+  flags.push_back(
+      {.names = "--force-map",
+       .help = "with --map: also where only, never or fixed of a [[filament]] says otherwise",
+       .value = &map.force});
+}
+
+void add_rules_flag(std::vector<Flag>& flags, Common& common) {
+  flags.push_back({.names = "--rules",
+                   .help = "rule file, or built-in for guesses; else $FOREWARM_RULES, else "
+                           "$XDG_CONFIG_HOME/forewarm/rules.toml",
+                   .value = &common.rules_file});
+}
+
+void add_message_flags(std::vector<Flag>& flags, Common& common) {
+  flags.push_back({.names = "--color",
+                   .help = "colour of messages: auto, always or never",
+                   .value = &common.color,
+                   .one_of = {"auto", "always", "never"}});
+  flags.push_back({.names = "-q,--quiet", .help = "no notes, no progress", .value = &common.quiet});
+}
+
+Command rewrite_command(Options& options) {
+  RewriteOptions& o = options.rewrite;
+  Command out{.name = "rewrite", .help = "plan a job's heating and write it in"};
+  out.flags = {job_flag(o.job),
+               output_flag(o.out),
+               {.names = "--diff",
+                .help = "show the change and write nothing; exit 1 if any",
+                .value = &o.diff},
+               {.names = "--dry-run", .help = "do everything but write", .value = &o.dry_run},
+               html_flag(o.html),
+               json_flag(o.json, "figures", "")};
+  add_map_flags(out.flags, o.map);
+  out.flags.push_back(hard_linked_flag(o.hard_linked));
+  add_rules_flag(out.flags, options.common);
+  out.example = "forewarm rewrite --rules machine.toml --html report.html job.gcode";
+  out.cautions = true;
+  out.run = [&o](const Context& context) { return run_rewrite(context, o); };
+  return out;
+}
+
+Command forecast_command(Options& options) {
+  ForecastOptions& o = options.forecast;
+  Command out{.name = "forecast", .help = "a job's time, changes, waits, exposure and material"};
+  out.flags = {job_flag(o.job), json_flag(o.json, "figures", ", without the table"),
+               html_flag(o.html), csv_flag(o.csv, "every change with its time")};
+  add_map_flags(out.flags, o.map);
+  out.flags.push_back({.names = "--start",
+                       .help = "when the job is to begin, such as 2027-03-05T18:00: clock times, "
+                               "without time zones or daylight-saving time",
+                       .value = &o.start});
+  out.flags.push_back(
+      {.names = "--away",
+       .help = "hours in which nobody is there, such as 22:00-07:00; may be repeated",
+       .value = &o.away});
+  add_rules_flag(out.flags, options.common);
+  out.example =
+      "forewarm forecast --rules machine.toml --start 2027-03-05T18:00 --away 22:00-07:00 "
+      "job.gcode";
+  out.run = [&o](const Context& context) { return run_forecast(context, o); };
+  return out;
+}
+
+Command compare_command(Options& options) {
+  CompareOptions& o = options.compare;
+  Command out{.name = "compare",
+              .help = "a job under several policies and thresholds, side by side"};
+  out.flags = {job_flag(o.job),
+               {.names = "--sweep",
+                .help = "KEY=FROM:TO:STEP or KEY=VALUE: a number of [gap], tried at these values "
+                        "as well; may be repeated",
+                .value = &o.sweeps},
+               json_flag(o.json, "figures", ", without the table"),
+               csv_flag(o.csv, "the figures")};
+  add_rules_flag(out.flags, options.common);
+  out.example = "forewarm compare --rules machine.toml --sweep timer_off_s=600:3600:600 job.gcode";
+  out.run = [&o](const Context& context) { return run_compare(context, o); };
+  return out;
+}
+
+Command assign_command(Options& options) {
+  AssignOptions& o = options.assign;
+  Command out{.name = "assign", .help = "which filament belongs on which tool, provably best"};
+  out.flags = {
+      job_flag(o.job),
+      {.names = "--by",
+       .help = "what changes shall take least of: time or purge; purge with a matrix, else time",
+       .value = &o.by,
+       .one_of = {"time", "purge"}},
+      {.names = "--matrix",
+       .help = "a table (CSV) of what an exchange of each filament for each other purges",
+       .value = &o.matrix},
+      json_flag(o.json, "figures", ", without the table")};
+  add_rules_flag(out.flags, options.common);
+  out.about =
+      "The table's first row names the filaments that come in, its first column those that go\n"
+      "out, by T number or name; its first cell is the unit, g or mm3.";
+  out.example = "forewarm assign --rules machine.toml --matrix purge.csv job.gcode";
+  out.run = [&o](const Context& context) { return run_assign(context, o); };
+  return out;
+}
+
+Command check_command(Options& options) {
+  CheckOptions& o = options.check;
+  Command out{.name = "check",
+              .help = "replay a rewritten job beside its original; exit 1 if anything is found"};
+  out.flags = {{.names = "ORIGINAL",
+                .help = "the job before; without REWRITTEN, the rewritten job alone",
+                .value = &o.first},
+               {.names = "REWRITTEN", .help = "the job after", .value = &o.second},
+               json_flag(o.json, "findings", ", alone"),
+               {.names = "--explain",
+                .help = "say what a finding's id means, or \"all\"",
+                .value = &o.explain}};
+  add_rules_flag(out.flags, options.common);
+  out.example = "forewarm check --rules machine.toml job.gcode rewritten.gcode";
+  out.cautions = true;
+  out.run = [&o](const Context& context) { return run_check(context, o); };
+  return out;
+}
+
+Command batch_command(Options& options) {
+  BatchOptions& o = options.batch;
+  Command out{.name = "batch", .help = "rewrite many jobs into a folder, in parallel, resumable"};
+  out.flags = {{.names = "JOB", .help = "the jobs; none is changed", .value = &o.jobs},
+               {.names = "-o,--output",
+                .help = "the folder for what they become, each under its own name; made if missing",
+                .value = &o.folder,
+                .required = true},
+               {.names = "--files0-from",
+                .help = "read the jobs' names from here, each ended by a NUL; - is standard input",
+                .value = &o.files0_from},
+               {.names = "--jobs",
+                .help = "how many at a time; else as many as processors",
+                .value = &o.threads,
+                .least = 1,
+                .most = kMaxThreads},
+               {.names = "--shard",
+                .help = "K/N: only the K-th part of N of the jobs, for one of N machines",
+                .value = &o.shard}};
+  add_rules_flag(out.flags, options.common);
+  out.about =
+      "Run it again after a kill, or after jobs were changed: what is good already is kept.";
+  out.example = "forewarm batch --rules machine.toml -o ready jobs/*.gcode";
+  out.cautions = true;
+  out.run = [&o](const Context& context) { return run_batch(context, o); };
+  return out;
+}
+
+Command diff_command(Options& options) {
+  DiffOptions& o = options.diff;
+  Command out{.name = "diff", .help = "unified diff of two jobs; exit 1 if they differ"};
+  out.flags = {
+      {.names = "ORIGINAL", .help = "the job before", .value = &o.original, .required = true},
+      {.names = "REWRITTEN", .help = "the job after", .value = &o.rewritten, .required = true}};
+  out.example = "forewarm diff job.gcode rewritten.gcode | less";
+  out.run = [&o](const Context& context) { return run_diff(context, o); };
+  return out;
+}
+
+Command restore_command(Options& options) {
+  RestoreOptions& o = options.restore;
+  Command out{.name = "restore", .help = "the original of a rewritten job"};
+  out.flags = {{.names = "REWRITTEN",
+                .help = "the rewritten job; - is standard input",
+                .value = &o.job,
+                .required = true},
+               output_flag(o.out),
+               hard_linked_flag(o.hard_linked)};
+  out.example = "forewarm restore rewritten.gcode -o job.gcode";
+  out.run = [&o](const Context& context) { return run_restore(context, o); };
+  return out;
+}
+
+Command rules_command(Options& options) {
+  RulesCheckOptions& check = options.rules_check;
+  Command of_check{.name = "check", .help = "validate a rule file"};
+  of_check.flags = {{.names = "FILE",
+                     .help = "the rule file; without it, the one in force",
+                     .value = &check.file}};
+  add_rules_flag(of_check.flags, options.common);
+  of_check.example = "forewarm rules check machine.toml";
+  of_check.run = [&check, &common = options.common](const Context& context) {
+    return run_rules_check(context, {check.file.empty() ? common.rules_file : check.file});
+  };
+
+  RulesNewOptions& fresh = options.rules_new;
+  Command of_new{.name = "new", .help = "print a rule file to start from"};
+  of_new.flags = {
+      {.names = "--from", .help = "a job whose tools it shall have", .value = &fresh.from}};
+  of_new.example = "forewarm rules new --from job.gcode > machine.toml";
+  of_new.run = [&fresh](const Context& context) { return run_rules_new(context, fresh); };
+
+  Command out{.name = "rules", .help = "start or validate a rule file"};
+  out.commands = {std::move(of_check), std::move(of_new)};
+  out.example = "forewarm rules new > machine.toml";
+  return out;
+}
+
+void add_message_flags(Command& command, Common& common) {
+  if (command.run) add_message_flags(command.flags, common);
+  for (Command& of_it : command.commands) add_message_flags(of_it, common);
+}
+
+}  // namespace
+
+Command command_line(Options& options) {
+  Command out{.name = "forewarm"};
+  out.help =
+      "Reads a sliced job for a printer with several toolheads, works out when everything in it\n"
+      "will happen, and writes early preheats, standby and shutdown into it, reversibly.";
+  out.commands = {rewrite_command(options), forecast_command(options), compare_command(options),
+                  assign_command(options),  check_command(options),    batch_command(options),
+                  diff_command(options),    restore_command(options),  rules_command(options)};
+  add_message_flags(out, options.common);
+  out.example = "forewarm rewrite --rules machine.toml job.gcode";
+  out.cautions = true;
+  return out;
+}
+
+std::string footer(const Command& command) {
+  std::string out = command.about;
+  const auto add = [&out](const std::string& text) { out += (out.empty() ? "" : "\n\n") + text; };
+  if (!command.example.empty()) add("Example: " + command.example);
+  if (command.cautions) add(kCautions);
+  return out;
+}
+
+}  // namespace forewarm::cli

@@ -1,0 +1,63 @@
+#include "cli/commands.h"
+#include "cli/inputs.h"
+#include "cli/mapping.h"
+#include "cli/plans.h"
+#include "report/calendar.h"
+
+namespace forewarm::cli {
+
+namespace {
+
+Result<std::optional<report::Schedule>> schedule_of(const ForecastOptions& options) {
+  if (options.start.empty()) {
+    if (options.away.empty()) return std::optional<report::Schedule>();
+    Error e{Error::Kind::usage, "--away needs --start"};
+    e.hint = "say when the job is to begin, such as --start 2027-03-05T18:00";
+    return e;
+  }
+  report::Schedule out;
+  auto start = report::parse_start(options.start);
+  if (!start) return std::move(start.error());
+  out.start = *start;
+  for (const std::string& text : options.away) {
+    auto away = report::parse_away(text);
+    if (!away) return std::move(away.error());
+    out.away.push_back(*away);
+  }
+  return std::optional(std::move(out));
+}
+
+}  // namespace
+
+int run_forecast(const Context& context, const ForecastOptions& options) {
+  auto schedule = schedule_of(options);
+  if (!schedule) return context.fail(schedule.error());
+  Outputs outputs(context,
+                  {.html = options.html,
+                   .json = options.json,
+                   .csv = options.csv,
+                   .inputs = {{"the job", options.job}, {"the rule file", context.rule_file()}}});
+  if (auto s = outputs.check(); !s) return context.fail(s.error());
+  auto rules = context.rules(Guesses::where_no_file);
+  if (!rules) return context.fail(rules.error());
+  auto loaded = load_job(context, options.job, *rules);
+  if (!loaded) return context.fail(loaded.error());
+  std::optional<Mapping> mapping;
+  if (!options.map.map.empty()) {
+    auto made =
+        map_tools(context, loaded->input.job(), *rules, options.job, options.map, loaded->job);
+    if (!made) return context.fail(made.error());
+    mapping = std::move(*made);
+  }
+  auto reports = make_reports(options.job, mapping ? mapping->job : loaded->job,
+                              mapping ? mapping->rules : *rules, *schedule);
+  if (!reports) return context.fail(reports.error());
+  if (mapping) {
+    std::string loading;
+    for (const std::string& line : mapping->loading) loading += line + '\n';
+    reports->text = loading + '\n' + reports->text;
+  }
+  return outputs.finish(*reports);
+}
+
+}  // namespace forewarm::cli

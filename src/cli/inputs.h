@@ -1,0 +1,39 @@
+// The jobs that a command reads: opened, restored if they are rewritten ones, scanned.
+//
+// "-" on the command line is standard input.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "cli/context.h"
+#include "io/file_source.h"
+#include "job/job.h"
+
+namespace forewarm::cli {
+
+[[nodiscard]] std::string shown_name(const std::string& path);  // in messages and reports
+
+// What a rewritten job was made from is in `original`; `text` is left as it is.
+struct OpenJob {
+  io::FileSource text;
+  std::optional<io::FileSource> original;
+  [[nodiscard]] io::FileSource& job() { return original ? *original : text; }
+};
+[[nodiscard]] Result<io::FileSource> open_text(const std::string& path);
+[[nodiscard]] Result<OpenJob> open_job(const std::string& path);
+// The same of a text that is open already; `path` is as it was given.
+[[nodiscard]] Result<OpenJob> as_job(io::FileSource text, const std::string& path);
+
+// With progress on a terminal, and a warning where the job breaks off.
+[[nodiscard]] Result<job::Job> scan_job(const Context& context, ByteSource& source,
+                                        const rules::Rules& rules, const std::string& path);
+
+struct LoadedJob {
+  OpenJob input;
+  job::Job job;
+};
+[[nodiscard]] Result<LoadedJob> load_job(const Context& context, const std::string& path,
+                                         const rules::Rules& rules);
+
+}  // namespace forewarm::cli
