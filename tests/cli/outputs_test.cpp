@@ -250,8 +250,7 @@ TEST_CASE("a file that turns up during the work is not lost either") {
   Bench run;
   furnish(run);
   const Context context({});
-  Outputs outputs(context,
-                  {.json = run / "f.json", .inputs = {{"the job", run / "job.gcode"}}});
+  Outputs outputs(context, {.json = run / "f.json", .inputs = {{"the job", run / "job.gcode"}}});
   REQUIRE(outputs.check());
   put(run / "f.json", "mine\n");
   const Status written = outputs.write({.json = "{}"});

@@ -1,0 +1,160 @@
+// Tables as values: what text and page make of one and the same.
+#include "report/table.h"
+
+#include <array>
+#include <catch2/catch.hpp>
+#include <limits>
+
+#include "report/figures.h"
+
+using namespace forewarm::report;
+
+namespace {
+
+using Kind = Column::Kind;
+using Shown = Column::Shown;
+using Mark = Row::Mark;
+
+Table posts() {
+  Table out;
+  out.columns = {{.head = "post", .kind = Kind::name, .width = 8, .cut = true},
+                 {.head = "tool", .kind = Kind::text, .width = 5, .right = true},
+                 {.head = "height", .width = 8},
+                 {.head = "wood", .kind = Kind::text, .width = 6},
+                 {.head = "at", .width = 8, .bare = true},
+                 {.head = "only here", .kind = Kind::text, .width = 10, .shown = Shown::in_text},
+                 {.head = "remark", .kind = Kind::text, .shown = Shown::on_page}};
+  out.rows = {{.cells = {std::string("gate"), std::string("T0"), Amount{2.25, Unit::grams, 1},
+                         std::string("ash"), Amount{75.26, Unit::seconds, 1}, std::string("x"),
+                         std::string("first")},
+               .mark = Mark::in_force,
+               .below = "by the road"},
+              {.cells = {std::string("together"), {}, Amount{3}}, .mark = Mark::limit}};
+  out.note = "* that's all";
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("a table as text") {
+  CHECK(text_of(posts()) ==
+        "post      tool   height  wood         at  only here\n"
+        "gate        T0    2.2 g  ash    1 min 15 s  x\n"
+        "    by the road\n"
+        "together              3\n"
+        "* that's all\n");
+}
+
+TEST_CASE("the same table on a page") {
+  CHECK(html_of(posts()) ==
+        "<div class=\"scroll\"><table>\n<thead><tr><th scope=\"col\">Post</th>"
+        "<th scope=\"col\">Tool</th><th scope=\"col\" class=\"n\">Height</th>"
+        "<th scope=\"col\">Wood</th><th scope=\"col\" class=\"n\">At</th>"
+        "<th scope=\"col\">Remark</th></tr></thead>\n<tbody>\n"
+        "<tr class=\"force\"><th scope=\"row\">gate</th><td class=\"t\">T0</td><td>2.2 g</td>"
+        "<td class=\"t\">ash</td><td>75.3</td><td class=\"t\">first</td></tr>\n"
+        "<tr class=\"bound\"><th scope=\"row\">together</th><td class=\"t\"></td><td>3</td>"
+        "<td class=\"t\"></td><td></td><td class=\"t\"></td></tr>\n"
+        "</tbody>\n</table></div>\n<p class=\"note\">* that&#39;s all</p>\n");
+}
+
+TEST_CASE("a table without rows has its heads") {
+  Table table = posts();
+  table.rows.clear();
+  table.note.clear();
+  CHECK(text_of(table) == "post      tool   height  wood         at  only here\n");
+  CHECK(html_of(table).find("<tbody>\n</tbody>") != std::string::npos);
+}
+
+TEST_CASE("what jobs call things can break neither text nor page") {
+  Table table = posts();
+  table.rows = {{.cells = {std::string("<b>\x1b[2J\n&\"")}, .below = "a\tb\x07\xff"}};
+  table.columns[0].head = "a<b";
+  const std::string text = text_of(table), page = html_of(table);
+  CHECK(text.find("<b>?[2J?&\"\n") == std::string::npos);  // too long for its column
+  CHECK(text.find("\n<b>?[...\n    a b?\xef\xbf\xbd\n") != std::string::npos);
+  CHECK(page.find("<th scope=\"col\">A&lt;b</th>") != std::string::npos);
+  CHECK(page.find("<th scope=\"row\">&lt;b&gt;?[2J?&amp;&quot;</th>") != std::string::npos);
+}
+
+TEST_CASE("a name is cut between characters") {
+  Table table;
+  table.columns = {{.head = "", .kind = Kind::name, .width = 6, .cut = true}};
+  // Six characters of two bytes each fit; of seven, three do.
+  const std::string umlaut = "\xc3\xa4";
+  std::string six;
+  for (int i = 0; i < 6; ++i) six += umlaut;
+  table.rows = {{.cells = {six}}, {.cells = {six + umlaut}}};
+  CHECK(text_of(table) == "\n" + six + "\n" + umlaut + umlaut + umlaut + "...\n");
+}
+
+TEST_CASE("amounts with their units, and without") {
+  struct Case {
+    Amount amount;
+    std::string text, alone, with_sign;
+  };
+  const double nan = std::numeric_limits<double>::quiet_NaN();
+  for (const Case& c :
+       {Case{{72.55, Unit::seconds, 0}, "1 min 13 s", "73", "+1 min 13 s"},
+        Case{{0.04, Unit::seconds, 1}, "0.0 s", "0.0", "0 s"},
+        Case{{-90, Unit::seconds, 0}, "0 s", "-90", "-1 min 30 s"},
+        Case{{3661, Unit::clock, 0}, "1:01:01", "1:01:01", "+1:01:01"},
+        Case{{41.94, Unit::watt_hours, 1}, "41.9 Wh", "41.9", "+41.9 Wh"},
+        Case{{-0.04, Unit::watt_hours, 1}, "0.0 Wh", "0.0", "0.0 Wh"},
+        Case{{-3.2, Unit::watt_hours, 1}, "-3.2 Wh", "-3.2", "-3.2 Wh"},
+        Case{{100, Unit::watts, 0}, "100 W", "100", "+100 W"},
+        Case{{9, Unit::count, 1}, "9", "9", "+9"}, Case{{-2, Unit::count, 0}, "-2", "-2", "-2"},
+        Case{{0, Unit::count, 0}, "0", "0", "0"},
+        Case{{240, Unit::mm3, 1}, "240.0 mm3", "240.0", "+240.0 mm3"},
+        Case{{170.4, Unit::celsius, 0}, "170 C", "170", "+170 C"},
+        Case{{nan, Unit::grams, 1}, "- g", "-", "- g"}}) {
+    CAPTURE(c.amount.value, c.text);
+    CHECK(text_of(c.amount) == c.text);
+    CHECK(text_of_number(c.amount) == c.alone);
+    CHECK(signed_text_of(c.amount) == c.with_sign);
+  }
+}
+
+TEST_CASE("a figure finds its value in a struct, and writes it there") {
+  forewarm::plan::Figures figures;
+  for (std::size_t i = 0; i < kPlanFigures.size(); ++i) kPlanFigures[i].set(figures, double(i + 1));
+  CHECK(figures.duration_s == 1);
+  CHECK(figures.hot_idle_s == 3);
+  CHECK(figures.cold_starts == 5);
+  CHECK(figures.peak_heating_w == 6);
+  for (std::size_t i = 0; i < kPlanFigures.size(); ++i) {
+    CHECK(kPlanFigures[i].value(figures) == double(i + 1));
+    CHECK(kPlanFigures[i].known(figures));
+    CHECK(kPlanFigures[i].counts() == ((*kPlanFigures[i]).unit == Unit::count));
+  }
+  forewarm::plan::GapPlan gap;
+  CHECK_FALSE(kGapPreheatAt.known(gap));
+  kGapPreheatAt.set(gap, 60);
+  CHECK(gap.preheat_at_s == 60);
+  CHECK(kGapPreheatAt.known(gap));
+}
+
+TEST_CASE("the key of a quantity ends in its unit") {
+  const auto check = [](const auto& figures) {
+    for (const auto& figure : figures) {
+      const std::string key((*figure).key);
+      CAPTURE(key);
+      const Unit unit = (*figure).unit;
+      const std::string ending = unit == Unit::count        ? ""
+                                 : unit == Unit::clock      ? "_s"
+                                 : unit == Unit::watt_hours ? "_wh"
+                                 : unit == Unit::watts      ? "_w"
+                                 : unit == Unit::celsius    ? "_c"
+                                                            : "_" + std::string(unit_name(unit));
+      CHECK(key.ends_with(ending));
+      CHECK_FALSE((*figure).words.empty());
+    }
+  };
+  check(kPlanFigures);
+  check(kHeadFigures);
+  check(std::array{kGapFrom, kGapTo, kGapDip, kGapPreheatAt, kGapWait, kGapHotIdle});
+  check(kBoundFigures);
+  check(kGramFigures);
+  check(kCauseFigures);
+  check(kWaitCauses);
+}
