@@ -8,21 +8,15 @@
 #include <catch2/catch.hpp>
 #include <cstdlib>
 #include <filesystem>
-#include <fstream>
-#include <iterator>
 #include <string>
 #include <vector>
 
+#include "../common/files.h"
+
 namespace forewarm::cli {
 
-inline std::string get(const std::string& path) {
-  std::ifstream in(path, std::ios::binary);
-  if (!in) FAIL("cannot read " << path);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
-inline void put(const std::string& path, const std::string& text) {
-  std::ofstream(path, std::ios::binary) << text;
-}
+using test::get;
+using test::put;
 
 struct Ran {
   int code = -1;

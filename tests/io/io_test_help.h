@@ -10,14 +10,17 @@
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
-#include <iterator>
 #include <random>
 #include <string>
 #include <vector>
 
+#include "../common/files.h"
 #include "base/error.h"
 
 namespace forewarm::io {
+
+using test::get;
+using test::put;
 
 class TempDir {
  public:
@@ -48,15 +51,6 @@ class TempDir {
  private:
   std::string path_;
 };
-
-inline void put(const std::string& path, const std::string& text) {
-  std::ofstream(path, std::ios::binary) << text;
-}
-
-inline std::string get(const std::string& path) {
-  std::ifstream in(path, std::ios::binary);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
 
 inline std::string noise(std::size_t size, unsigned seed = 1) {
   std::mt19937 random(seed);

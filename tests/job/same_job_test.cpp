@@ -3,12 +3,11 @@
 #include <bit>
 #include <catch2/catch.hpp>
 #include <filesystem>
-#include <fstream>
-#include <iterator>
 #include <random>
 #include <stdexcept>
 #include <string>
 
+#include "../common/files.h"
 #include "fuzz/job_grammar.h"
 #include "fuzz/rule_sets.h"
 #include "job_test_help.h"
@@ -17,12 +16,6 @@ using namespace forewarm;
 using namespace forewarm::test;
 
 namespace {
-
-std::string get(const std::filesystem::path& path) {
-  std::ifstream in(path, std::ios::binary);
-  REQUIRE(in);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
 
 // All of a Job, numbers to the bit; or what was wrong.
 std::string everything(const Result<job::Job>& got) {

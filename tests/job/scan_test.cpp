@@ -2,9 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <fstream>
-#include <sstream>
 
+#include "../common/files.h"
 #include "job_test_help.h"
 
 using namespace forewarm;
@@ -46,13 +45,6 @@ std::string uses(const job::Job& job) {
                        s.first_line, s.work_c.value_or(-1), s.last_c.value_or(-1));
   }
   return out;
-}
-
-std::string file(const std::string& name) {
-  std::ifstream in(name, std::ios::binary);
-  std::stringstream text;
-  text << in.rdbuf();
-  return text.str();
 }
 
 }  // namespace
@@ -217,8 +209,8 @@ TEST_CASE("the built-in rules make a toolhead of each T number seen") {
 }
 
 TEST_CASE("where reads end makes no difference") {
-  const auto rules = rules_of(file(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
-  const std::string text = file(std::string(FOREWARM_FIXTURES) + "/trail_map_crlf.gcode");
+  const auto rules = rules_of(get(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
+  const std::string text = get(std::string(FOREWARM_FIXTURES) + "/trail_map_crlf.gcode");
   const auto whole = try_scan(text, rules);
   REQUIRE(whole);
   for (const std::size_t most : {7U, 63U, 4096U, 65537U}) {

@@ -3,10 +3,9 @@
 #include <fmt/format.h>
 
 #include <cmath>
-#include <fstream>
 #include <random>
-#include <sstream>
 
+#include "../common/files.h"
 #include "../job/job_test_help.h"
 #include "plan/decide_gap.h"
 #include "plan/describe.h"
@@ -20,13 +19,6 @@ using namespace forewarm::test;
 using plan::Treatment;
 
 namespace {
-
-std::string file(const std::string& name) {
-  std::ifstream in(name, std::ios::binary);
-  std::stringstream text;
-  text << in.rdbuf();
-  return text.str();
-}
 
 const std::string kStart = "M83\nM104 T0 S210\nM104 T1 S215\nM109 T0 S210\nM109 T1 S215\nT0\n";
 
@@ -263,8 +255,8 @@ TEST_CASE("random jobs: every plan keeps its invariants and is never worse than 
 }
 
 TEST_CASE("the demo job: nothing is waited for that could be avoided") {
-  const auto rules = rules_of(file(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
-  const auto job = scan_of(file(std::string(FOREWARM_FIXTURES) + "/trail_map.gcode"), rules);
+  const auto rules = rules_of(get(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
+  const auto job = scan_of(get(std::string(FOREWARM_FIXTURES) + "/trail_map.gcode"), rules);
   CHECK(job.count(job::ChangeKind::toolhead) + job.count(job::ChangeKind::filament) +
             job.count(job::ChangeKind::both) >
         200);

@@ -4,10 +4,9 @@
 
 #include <catch2/catch.hpp>
 #include <cmath>
-#include <fstream>
-#include <sstream>
 
 #include "../check/random_job.h"
+#include "../common/files.h"
 #include "../job/job_test_help.h"
 #include "plan/events.h"
 #include "plan/plan.h"
@@ -24,14 +23,6 @@ namespace {
 // not: 0.1 s and 0.1 % of the time. Hot idle and energy add up over heaters: 0.1 % and 0.5 s, 0.05
 // Wh.
 constexpr double kMarginS = 0.1, kShare = 1e-3;
-
-std::string file(const std::string& name) {
-  std::ifstream in(name, std::ios::binary);
-  REQUIRE(in);
-  std::stringstream text;
-  text << in.rdbuf();
-  return text.str();
-}
 
 // The text as a machine gets it: marks turned into plain comments, as scan() takes them for those
 // of a file that was tampered with.
@@ -166,12 +157,11 @@ void check_random_jobs(rules::Rules rules) {
 }  // namespace
 
 TEST_CASE("fixtures: the rewritten job takes the time that its plan promises") {
-  const auto rules = rules_of(file(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
+  const auto rules = rules_of(get(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
   for (const char* name : {"trail_map", "trail_map_absolute", "trail_map_arcs", "trail_map_crlf",
                            "trail_map_inches", "trail_map_lower", "trail_map_numbered"}) {
     INFO(name);
-    const Worst worst =
-        compare(file(std::string(FOREWARM_FIXTURES) + "/" + name + ".gcode"), rules);
+    const Worst worst = compare(get(std::string(FOREWARM_FIXTURES) + "/" + name + ".gcode"), rules);
     INFO(worst.what);
     CHECK(worst.share <= 1);
   }

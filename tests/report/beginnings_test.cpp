@@ -2,11 +2,10 @@
 #include "report/beginnings.h"
 
 #include <catch2/catch.hpp>
-#include <fstream>
-#include <iterator>
 #include <string>
 #include <vector>
 
+#include "../common/files.h"
 #include "report/assignment.h"
 #include "report/compare.h"
 #include "report/findings.h"
@@ -66,11 +65,6 @@ TEST_CASE("reports as the first versions wrote them are known") {
 }
 
 TEST_CASE("what others write is no report of ours") {
-  const auto file = [](const std::string& name) {
-    std::ifstream in(std::string(FOREWARM_SOURCE_DIR) + name, std::ios::binary);
-    REQUIRE(in);
-    return std::string(std::istreambuf_iterator<char>(in), {});
-  };
   std::vector<std::string> others = {
       "",
       "\n",
@@ -89,10 +83,10 @@ TEST_CASE("what others write is no report of ours") {
       "time_s,clock\n0,1\n",
       "policy,price\n",
       "mm3,T1,T2\nT1,,80\n",
-      file("/config/demo.toml"),
-      file("/config/default.toml"),
-      file("/fixtures/single_tool.gcode"),
-      file("/README.md"),
+      test::get(FOREWARM_SOURCE_DIR "/config/demo.toml"),
+      test::get(FOREWARM_SOURCE_DIR "/config/default.toml"),
+      test::get(FOREWARM_SOURCE_DIR "/fixtures/single_tool.gcode"),
+      test::get(FOREWARM_SOURCE_DIR "/README.md"),
   };
   // A report that was cut short, or has something before it.
   for (const Written& w : every_report()) {

@@ -2,11 +2,10 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
-#include <fstream>
-#include <iterator>
 #include <nlohmann/json.hpp>
 #include <string>
 
+#include "../common/files.h"
 #include "base/bytes.h"
 #include "job/scan.h"
 #include "plan/plan.h"
@@ -15,14 +14,10 @@
 #include "rules/load.h"
 
 using namespace forewarm;
+using test::get;
 using Json = nlohmann::ordered_json;
 
 namespace {
-
-std::string contents(const std::string& path) {
-  std::ifstream in(path, std::ios::binary);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
 
 template <class T>
 T need(Result<T> result) {
@@ -39,9 +34,8 @@ double sum(const Json& list, const char* key) {
 }  // namespace
 
 TEST_CASE("the figures of a real job agree with each other") {
-  const auto rules =
-      need(rules::load(contents(FOREWARM_SOURCE_DIR "/config/demo.toml"), "demo.toml"));
-  const std::string bytes = contents(FOREWARM_FIXTURES "/trail_map_crlf.gcode");
+  const auto rules = need(rules::load(get(FOREWARM_SOURCE_DIR "/config/demo.toml"), "demo.toml"));
+  const std::string bytes = get(FOREWARM_FIXTURES "/trail_map_crlf.gcode");
   TextSource source(bytes);
   const auto job = need(job::scan(source, rules));
   const auto made = [&](rules::Policy p) { return need(plan::make(job, rules, p)); };
@@ -132,9 +126,8 @@ TEST_CASE("rules of thumb: what an exchange takes, and what it wastes") {
   // away 7 to 8 s. So one exchange costs at least four times the parking of a toolhead change.
   const rules::Toolhead usual;
   CHECK(usual.exchange_s >= 4 * usual.park_s);
-  const auto rules =
-      need(rules::load(contents(FOREWARM_SOURCE_DIR "/config/demo.toml"), "demo.toml"));
-  const std::string bytes = contents(FOREWARM_FIXTURES "/trail_map.gcode");
+  const auto rules = need(rules::load(get(FOREWARM_SOURCE_DIR "/config/demo.toml"), "demo.toml"));
+  const std::string bytes = get(FOREWARM_FIXTURES "/trail_map.gcode");
   TextSource source(bytes);
   const auto job = need(job::scan(source, rules));
   // Common practice, no source: an exchange purges an order of magnitude more than a small colour

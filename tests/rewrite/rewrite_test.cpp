@@ -10,6 +10,7 @@
 #include <sstream>
 #include <vector>
 
+#include "../common/files.h"
 #include "../job/job_test_help.h"
 #include "gcode/words.h"
 #include "rewrite/diff.h"
@@ -20,13 +21,6 @@ using namespace forewarm;
 using namespace forewarm::test;
 
 namespace {
-
-std::string file(const std::string& name) {
-  std::ifstream in(name, std::ios::binary);
-  std::stringstream text;
-  text << in.rdbuf();
-  return text.str();
-}
 
 std::vector<rewrite::Edit> edits_for(const std::string& text, const rules::Rules& rules,
                                      job::Job& job) {
@@ -202,11 +196,11 @@ TEST_CASE("random jobs: restore undoes it, twice is once, the naive rewriter agr
 }
 
 TEST_CASE("the fixtures: restore undoes it") {
-  const auto rules = rules_of(file(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
+  const auto rules = rules_of(get(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
   for (const auto& entry : std::filesystem::directory_iterator(FOREWARM_FIXTURES)) {
     if (entry.path().extension() != ".gcode" || entry.path().stem() == "single_tool") continue;
     INFO(entry.path());
-    const std::string text = file(entry.path());
+    const std::string text = get(entry.path());
     const std::string once = rewritten(text, rules);
     CHECK(once.size() > text.size());
     CHECK(restored(once) == text);
@@ -214,9 +208,9 @@ TEST_CASE("the fixtures: restore undoes it") {
 }
 
 TEST_CASE("a numbered job counts on, as a machine counts") {
-  const auto rules = rules_of(file(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
+  const auto rules = rules_of(get(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
   std::istringstream lines(
-      rewritten(file(std::string(FOREWARM_FIXTURES) + "/trail_map_numbered.gcode"), rules));
+      rewritten(get(std::string(FOREWARM_FIXTURES) + "/trail_map_numbered.gcode"), rules));
   std::int64_t count = -1;
   int inserted = 0;
   int set_back = 0;
@@ -322,7 +316,7 @@ TEST_CASE("patch(1) makes one from the other") {
     const std::string command =
         "cd '" + folder.string() + "' && patch --binary -s -o out a d >log 2>&1";
     CHECK(std::system(command.c_str()) == 0);
-    return file(folder / "out");
+    return get(folder / "out");
   };
   const auto rules = rules_of(kTwoHeads);
   std::mt19937 random(4);

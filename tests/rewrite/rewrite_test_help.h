@@ -5,13 +5,13 @@
 #include <catch2/catch.hpp>
 #include <fstream>
 #include <functional>
-#include <iterator>
 #include <optional>
 #include <random>
 #include <sstream>
 #include <string>
 #include <vector>
 
+#include "../common/files.h"
 #include "job/scan.h"
 #include "plan/plan.h"
 #include "rewrite/marks.h"
@@ -21,6 +21,9 @@
 
 namespace forewarm::rewrite {
 
+using test::get;
+using test::put;
+
 using Edits = std::vector<Edit>;
 
 inline const std::vector<std::string> kFixtures = {
@@ -29,14 +32,6 @@ inline const std::vector<std::string> kFixtures = {
     "trail_map_lower.gcode", "trail_map_numbered.gcode",
 };
 
-inline std::string get(const std::string& path) {
-  std::ifstream in(path, std::ios::binary);
-  if (!in) FAIL("cannot read " << path);
-  return {std::istreambuf_iterator<char>(in), {}};
-}
-inline void put(const std::string& path, const std::string& text) {
-  std::ofstream(path, std::ios::binary) << text;
-}
 inline std::string fixture(const std::string& name) {
   return get(std::string(FOREWARM_FIXTURES) + "/" + name);
 }
