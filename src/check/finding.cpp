@@ -14,12 +14,10 @@ struct Entry {
 constexpr std::array<Entry, kIds> kEntries{{
     {Id::mark_damaged, "mark-damaged",
      "A mark by which the rewrite can be undone is missing, broken or in the wrong place. Rewrite "
-     "the "
-     "original again."},
+     "the original again."},
     {Id::original_hash, "original-hash",
      "Undoing the marks does not give the bytes that the first line names: the file was changed "
-     "after "
-     "it was rewritten, or belongs to another original."},
+     "after it was rewritten, or belongs to another original."},
     {Id::checksum_wrong, "checksum-wrong",
      "A line's checksum does not fit its bytes; the machine would ask for the line again, or "
      "stop."},
@@ -37,8 +35,7 @@ constexpr std::array<Entry, kIds> kEntries{{
      "A line that the machine acts on is not in the original and bears no mark."},
     {Id::line_lost, "line-lost",
      "A line of the original that the machine acts on is missing, or is disabled though it does "
-     "more "
-     "than set a temperature."},
+     "more than set a temperature."},
     {Id::line_changed, "line-changed",
      "A line that the machine acts on differs from the original."},
     {Id::select_added, "select-added",
@@ -50,12 +47,10 @@ constexpr std::array<Entry, kIds> kEntries{{
      "one, or a line that names a moved tool is not the one that follows from it."},
     {Id::state_differs, "state-differs",
      "After lines that were put in, the position, a mode, the feed, the tool or a limit of motion "
-     "is "
-     "not what the job's next line expects."},
+     "is not what the job's next line expects."},
     {Id::start_code, "start-code",
      "Something was put in or taken out before the first print move; the start code has to stay as "
-     "it "
-     "is."},
+     "it is."},
     {Id::inserted_unknown, "inserted-unknown",
      "A line was put in that is neither a temperature nor any other step that can be vouched for."},
     {Id::inserted_move_outside, "inserted-move-outside",
@@ -65,8 +60,7 @@ constexpr std::array<Entry, kIds> kEntries{{
      "hit or scar the part."},
     {Id::feed_unbalanced, "feed-unbalanced",
      "Filament that lines put in pulled back is not pushed forward by the same length before the "
-     "tool "
-     "prints again, or the other way round."},
+     "tool prints again, or the other way round."},
     {Id::feed_too_fast, "feed-too-fast",
      "A line that was put in pushes filament faster than the toolhead's max_flow_mm3_s."},
     {Id::sequence_wrong, "sequence-wrong",
@@ -87,8 +81,7 @@ constexpr std::array<Entry, kIds> kEntries{{
      "No wait makes sure that the nozzle is hot before the feeder exchanges its filament."},
     {Id::use_without_wait, "use-without-wait",
      "No wait makes sure that the nozzle is hot before a use begins; if the machine is late, it "
-     "prints "
-     "cold."},
+     "prints cold."},
     {Id::wait_lost, "wait-lost",
      "A wait that the job gives a mounted toolhead, or one for cooling down, was removed, and no "
      "other takes its place."},
@@ -98,15 +91,12 @@ constexpr std::array<Entry, kIds> kEntries{{
     {Id::above_max, "above-max", "A target is above the toolhead's max_c."},
     {Id::invented_target, "invented-target",
      "A line that was put in sets a temperature that is neither off, nor the filament's standby, "
-     "nor "
-     "one that the job itself prints at."},
+     "nor one that the job itself prints at."},
     {Id::set_in_gap, "set-in-gap",
      "A target that the job itself gives to a parked heater is still in force; the plan's take "
-     "their "
-     "place."},
+     "their place."},
     {Id::needless_heat, "needless-heat",
-     "A heater is given a target though its toolhead has no further "
-     "use."},
+     "A heater is given a target though its toolhead has no further use."},
     {Id::left_on, "left-on", "A heater is still on when the job ends."},
     {Id::off_late, "off-late", "A heater is shut down later than at its toolhead's last use."},
     {Id::hot_idle_limit, "hot-idle-limit",
@@ -115,8 +105,7 @@ constexpr std::array<Entry, kIds> kEntries{{
      "A parked heater is hot for longer than physics and the margins of the rule file ask for."},
     {Id::held_long, "held-long",
      "A heater is held hot through a gap in which it could have cooled by more than hold_drop_c "
-     "and "
-     "been back in time."},
+     "and been back in time."},
     {Id::standby_long, "standby-long",
      "A heater is on standby through a gap longer than off_over_s."},
     {Id::off_short, "off-short",

@@ -1,9 +1,9 @@
-// What a check can find, each with a name that stays and a text that says what it means.
+// The findings of a check, each with a stable name and an explanation.
 //
-// A finding names a line of the rewritten text; where one of the original was lost, the line before
-// which it is missing. `Id` is for programs, `message` for people, with the numbers of the case.
-// Findings are kept in the order in which they were found; of one kind no more than kMostOfOne, the
-// rest is counted, so that memory stays bounded on a text that is wrong from end to end.
+// A finding names a line of the rewritten text; for a line of the original that was lost, the line
+// before which it is missing. `Id` is for programs, `message` for people, with the numbers of the
+// case. Findings are kept in the order in which they were found, up to kMaxOfOne of each id; the
+// rest is counted only, so that memory stays bounded on a text that is wrong from end to end.
 #pragma once
 
 #include <array>
@@ -69,12 +69,12 @@ constexpr std::size_t kIds = std::size_t(Id::heating_limit) + 1;
 
 [[nodiscard]] std::string_view name_of(Id id);  // "move-added" ...
 [[nodiscard]] std::optional<Id> id_of(std::string_view name);
-// What it means and what to do about it, one sentence or two.
+// What it means and what to do about it, in one or two sentences.
 [[nodiscard]] std::string_view explain(Id id);
 
 struct Finding {
   Id id = Id::mark_damaged;
-  std::uint64_t line = 0;  // 0: of the text as a whole
+  std::uint64_t line = 0;  // 0: the text as a whole
   std::string message;
 };
 
@@ -82,7 +82,7 @@ class Findings {
  public:
   static constexpr std::uint64_t kMaxOfOne = 1000;
   void add(Id id, std::uint64_t line, std::string message);
-  void sort_by_line();  // those of one line stay in the order found
+  void sort_by_line();  // findings of one line stay in their order
   [[nodiscard]] const std::vector<Finding>& list() const { return list_; }
   [[nodiscard]] std::vector<Finding>& list() { return list_; }
   [[nodiscard]] std::uint64_t count(Id id) const { return counts_[std::size_t(id)]; }

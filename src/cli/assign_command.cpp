@@ -36,7 +36,7 @@ int run_assign(const Context& context, const AssignOptions& options) {
   const rules::Matrix* pairs = *matrix ? &**matrix : nullptr;
   auto loaded = load_job(context, options.job, *rules);
   if (!loaded) return context.fail(loaded.error());
-  // Who gives a matrix wants less of what is in it.
+  // A matrix without --by asks for the least of what it counts.
   const bool by_purge = options.by.empty() ? pairs != nullptr : options.by == "purge";
   using By = assign::Problem::By;
   auto problem = assign::problem_of(loaded->job, *rules, by_purge ? By::purge : By::time, pairs);

@@ -95,7 +95,7 @@ class Batch {
     return Error{Error::Kind::io, std::move(message), options_.folder};
   }
 
-  // Links are followed: whatever leads to a file that will be written is an input no longer.
+  // Links are followed, so that a job is found whose file would be written under another name.
   Status no_input_is_an_output() const {
     std::set<std::string_view> outputs;
     for (const std::string& path : paths_) outputs.insert(last_part(path));
@@ -131,8 +131,8 @@ class Batch {
     if (auto s = own_.read(journal->text(), manifest_file_); !s) return s;
     journal_.emplace(std::move(*journal));
 
-    // What other shards have done here, or a run without any, holds for this one as well. Another
-    // may be writing right now; what cannot be read is not known.
+    // Entries of other shards, and of runs without shards, are valid here as well. Another run may
+    // be writing its manifest right now; a manifest that cannot be read is passed over.
     std::vector<std::string> others;
     std::error_code code;
     for (fs::directory_iterator at(folder_, code), end; !code && at != end; at.increment(code)) {
@@ -168,7 +168,7 @@ class Batch {
     }
     std::atomic<std::uint64_t> done{0};
     io::Progress progress(2, context_.progress_wanted(), "jobs", total);
-    did_.resize(count);
+    results_.resize(count);
     ended_.assign(count, false);
 
     const auto advance = [&](std::size_t i, std::uint64_t to) {
@@ -180,17 +180,17 @@ class Batch {
     const auto one = [&](std::size_t i) {
       const std::string& path = paths_[i];
       const Entry* known = own_.find(path);
-      did_[i] = do_one({path, options_.folder + "/" + std::string(last_part(path)),
-                        known != nullptr ? known : others_.find(path), rules, options_.version,
-                        [&, i](std::uint64_t bytes) { advance(i, bytes); }});
+      results_[i] = do_one({path, options_.folder + "/" + std::string(last_part(path)),
+                            known != nullptr ? known : others_.find(path), rules, options_.version,
+                            [&, i](std::uint64_t bytes) { advance(i, bytes); }});
       advance(i, sizes[i]);
     };
     const auto ended = [&](std::size_t i) {
-      if (auto s = journal_->append(line_of(did_[i].entry)); !s && !trouble_) {
+      if (auto s = journal_->append(line_of(results_[i].entry)); !s && !trouble_) {
         trouble_ = std::move(s.error());
       }
       ended_[i] = true;
-      while (said_ < count && ended_[said_]) say(did_[said_++], progress);
+      while (reported_ < count && ended_[reported_]) report(results_[reported_++], progress);
     };
     in_parallel(count, options_.threads > 0 ? options_.threads : default_threads(), one, ended,
                 [&] { progress.update(done); });
@@ -202,17 +202,17 @@ class Batch {
   }
 
   // In the order of the jobs, whichever ends first.
-  void say(const JobResult& did, io::Progress& progress) {
+  void report(const JobResult& result, io::Progress& progress) {
     progress.wipe();
-    if (stdout_) stdout_ = outputs_.standard_output().write(batch_line(did));
+    if (stdout_) stdout_ = outputs_.standard_output().write(batch_line(result));
     if (stdout_) stdout_ = outputs_.standard_output().flush();
-    if (!did.warning.empty()) context_.note(did.warning);
-    if (!did.breaks_off.empty()) {
-      context_.warn(printable(did.entry.path) + ": " + did.breaks_off);
+    if (!result.warning.empty()) context_.note(result.warning);
+    if (!result.breaks_off.empty()) {
+      context_.warn(printable(result.entry.path) + ": " + result.breaks_off);
     }
-    if (!did.entry.error) return;
-    Error error = *did.entry.error;
-    if (did.old_output) {
+    if (!result.entry.error) return;
+    Error error = *result.entry.error;
+    if (result.old_output) {
       const std::string note = "the file of that name in the folder of outputs is an older one";
       error.hint = error.hint.empty() ? note : error.hint + "; " + note;
     }
@@ -220,11 +220,11 @@ class Batch {
   }
 
   int finish() {
-    for (const JobResult& did : did_) own_.put(did.entry);
+    for (const JobResult& result : results_) own_.put(result.entry);
     journal_.reset();  // its lock is on the file that is replaced now
     if (auto s = write_file(manifest_file_, own_.text()); !s && !trouble_)
       trouble_ = std::move(s.error());
-    if (stdout_) stdout_ = outputs_.standard_output().write(batch_table(did_));
+    if (stdout_) stdout_ = outputs_.standard_output().write(batch_table(results_));
     if (trouble_) code_ = std::max(code_, context_.fail(*trouble_));
     return std::max(code_, outputs_.finish(std::move(stdout_), code_));
   }
@@ -238,9 +238,9 @@ class Batch {
   std::string manifest_file_;
   std::optional<io::Journal> journal_;
   Manifest own_, others_;
-  std::vector<JobResult> did_;
+  std::vector<JobResult> results_;
   std::vector<bool> ended_;
-  std::size_t said_ = 0;
+  std::size_t reported_ = 0;
   std::optional<Error> trouble_;  // with the manifest
   Status stdout_ = success();
   int code_ = kDone;

@@ -13,12 +13,12 @@
 
 namespace forewarm::cli {
 
-// Names that each end in a NUL (find -print0); that of the last may be missing.
+// Splits names that each end in a NUL (find -print0); the last NUL may be missing.
 [[nodiscard]] Result<std::vector<std::string>> split_files0(std::string_view text,
                                                             const std::string& name);
 
-// The outputs lie side by side in one folder, each under the last part of its job's path: each must
-// have one, none may be had twice, and none may be that of a manifest.
+// All outputs are in one folder, each named by the last part of its job's path. Each job must have
+// such a part, no two jobs the same one, and none that of a manifest.
 [[nodiscard]] Status check_names(const std::vector<std::string>& paths);
 
 // Part K of N: each path falls into exactly one of the N, whatever other paths there are and on

@@ -1,12 +1,12 @@
-// The manifest of a batch: what became of each job, one JSON object a line.
+// The manifest of a batch: the outcome of each job, one JSON object a line.
 //
 //   {"path":"a.gcode","bytes":81,"input":"<16 hex>","rules":"<16 hex>","forewarm":"0.1.0",
 //    "outcome":"done","output_bytes":120,"output":"<16 hex>","changes":7,...}
 //   {"path":"b.gcode",...,"outcome":"refused","error":{"message":"...","file":...,"line":...,...}}
 //
-// Hashes are XXH3, 64 bits, of the bytes as they lie in the files. A path that is no UTF-8 is shown
-// in "path" as well as can be and is meant by "path_hex". Keys that are not known are let pass, so
-// that a later version may add some.
+// Hashes are XXH3, 64 bits, of the files' bytes. A path that is not UTF-8 is in "path_hex" as well,
+// which counts; "path" shows it with replacement characters. Unknown keys are ignored, so that a
+// later version may add some.
 //
 // Pure: text in, text out. Errors are of kind usage, with file and line.
 #pragma once
@@ -31,7 +31,7 @@ enum class Outcome : std::uint8_t {
 };
 [[nodiscard]] const char* name_of(Outcome outcome);
 
-// Of the plan's figures there are those that the manifest has; the rest is 0.
+// Those of a plan's figures that the manifest has; in BatchFigures the others are 0.
 inline constexpr std::span kManifestFigures = std::span(report::kPlanFigures).first<5>();
 static_assert(kManifestFigures.back().quantity == &report::kColdStarts);
 
@@ -61,8 +61,8 @@ struct Entry {
 
 class Manifest {
  public:
-  // Adds the lines of a manifest; a later entry takes the place of an earlier one whose output has
-  // the same name. What follows the last newline was torn off by a kill, and is passed over.
+  // Adds the lines of a manifest. A later entry replaces an earlier one whose output has the same
+  // name. Text after the last newline is ignored: a kill cut that line short.
   [[nodiscard]] Status read(std::string_view text, const std::string& name);
   void put(Entry entry);
   [[nodiscard]] const Entry* find(std::string_view path) const;  // by the name of its output

@@ -25,7 +25,7 @@ BatchFigures figures_of(const job::Job& job, const plan::Plan& plan) {
   f.inserted = plan.commands.size();
   f.removed = plan.disabled.size();
   f.plan = plan.figures;
-  // As the manifest has them, so that a job that is kept says what it said the first time.
+  // Rounded as in the manifest, so that a job that is kept shows the figures of its first run.
   for (const auto& figure : kManifestFigures) {
     if (!figure.counts()) figure.set(f.plan, report::thousandths(figure.value(f.plan)));
   }
@@ -57,55 +57,56 @@ bool exists(const std::string& path) {
   return fs::exists(fs::symlink_status(path, none));
 }
 
-// Whether what an earlier run left still is what this one would leave.
-bool still_holds(const JobTask& order, const Entry& now) {
-  const Entry* known = order.known;
+// Whether the output of an earlier run is what this one would write.
+bool still_holds(const JobTask& task, const Entry& now) {
+  const Entry* known = task.known;
   if (known == nullptr || known->bytes != now.bytes || known->input != now.input ||
       known->rules != now.rules || known->program != now.program) {
     return false;
   }
-  if (known->outcome == Outcome::refused) return known->path == now.path;  // it is in the words
-  if (known->outcome == Outcome::failed || !plain_file_or_none(order.output)) return false;
-  auto output = io::FileSource::open(order.output);
+  if (known->outcome == Outcome::refused)
+    return known->path == now.path;  // the message names the path
+  if (known->outcome == Outcome::failed || !plain_file_or_none(task.output)) return false;
+  auto output = io::FileSource::open(task.output);
   if (!output || output->size() != known->output_bytes) return false;
   const auto print = io::fingerprint_of(*output);
   return print && print->hash == known->output;
 }
 
-Status rewrite_one(const JobTask& order, JobResult& did) {
-  Entry& entry = did.entry;
-  auto text = io::FileSource::open(order.path);
+Status rewrite_one(const JobTask& task, JobResult& result) {
+  Entry& entry = result.entry;
+  auto text = io::FileSource::open(task.path);
   if (!text) return std::move(text.error());
   const auto print = io::fingerprint_of(*text);
   if (!print) return print.error();
   entry.bytes = print->bytes;
   entry.input = print->hash;
-  if (still_holds(order, entry)) {
+  if (still_holds(task, entry)) {
     const std::string path = entry.path;
-    entry = *order.known;
+    entry = *task.known;
     entry.path = path;
-    did.kept = true;
+    result.kept = true;
     return success();
   }
-  if (auto s = plain_file_or_none(order.output); !s) return s;
-  auto replacement = io::Replacement::create(order.output);
+  if (auto s = plain_file_or_none(task.output); !s) return s;
+  auto replacement = io::Replacement::create(task.output);
   if (!replacement) return std::move(replacement.error());
-  auto input = as_job(std::move(*text), order.path);
+  auto input = as_job(std::move(*text), task.path);
   if (!input) return std::move(input.error());
   job::ScanOptions options;
-  options.name = order.path;
-  options.progress = order.progress;
-  auto job = job::scan(input->job(), order.rules, options);
+  options.name = task.path;
+  options.progress = task.progress;
+  auto job = job::scan(input->job(), task.rules, options);
   if (!job) return std::move(job.error());
-  auto plan = make_plan(*job, order.rules, order.rules.gap.policy);
+  auto plan = make_plan(*job, task.rules, task.rules.gap.policy);
   if (!plan) return std::move(plan.error());
 
   io::HashedSink sink((*replacement)->sink());
   if (plan->changes_anything()) {
     entry.outcome = Outcome::done;
-    const auto edits = rewrite::edits_of(*job, *plan, order.rules);
+    const auto edits = rewrite::edits_of(*job, *plan, task.rules);
     rewrite::ToSink pieces(input->job(), sink);
-    if (auto s = rewrite::rewrite(input->job(), *job, edits, order.rules.hash, pieces); !s) {
+    if (auto s = rewrite::rewrite(input->job(), *job, edits, task.rules.hash, pieces); !s) {
       return s;
     }
   } else {
@@ -113,8 +114,8 @@ Status rewrite_one(const JobTask& order, JobResult& did) {
     if (auto s = sink.copy(input->job(), 0, input->job().size()); !s) return s;
   }
   if (auto s = (*replacement)->commit(&input->text); !s) return s;
-  if ((*replacement)->warning()) did.warning = render(*(*replacement)->warning());
-  did.breaks_off = job->ending.warning();
+  if ((*replacement)->warning()) result.warning = render(*(*replacement)->warning());
+  result.breaks_off = job->ending.warning();
   entry.output_bytes = sink.fingerprint().bytes;
   entry.output = sink.fingerprint().hash;
   entry.figures = figures_of(*job, *plan);
@@ -123,26 +124,26 @@ Status rewrite_one(const JobTask& order, JobResult& did) {
 
 }  // namespace
 
-JobResult do_one(const JobTask& order) {
-  JobResult did;
-  did.entry.path = order.path;
-  did.entry.rules = order.rules.hash;
-  did.entry.program = order.program;
+JobResult do_one(const JobTask& task) {
+  JobResult result;
+  result.entry.path = task.path;
+  result.entry.rules = task.rules.hash;
+  result.entry.program = task.program;
   try {
-    if (auto s = rewrite_one(order, did); !s) did.entry.error = std::move(s.error());
+    if (auto s = rewrite_one(task, result); !s) result.entry.error = std::move(s.error());
   } catch (const std::exception& error) {
-    did.entry.error = Error{
+    result.entry.error = Error{
         Error::Kind::internal,
-        std::string("a bug, or no memory left; nothing was written: ") + error.what(), order.path};
+        std::string("a bug, or no memory left; nothing was written: ") + error.what(), task.path};
   }
-  if (did.entry.error) {
-    if (!did.kept) {
-      did.entry.outcome =
-          did.entry.error->kind == Error::Kind::refused ? Outcome::refused : Outcome::failed;
+  if (result.entry.error) {
+    if (!result.kept) {
+      result.entry.outcome =
+          result.entry.error->kind == Error::Kind::refused ? Outcome::refused : Outcome::failed;
     }
-    did.old_output = exists(order.output);
+    result.old_output = exists(task.output);
   }
-  return did;
+  return result;
 }
 
 }  // namespace forewarm::cli

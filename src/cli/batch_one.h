@@ -1,8 +1,8 @@
-// One job of a batch: looked at, kept if what is there still holds, rewritten if not.
+// One job of a batch: kept where an earlier output is still valid, else rewritten.
 //
-// Contract: reads the job and its output, writes only the output, through io::Replacement; prints
-// nothing. May run on several threads at once, for different outputs; `rules` is shared and only
-// read. Whatever goes wrong is in the result.
+// Contract: do_one() reads the job and its output, writes only the output, through io::Replacement,
+// and prints nothing. Several threads may call it at once, for different outputs; they share
+// `rules`, which nobody writes. All errors are in the result.
 #pragma once
 
 #include <cstdint>
@@ -17,10 +17,10 @@ namespace forewarm::cli {
 struct JobResult {
   Entry entry;
   bool kept = false;  // the entry is that of an earlier run
-  // With an error: in the folder there is still an output of this name, of something else.
+  // With an error: the folder still holds an output of this name, from an earlier run.
   bool old_output = false;
-  std::string warning;     // the output is there, but
-  std::string breaks_off;  // the job does, it seems
+  std::string warning;     // about the output, which was written all the same
+  std::string breaks_off;  // why the job seems to be cut off
 };
 
 struct JobTask {
@@ -30,6 +30,6 @@ struct JobTask {
   std::string program;
   std::function<void(std::uint64_t)> progress;  // bytes of the job read so far
 };
-[[nodiscard]] JobResult do_one(const JobTask& order);
+[[nodiscard]] JobResult do_one(const JobTask& task);
 
 }  // namespace forewarm::cli

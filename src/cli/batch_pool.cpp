@@ -16,7 +16,7 @@ void in_parallel(std::size_t count, unsigned threads, const std::function<void(s
   std::atomic<std::size_t> next{0};
   std::mutex mutex;
   std::condition_variable some;
-  std::vector<std::size_t> fresh;  // ended, and not yet said
+  std::vector<std::size_t> fresh;  // ended, and not yet reported
 
   std::vector<std::jthread> workers;
   const std::size_t wanted = std::min<std::size_t>(std::max(threads, 1U), count);

@@ -37,14 +37,14 @@ struct Sum {
 
 }  // namespace
 
-std::string batch_line(const JobResult& did) {
-  const Entry& entry = did.entry;
+std::string batch_line(const JobResult& result) {
+  const Entry& entry = result.entry;
   const bool good = !entry.error.has_value();
   std::string out = report::clean(entry.path, entry.path.size()) + ": ";
-  out += good && did.kept ? "kept" : name_of(entry.outcome);
+  out += good && result.kept ? "kept" : name_of(entry.outcome);
   out += ": ";
   if (!good) {
-    // What exactly, and where, is on stderr.
+    // stderr has the error in full.
     const Error& error = *entry.error;
     if (error.line > 0) out += fmt::format("line {}: ", error.line);
     return out + report::clean(error.message) + '\n';
@@ -60,13 +60,13 @@ std::string batch_line(const JobResult& did) {
 std::string batch_table(const std::vector<JobResult>& all) {
   std::array sums{Sum{"done"}, Sum{"unchanged"}, Sum{"kept"}, Sum{"refused"}, Sum{"failed"}};
   Sum sum{"all"};
-  for (const JobResult& did : all) {
-    std::size_t at = did.kept ? 2 : 0;
-    if (did.entry.outcome == Outcome::unchanged && !did.kept) at = 1;
-    if (did.entry.outcome == Outcome::refused) at = 3;
-    if (did.entry.outcome == Outcome::failed) at = 4;
-    sums[at].add(did.entry);
-    sum.add(did.entry);
+  for (const JobResult& result : all) {
+    std::size_t at = result.kept ? 2 : 0;
+    if (result.entry.outcome == Outcome::unchanged && !result.kept) at = 1;
+    if (result.entry.outcome == Outcome::refused) at = 3;
+    if (result.entry.outcome == Outcome::failed) at = 4;
+    sums[at].add(result.entry);
+    sum.add(result.entry);
   }
   report::Table out;
   out.columns = {{.head = "", .kind = report::Column::Kind::name, .width = 10},

@@ -1,4 +1,4 @@
-// What a batch says: a line for each job, and a table of all.
+// What a batch prints: a line for each job, and a table of all.
 //
 // Pure: the same results give the same text.
 #pragma once
@@ -10,7 +10,7 @@
 
 namespace forewarm::cli {
 
-[[nodiscard]] std::string batch_line(const JobResult& did);
+[[nodiscard]] std::string batch_line(const JobResult& result);
 [[nodiscard]] std::string batch_table(const std::vector<JobResult>& all);
 
 }  // namespace forewarm::cli

@@ -34,7 +34,7 @@ int run_check(const Context& context, const CheckOptions& options) {
 
   std::optional<OpenJob> original;
   if (!alone) {
-    auto opened = open_job(options.first);  // restored, should it be a rewrite itself
+    auto opened = open_job(options.first);  // restored if it is a rewritten job itself
     if (!opened) return context.fail(opened.error());
     original.emplace(std::move(*opened));
   }

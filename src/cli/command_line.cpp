@@ -31,10 +31,10 @@ Flag html_flag(std::string& html) {
   return {.names = "--html", .help = "write a report page here", .value = &html};
 }
 
-// `beside`: what else standard output would have had.
-Flag json_flag(std::string& json, const std::string& what, const std::string& beside) {
+// `alone`: what standard output leaves out then.
+Flag json_flag(std::string& json, const std::string& what, const std::string& alone) {
   return {.names = "--json",
-          .help = "write the " + what + " as JSON here; - is stdout" + beside,
+          .help = "write the " + what + " as JSON here; - is stdout" + alone,
           .value = &json};
 }
 

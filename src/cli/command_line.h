@@ -1,7 +1,7 @@
 // Every command and every flag of the program, described once, as values.
 //
-// From these the command line is parsed and the help is written (main.cpp). A description says
-// where what was given goes, so the Options that it was made of must outlive it.
+// The parser and the help are made from them (main.cpp). Each flag points to the option that it
+// sets, so the Options must outlive the description.
 #pragma once
 
 #include <functional>
@@ -13,7 +13,7 @@
 
 namespace forewarm::cli {
 
-// What all commands may be told, together.
+// The options of all commands.
 struct Options {
   Common common;
   RewriteOptions rewrite;
@@ -31,9 +31,9 @@ struct Options {
 struct Flag {
   using Value = std::variant<std::string*, bool*, unsigned*, std::vector<std::string>*>;
 
-  std::string names;  // "-o,--output"; "JOB": what stands without a flag
+  std::string names;  // "-o,--output"; "JOB" for a positional argument
   std::string help;
-  Value value;  // several strings: a flag that may be repeated, or all that stand without one
+  Value value;  // several strings: a flag that may be repeated, or all positional arguments
   bool required = false;
   std::vector<std::string> one_of = {};  // of a string; empty: any
   unsigned least = 0, most = 0;          // of a number
@@ -44,15 +44,15 @@ struct Command {
   std::vector<Flag> flags = {};
   std::string about = {};              // below the flags in the help
   std::string example = {};            // a command line
-  bool cautions = false;               // below that, what can go wrong with heaters
-  std::vector<Command> commands = {};  // of which one has to follow
+  bool cautions = false;               // below that, the warning about heaters
+  std::vector<Command> commands = {};  // one of which must follow
   std::function<int(const Context&)> run = {};
 };
 
 // The program itself, with all of its commands.
 [[nodiscard]] Command command_line(Options& options);
 
-// What the help of a command ends with.
+// The end of a command's help.
 [[nodiscard]] std::string footer(const Command& command);
 
 }  // namespace forewarm::cli

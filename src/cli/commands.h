@@ -1,4 +1,4 @@
-// The commands. Each returns the exit code. Which flags fill their options, command_line.h says.
+// The commands and their options. Each returns the exit code. command_line.h describes the flags.
 #pragma once
 
 #include <string>
@@ -10,7 +10,7 @@ namespace forewarm::cli {
 
 struct AskedMap {
   std::string map;     // "best", or such as "0=3,3=0"; empty: filaments stay where they are
-  bool force = false;  // also where `only`, `never` or `fixed` of a filament says otherwise
+  bool force = false;  // even against `only`, `never` or `fixed` of a filament
 };
 
 struct RewriteOptions {
@@ -24,7 +24,7 @@ struct ForecastOptions {
   std::string job, html, json, csv;
   AskedMap map;
   std::string start;              // when the job is to begin; empty: there are no clock times
-  std::vector<std::string> away;  // hours in which nobody is there
+  std::vector<std::string> away;  // hours in which nobody is at the machine
 };
 int run_forecast(const Context& context, const ForecastOptions& options);
 

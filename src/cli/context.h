@@ -24,15 +24,15 @@ class Context {
  public:
   explicit Context(const Common& common);
 
-  // Says what went wrong on stderr; the exit code for it.
+  // Prints the error on stderr and returns its exit code.
   int fail(const Error& error) const;
   void note(std::string_view text) const;  // one line on stderr, unless quiet
-  void warn(std::string_view text) const;  // likewise, quiet or not
+  void warn(std::string_view text) const;  // one line on stderr, also when quiet
   [[nodiscard]] bool progress_wanted() const;
 
-  // Those in force (cli/rule_file.h), with a note of which they are.
+  // The rules in force (cli/rule_file.h), with a note that names them.
   [[nodiscard]] Result<rules::Rules> rules(Guesses guesses) const;
-  // The file that they will be read from, before any is; empty: none.
+  // The file that they will be read from; empty: none.
   [[nodiscard]] std::string rule_file() const;
 
  private:

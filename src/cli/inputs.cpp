@@ -38,7 +38,7 @@ Result<job::Job> scan_job(const Context& context, ByteSource& source, const rule
   io::Progress progress(2, context.progress_wanted(), "reading", source.size());
   job::ScanOptions options;
   options.name = shown_name(name);
-  options.threads = std::thread::hardware_concurrency();  // what it may run on, not what there is
+  options.threads = std::thread::hardware_concurrency();  // those this process may use
   options.progress = [&](std::uint64_t done) { progress.update(done); };
   auto job = job::scan(source, rules, options);
   progress.finish();

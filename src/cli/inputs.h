@@ -14,7 +14,7 @@ namespace forewarm::cli {
 
 [[nodiscard]] std::string shown_name(const std::string& path);  // in messages and reports
 
-// What a rewritten job was made from is in `original`; `text` is left as it is.
+// A job's text; if that was rewritten, `original` has what it was made from.
 struct OpenJob {
   io::FileSource text;
   std::optional<io::FileSource> original;
@@ -22,7 +22,7 @@ struct OpenJob {
 };
 [[nodiscard]] Result<io::FileSource> open_text(const std::string& path);
 [[nodiscard]] Result<OpenJob> open_job(const std::string& path);
-// The same of a text that is open already; `path` is as it was given.
+// The same for a text that is open already; `path` is for messages.
 [[nodiscard]] Result<OpenJob> as_job(io::FileSource text, const std::string& path);
 
 // With progress on a terminal, and a warning where the job breaks off.

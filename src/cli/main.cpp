@@ -17,8 +17,8 @@ namespace {
 
 using namespace forewarm::cli;
 
-// A standard descriptor that was closed would be taken by the first file opened, and a job
-// overwritten by a message: fill the gaps with something that cannot be written to.
+// The first file opened would take the number of a standard descriptor that is closed, and a
+// message could overwrite a job. So each gap gets a descriptor that cannot be used that way.
 void fill_standard_descriptors() {
   for (int fd = 0; fd <= 2; ++fd) {
     if (fcntl(fd, F_GETFD) == -1) (void)open("/dev/null", fd == 0 ? O_WRONLY : O_RDONLY);
@@ -42,7 +42,7 @@ void add_flag(CLI::App& app, const Flag& flag) {
   if (repeated && flag.names.starts_with('-')) option->expected(1)->take_all();
 }
 
-// `app` becomes what `command` describes, with all commands of it.
+// Gives `app` the flags and the subcommands of `command`.
 void describe(CLI::App& app, const Command& command) {
   app.footer(footer(command));
   for (const Flag& flag : command.flags) add_flag(app, flag);

@@ -86,7 +86,7 @@ Error broken(const assign::BrokenPlace& b, const rules::Rules& rules) {
   return e;
 }
 
-// Lines of the moved text as the original counts them.
+// Converts line numbers of the mapped text to those of the original.
 class Lines {
  public:
   explicit Lines(const std::vector<gcode::MovedLine>& lines) {
@@ -103,8 +103,8 @@ class Lines {
   std::vector<std::uint64_t> inserted_;  // their lines in the moved text
 };
 
-// That each filament is used at the temperature that it was used at, as the scanner reads the two.
-// What only exchanges, or waits after an exchange, has none of its own there.
+// Checks that each filament is used at the same temperature before and after the mapping, as the
+// scanner reads the two jobs. A use that only exchanges has no temperature of its own.
 Status same_temperatures(const job::Job& before, const job::Job& after, const gcode::ToolMap& map) {
   using Kind = job::ToolUse::Kind;
   constexpr double kSameC = 0.01;
@@ -118,7 +118,7 @@ Status same_temperatures(const job::Job& before, const job::Job& after, const gc
                      std::to_string(s.tool) + " another temperature",
                  before.name, s.first_line};
   };
-  // What comes next in the same toolhead may have been waited for already.
+  // The wait may already be for the filament that the same toolhead gets next.
   const auto leads_to_exchange = [&before](const job::ToolUse& s) {
     const std::size_t next = s.select == job::kNone ? 0 : s.select + 1;
     for (std::size_t i = next; i < before.tool_changes.size(); ++i) {
@@ -127,7 +127,7 @@ Status same_temperatures(const job::Job& before, const job::Job& after, const gc
     }
     return false;
   };
-  // What nothing was used at has cooled down there.
+  // A wait for cooling ends where the use begins: its temperature need not be the use's own.
   const auto may_cool = [&before](const job::ToolUse& s) {
     return std::any_of(before.targets.begin(), before.targets.end(), [&s](const job::Target& t) {
       return t.cooling && t.end_offset == s.first.offset;
@@ -136,8 +136,10 @@ Status same_temperatures(const job::Job& before, const job::Job& after, const gc
   auto b = after.uses.begin();
   for (const job::ToolUse& a : before.uses) {
     if (!has_own(a)) continue;
-    // The selects of the two are the same ones; what is let go of may have been pulled cold.
-    while (b != after.uses.end() && b->select + 1 < a.select + 1 &&  // the first: of none
+    // Both jobs have the same selects. Uses that have no counterpart in `before` are skipped: they
+    // have no temperature of their own, or pull a filament after its heater was switched off.
+    while (b != after.uses.end() &&
+           b->select + 1 < a.select + 1 &&  // +1: kNone, no select yet, comes first
            (!has_own(*b) || b->kind == Kind::waited || b->before_off_c > 0)) {
       ++b;
     }

@@ -1,8 +1,8 @@
-// Other tool numbers for a job: what --map asks for, and the job as it will be then.
+// Gives the filaments of a job other tools, as --map asks for.
 //
-// The job has to be scanned as it is first: what "best" is depends on it, and so does which tools
-// are used. Lines in what comes of the job as it will be (`job`, and its errors) count as in the
-// original. Lifetime: `text` is over the original, which has to outlive this.
+// The job has to be scanned as it is first, because "best" depends on it, as does which tools are
+// used. Line numbers in the mapped job and in its errors are those of the original. Lifetime:
+// `text` reads from the original, which must outlive the Mapping.
 #pragma once
 
 #include <memory>
@@ -20,15 +20,15 @@ struct Mapping {
   gcode::ToolMap map;
   std::vector<gcode::MovedLine> lines;
   std::unique_ptr<SplicedSource> text;  // the job with its filaments moved; at a fixed address
-  rules::Rules rules;                   // filaments where they are then
+  rules::Rules rules;                   // with each filament at its new tool
   job::Job job;
   std::uint64_t original_bytes = 0, original_hash = 0;
   std::vector<std::string> loading;  // what to load where, a line each
 };
 
-// Kind `usage` for what cannot be read, or puts two tools that the job uses in one place; `rules`
-// for a place that they do not allow; `refused` for a job whose temperatures cannot be kept with
-// their filaments. Nothing, and a note, where no filament that the job uses moves.
+// Errors: `usage` for a map that cannot be read, or that puts two used tools in one place; `rules`
+// for a place that the rules do not allow; `refused` for a job whose temperatures cannot follow
+// their filaments. Where no filament that the job uses moves, there is a note and no Mapping.
 [[nodiscard]] Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& original,
                                                        const rules::Rules& rules,
                                                        const std::string& name,

@@ -42,11 +42,11 @@ Error usage(std::string message, const std::string& file, std::string hint = {})
   return Error{Error::Kind::usage, std::move(message), file, 0, 0, "", std::move(hint)};
 }
 
-// It may have been led into a file: by this name it can be compared with others.
+// A shell may have redirected it into a file. By its name it can be compared with other files.
 constexpr const char* kStandardOutput = "standard output";
 constexpr const char* kItsName = "/dev/stdout";
 
-// What is there may be replaced by a report: nothing is, or an earlier one.
+// A report replaces no file but an empty one or an earlier report of its form.
 Status may_replace(report::Form form, const std::string& file) {
   std::error_code none;
   if (io::own_descriptor(file) || !fs::is_regular_file(file, none)) return success();
@@ -115,7 +115,7 @@ Status Outputs::check() const {
   }
   for (std::size_t i = 0; i < outputs.size(); ++i) {
     const NamedFile& out = outputs[i];
-    // As the user named it.
+    // In messages, files have the names that the user gave them.
     const auto name = [&](const NamedFile& other) {
       return out.what == kStandardOutput ? other.file : out.file;
     };

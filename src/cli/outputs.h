@@ -1,13 +1,12 @@
-// All that one command writes: reports into files, a job, and one result to standard output.
+// Everything that one command writes: reports into files, a job, and one result to standard output.
 //
-// Made from what the command line names. In this order: check() before any work; open_job() before
-// the job is read; write() once the reports are made; finish() or finish_job() last. What is
-// refused, as usage: two outputs in one file, by whatever names; an output that is a file which the
-// command reads; and a report in place of a file that is not an earlier report of its form. Files
-// are looked at, and nothing is written before check() has passed. Pipes, devices and descriptors
-// of ours are written through: there is nothing to lose in them.
+// The order of calls is check() before any work, open_job() before the job is read, write() once
+// the reports are made, and finish() or finish_job() last. check() refuses, as usage: two outputs
+// in one file, by whatever names; an output that is a file which the command reads; and a report in
+// place of a file that is not an earlier report of its form. Nothing is written before it has
+// passed. Pipes, devices and our own descriptors are written directly: they hold nothing to lose.
 //
-// Errors that are not returned are said on stderr. A broken pipe is quiet, but still no success.
+// Errors that are not returned are printed on stderr. A broken pipe is silent, but no success.
 #pragma once
 
 #include <functional>
@@ -23,7 +22,7 @@
 
 namespace forewarm::cli {
 
-// What each form of a report would say; one that nobody asked for may be empty.
+// The text of each form of a report; one that nobody asked for may be empty.
 struct Reports {
   std::string text = {}, json = {}, html = {}, csv = {};
 };
@@ -38,11 +37,11 @@ struct OutputNames {
   std::string html = {}, json = {}, csv = {};
   // A job, or the diff that is shown in its place.
   std::string job = {};
-  bool in_place = false;     // the job is read from there as well
+  bool in_place = false;     // the job is read from the same file
   bool hard_linked = false;  // its file may have other names, which keep the old bytes
   // Whether there is a text to show, unless a report goes to standard output.
   bool shows_text = true;
-  // What none of these may be. A job, though, may be rewritten in place.
+  // Files that no output may be, but that a job may be rewritten in place.
   std::vector<NamedFile> inputs = {};
 };
 
@@ -55,7 +54,7 @@ class Outputs {
   [[nodiscard]] Status open_job();
   // REQUIRES: open_job().
   [[nodiscard]] ByteSink& job();
-  // Whether bytes of the job that were written are out, and cannot be taken back.
+  // Whether bytes written to the job reach their reader at once and cannot be taken back.
   [[nodiscard]] bool job_is_direct() const;
   [[nodiscard]] bool job_replaces_a_file() const { return job_ != nullptr; }
   [[nodiscard]] io::FdSink& standard_output() { return standard_output_; }
@@ -63,12 +62,12 @@ class Outputs {
   // The reports that were asked for. Each file is looked at once more right before it is replaced.
   [[nodiscard]] Status write(const Reports& reports);
 
-  // Each returns the exit code: `code` if all went well, `status` included. What was promised on
-  // standard output is out then.
+  // Each flushes standard output and returns the exit code: `code` if all went well, `status`
+  // included.
   [[nodiscard]] int finish(Status status, int code = kDone);
   // The reports, and the text where it is shown.
   [[nodiscard]] int finish(const Reports& reports, int code = kDone);
-  // After that, the job takes its place. With `source`, only if that did not change meanwhile.
+  // Then puts the job in place; with `source`, only if that has not changed meanwhile.
   [[nodiscard]] int finish_job(Status status, const io::FileSource* source);
 
  private:
@@ -81,11 +80,11 @@ class Outputs {
 // Shows a text on standard output; the exit code.
 [[nodiscard]] int print(const Context& context, std::string text);
 
-// Replaces the file's bytes, or makes it. `look` has the last word, once the file is locked.
+// Replaces the file's bytes, or creates it, unless `look`, called once the file is locked, fails.
 [[nodiscard]] Status write_file(const std::string& file, std::string_view text,
                                 const std::function<Status()>& look = {});
 
-// "-", /dev/stdout, and what else leads there.
+// "-", /dev/stdout, or another name of descriptor 1.
 [[nodiscard]] bool is_standard_output(const std::string& file);
 
 // Whether both lead to one file: through links, by several names of it, or, where there is none

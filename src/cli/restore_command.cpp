@@ -15,7 +15,7 @@ int run_restore(const Context& context, const RestoreOptions& options) {
   if (!text) return context.fail(text.error());
   const std::string name = shown_name(options.job);
   if (outputs.job_is_direct()) {
-    // What is out cannot be taken back: verify first.
+    // These bytes could not be taken back: verify before writing any.
     rewrite::NullSink nowhere;
     if (auto s = rewrite::restore(*text, name, nowhere); !s) return context.fail(s.error());
   }

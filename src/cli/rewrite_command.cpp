@@ -61,7 +61,7 @@ class Run {
     return names;
   }
 
-  // Gives the filaments other tools, where that was asked for: job and rules are as they are then.
+  // Gives the filaments other tools where --map asks for it, in the job and in the rules.
   Status map(LoadedJob& loaded, rules::Rules& rules) {
     if (options_.map.map.empty()) return success();
     auto mapping =
@@ -80,7 +80,7 @@ class Run {
     if (!plan.changes_anything() && !mapping_) {
       context_.note(nothing_to_do(job, rules));
       if (options_.diff && input.original) return show_diff(input, *input.original);
-      // In place there is nothing to write, unless an earlier rewrite is to be taken out again.
+      // In place there is nothing to write, unless an earlier rewrite has to be undone.
       const bool already_there =
           outputs_.job_replaces_a_file() && options_.out.empty() && !input.original;
       if (!writes_a_job(options_) || already_there) return outputs_.finish(success());

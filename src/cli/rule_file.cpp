@@ -19,7 +19,7 @@ std::string variable(const char* name) {
   return value != nullptr ? value : "";
 }
 
-// What is in the way counts as there: reading it will say what that is.
+// A path that cannot be examined counts as existing: reading it will say why.
 bool exists(const std::string& path) {
   return access(path.c_str(), F_OK) == 0 || (errno != ENOENT && errno != ENOTDIR);
 }
@@ -28,12 +28,12 @@ constexpr std::string_view kBuiltIn = "built-in";
 
 struct Search {
   std::string found;                // a path, or kBuiltIn; empty: none
-  std::vector<std::string> places;  // that were looked at in vain, and why
-  std::string usual_folder;         // where a file of one's own belongs; empty: no such place
+  std::vector<std::string> places;  // that were searched in vain, and why
+  std::string usual_folder;         // of the user's own rule file; empty: there is none
 };
 
-// The folder of settings, by the XDG Base Directory Specification: a relative path counts for
-// nothing there.
+// The user's folder of settings, by the XDG Base Directory Specification, which has relative paths
+// ignored.
 void find_usual_folder(Search& search) {
   const std::string xdg = variable("XDG_CONFIG_HOME"), home = variable("HOME");
   if (xdg.starts_with('/')) {
@@ -92,7 +92,7 @@ Result<rules::Rules> rules_in_force(const std::string& named, Guesses guesses) {
   }
   auto text = io::read_all(where.found, kMaxBytes);
   if (!text) {
-    text.error().kind = Error::Kind::rules;  // not the job, but what the user gave to judge it by
+    text.error().kind = Error::Kind::rules;  // the rules are at fault, not the job
     return std::move(text.error());
   }
   return rules::load(*text, where.found);

@@ -13,7 +13,7 @@ namespace forewarm::cli {
 
 namespace {
 
-// A rule file in which each tool has a toolhead of its own, by guesses.
+// A rule file with a toolhead for each tool, whose values are guesses.
 std::string rules_for(const std::set<int>& tools, const rules::Rules& rules) {
   std::string text =
       "# A rule file begun from a job. Measure the heater values of your machine: these are\n"

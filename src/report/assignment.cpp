@@ -22,7 +22,7 @@ constexpr std::array<Figure<assign::Figures>, 4> kChangeFigures{
      {&kExchanging, &assign::Figures::exchange_s},
      {&kChangeTime, &assign::Figures::change_s}}};
 
-// In the matrix's unit.
+// The figure of purge, in the unit of the matrix.
 Figure<assign::Figures> purge_of(const AssignmentSummary& s) {
   const bool grams = s.matrix != nullptr && s.matrix->unit == rules::Matrix::Unit::g;
   return {grams ? &kPurge : &kPurgeVolume, &assign::Figures::purge};
@@ -36,14 +36,14 @@ const std::string& head_of(const AssignmentSummary& s, int tool) {
   return none;
 }
 
-// By purge, but nobody knows how much an exchange takes: exchanges are counted.
+// Where the purge of an exchange is not known, a question by purge counts exchanges.
 bool counts_exchanges(const AssignmentSummary& s) {
   return s.problem.by == By::purge && s.problem.pairs.empty() &&
          std::none_of(s.problem.heads.begin(), s.problem.heads.end(),
                       [](const assign::Toolhead& h) { return h.exchange_purge_mm3 > 0; });
 }
 
-// Filaments in the order of where they go.
+// Filaments in the order of their new tools.
 std::vector<std::size_t> by_new_tool(const assign::Assignment& a) {
   std::vector<std::size_t> order(a.map.size());
   for (std::size_t f = 0; f < order.size(); ++f) order[f] = f;

@@ -1,6 +1,6 @@
-// Which filament belongs on which tool, for people and for programs.
+// The report of an assignment of filaments to tools, as text and as JSON.
 //
-// Text: what the changes cost before and after, then which spool goes where. JSON: {
+// Text: what the changes cost before and after, then which filament to load where. JSON: {
 // schema_version, rules, by, unit, baseline, best { map, ... }, filaments [] }, keys as documented
 // in README.md. Pure; names are made printable.
 #pragma once

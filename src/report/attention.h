@@ -1,14 +1,14 @@
-// When a job may need somebody: which changes may stop the machine, and which exchanges fall into
-// hours in which nobody is there.
+// When a job may need attention: which changes may stop the machine, and which exchanges happen in
+// hours in which nobody is at the machine.
 //
 // Odds are the rule file's: [feeder] fault_odds for each exchange, a toolhead's fault_odds for each
-// change that picks it; all taken to be independent. Expected stops are their sum, the chance of
-// none is the product of what is left of each. Where the rule file gives no odds at all, neither is
-// known. A change counts as falling when it begins, by the plan's wall time, waits included. Clock
-// times are start + wall time, by calendar.h.
+// change that picks it; all are taken to be independent. Expected stops are the sum of the odds p,
+// the chance of none is the product of all 1 - p. Where the rule file gives no odds at all, neither
+// is known. A change happens when it begins, by the plan's wall time, waits included. Clock times
+// are start + wall time, by calendar.h.
 //
-// Pure: no clock is read. CSV: a header, then every select of the job; "," and "\n", quotes as in
-// RFC 4180 (section 2, 5 to 7), empty where there is no value.
+// Pure: no clock is read. CSV: a header, then every select of the job; fields are separated by ","
+// and quoted as in RFC 4180 (section 2, 5 to 7), lines end in "\n"; a missing value is empty.
 #pragma once
 
 #include <cstdint>
@@ -28,27 +28,27 @@ struct Summary;
 
 struct Schedule {
   LocalTime start;
-  std::vector<Away> away;  // hours of any of them; empty: somebody is always there
+  std::vector<Away> away;  // empty: somebody is always at the machine
 };
 
-// The starts that are tried: the given one, and each so much later, for a day.
+// The starts that are tried are the given one and those at this distance, for a day.
 constexpr std::int64_t kStartGridS = 15 * 60;
 
 struct AtStart {
   LocalTime start;
   std::uint64_t exchanges_away = 0;
-  std::optional<double> expected_stops_away;  // nothing: not known
+  std::optional<double> expected_stops_away;  // absent: not known
 };
 
 struct Attention {
   struct Change {
     double at_s = 0;  // wall
     bool exchanges = false;
-    double expected_stops = 0;  // also where it is not known
+    double expected_stops = 0;  // 0 where odds are not given
   };
   std::vector<Change> changes;  // as job.selects
   std::uint64_t exchanges = 0;
-  std::optional<double> expected_stops, chance_of_none;  // nothing: not known
+  std::optional<double> expected_stops, chance_of_none;  // absent: not known
   // The longest stretch of the job, first of equals, in which nothing is exchanged: wall.
   double quiet_from_s = 0, quiet_to_s = 0;
   std::optional<AtStart> given, best;  // with hours away; best: fewest exchanges away, the first
@@ -59,7 +59,7 @@ struct Attention {
                                   const rules::Rules& rules,
                                   const std::optional<Schedule>& schedule);
 
-// Exchanges by the hour of the clock in which they fall, in order; none: not there.
+// How many exchanges happen in each hour of the clock, in order; hours without any are left out.
 struct HourCount {
   std::string date;  // as calendar.h has it
   int hour = 0;
@@ -67,13 +67,13 @@ struct HourCount {
 };
 [[nodiscard]] std::vector<HourCount> exchanges_by_hour(const Attention& attention, LocalTime start);
 
-// How the text and the page say it.
+// The words of text and page.
 [[nodiscard]] std::string odds_text(std::optional<double> x);    // "under 0.001", "not known"
 [[nodiscard]] std::string chance_text(std::optional<double> x);  // "96.0 %", "not known"
 [[nodiscard]] std::string spaced_minute(LocalTime time);         // "2027-03-05 18:00"
 [[nodiscard]] std::string away_words(const Schedule& schedule);  // "22:00-07:00, 12:00-13:00"
-extern const std::string_view kGiveOdds;                         // what to do where not known
-constexpr std::size_t kDaysShown = 14;                           // with their hours
+extern const std::string_view kGiveOdds;  // what to do where odds are not known
+constexpr std::size_t kDaysShown = 14;    // hour by hour
 
 // Of the look-ahead plan.
 [[nodiscard]] std::string attention_text(const Summary& summary);

@@ -1,8 +1,8 @@
-// How the reports begin that the program writes into files: by this it knows an earlier one again,
-// and replaces nothing else.
+// The first bytes of reports in files. By them the program recognises an earlier report of its own,
+// and it replaces nothing else.
 //
-// The writers begin with what stands here. What comes after it may change from version to version;
-// this may only get shorter, or a report of an earlier version is taken for somebody else's file.
+// Writers begin with these constants. Later versions may change what follows them, but may only
+// shorten the constants: else they would take a report of an earlier version for a foreign file.
 #pragma once
 
 #include <cstddef>
@@ -21,7 +21,7 @@ inline constexpr std::string_view kJsonBeginning = "{\n  \"schema_version\": ";
 inline constexpr std::string_view kChangesBeginning = "time_s,clock,kind,toolhead,";
 inline constexpr std::string_view kComparisonBeginning = "policy,swept,value,off_over_s,";
 
-// Whether a text begins as such a report does; its first kMostBeginning bytes are enough.
+// Whether a text begins as such a report does; its first kMaxBeginning bytes are enough.
 [[nodiscard]] bool begins_as(Form form, std::string_view text);
 inline constexpr std::size_t kMaxBeginning = 256;
 

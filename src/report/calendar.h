@@ -1,8 +1,8 @@
-// Dates and times of day by one local clock that nobody ever sets: every day has 24 hours.
+// Dates and times of day by a local clock that is never set: every day has 24 hours.
 //
-// There are no time zones and no daylight-saving time: whoever starts a job in the night in which
-// clocks are set has to reckon with an hour more or less. Nothing here asks what time it is.
-// Dates are of the Gregorian calendar. Errors are of kind `usage`, with the form to write as hint.
+// There are no time zones and no daylight-saving time: in a night in which clocks are set, times
+// are off by an hour. Nothing here reads a clock. Dates are of the Gregorian calendar. Errors are
+// of kind `usage`, with the expected form as a hint.
 #pragma once
 
 #include <cstdint>
@@ -20,7 +20,8 @@ struct LocalTime {
   bool operator==(const LocalTime&) const = default;
 };
 
-// Hours of every day: from, up to but not at, to. Across midnight where `from` is the later.
+// Hours of every day, from `from` up to but not including `to`; across midnight where `from` is the
+// later.
 struct Away {
   int from_min = 0, to_min = 0;  // of the day; not equal; to_min may be 1440
   [[nodiscard]] bool covers(LocalTime time) const;
@@ -31,7 +32,7 @@ struct Away {
 // "22:00-07:00"
 [[nodiscard]] Result<Away> parse_away(std::string_view text);
 
-// `seconds` later, to the full second before; as far as there are dates.
+// The time `seconds` later, rounded down to a second; no later than the year 9999.
 [[nodiscard]] LocalTime later(LocalTime time, double seconds);
 
 [[nodiscard]] std::string date(LocalTime time);         // "2027-03-05"

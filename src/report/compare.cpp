@@ -18,7 +18,7 @@ namespace {
 // Common practice, no source: what firmware timers are set to, 5 min to 1 h.
 constexpr std::array kUsualOffS{300.0, 600.0, 1200.0, 1800.0, 3600.0};
 
-// What a row says of its rules: absent where its policy does not go by it.
+// The thresholds of a row; absent where its policy does not use them.
 struct Thresholds {
   std::optional<double> off_over_s, timer_standby_s, timer_off_s;
   bool off_over_best = false;
@@ -39,13 +39,13 @@ Thresholds thresholds(const CompareRow& row) {
 
 Json or_null(const std::optional<double>& value) { return value ? rounded(*value) : Json(nullptr); }
 
-// What a row says, under the keys of JSON and CSV, in order; null where there is no value.
+// The fields of a row under the keys of JSON and CSV, in order; null where there is no value.
 Json fields_of(const CompareRow& row) {
   const Thresholds by = thresholds(row);
   Json out;
   out["policy"] = key_of(row.policy);
   out["swept"] = row.swept.empty() ? Json(nullptr) : Json(row.swept);
-  // Not rounded: on_time goes to the millionth.
+  // Not rounded, as on_time has six decimals.
   out["value"] = row.swept.empty() ? Json(nullptr) : Json(row.value);
   out["off_over_s"] = by.off_over_best ? Json("best") : or_null(by.off_over_s);
   out["timer_standby_s"] = or_null(by.timer_standby_s);

@@ -2,12 +2,12 @@
 //
 // Rows: as sliced; firmware timers, at the rule file's off time and at usual ones; hold;
 // look-ahead; then each sweep, one row a value, under the policy that its key concerns. All
-// differences are taken between figures as the plans give them. Pure: values in, one string out.
+// differences are between figures as the plans give them. Pure: values in, one string out.
 //
-// Text: a table, the differences to as-sliced, and what they say of the off timer and of each sweep
-// in words. JSON: { schema_version 1, job, rules, rows, bound }, keys as in README.md. CSV: a
-// header, the rows with the same columns, and the bound as a last one; "," and "\n", empty where
-// there is no value. All of it is our own words and numbers, so nothing ever needs quotes.
+// Text: a table, the differences to as-sliced, and sentences on the off timer and on each sweep.
+// JSON: { schema_version 1, job, rules, rows, bound }, keys as in README.md. CSV: a header, the
+// rows with the same columns, and the bound as the last row; fields are separated by ",", lines end
+// in "\n", a missing value is empty. No field ever needs quotes.
 #pragma once
 
 #include <functional>
@@ -26,7 +26,7 @@ namespace forewarm::report {
 
 struct CompareRow {
   rules::Policy policy = rules::Policy::as_sliced;
-  rules::GapSettings gap;  // the rules that it was planned by
+  rules::GapSettings gap;  // by which it was planned
   std::string_view swept;  // the key that was swept; empty: none
   double value = 0;        // of that key
   plan::Figures figures;
@@ -45,7 +45,7 @@ struct Comparison {
 // Plans the job by rules that differ from the rule file's in [gap] alone.
 using Planner = std::function<Result<plan::Plan>(const rules::Rules&, rules::Policy)>;
 
-// The off times that rows are made of, in seconds, ascending: usual ones and the rule file's.
+// The off times that have a row, in seconds, ascending: usual ones and the rule file's.
 [[nodiscard]] std::vector<double> off_timers(const rules::GapSettings& gap);
 // How many plans compare() asks for.
 [[nodiscard]] std::size_t plans_needed(const rules::GapSettings& gap,

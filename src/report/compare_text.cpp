@@ -16,7 +16,7 @@ namespace {
 
 using rules::Policy;
 
-// What two plans are told apart by.
+// The figures in which two plans are compared.
 constexpr std::array<Figure<plan::Figures>, 4> kCompared{kPlanFigures[0], kPlanFigures[2],
                                                          kPlanFigures[3], kPlanFigures[4]};
 static_assert(kCompared[0].quantity == &kDuration && kCompared[1].quantity == &kHotIdle &&
@@ -32,7 +32,7 @@ std::string minutes(double seconds) {
   return fmt::format("{:.0f} min", whole);
 }
 
-// How much more of it `a` has than `b`; 0 where that is rounding.
+// The figure of `a` minus that of `b`; 0 where the difference is rounding.
 double more_of(const Figure<plan::Figures>& figure, const plan::Figures& a,
                const plan::Figures& b) {
   const double more = figure.value(a) - figure.value(b);
@@ -48,7 +48,7 @@ bool alike(const plan::Figures& a, const plan::Figures& b) {
                      [&](const auto& figure) { return more_of(figure, a, b) == 0; });
 }
 
-// What `a` has more and less than `b`: "4 min 10 s shorter, 3.2 Wh more, 1 cold start fewer".
+// How `a` differs from `b`: "4 min 10 s shorter, 3.2 Wh more, 1 cold start fewer".
 std::string difference(const plan::Figures& a, const plan::Figures& b) {
   if (alike(a, b)) return "the same";
   std::string out = as_long(a, b) ? "as long" : "";
@@ -66,7 +66,7 @@ std::string difference(const plan::Figures& a, const plan::Figures& b) {
   return out;
 }
 
-// What the best of some rows is best at; `same_length`: none of them makes the job shorter.
+// In what the best of several rows is best; `same_length`: none of them makes the job shorter.
 std::string merit(const CompareRow& best, bool same_length) {
   if (same_length) {
     return "takes the least energy, " + number(best.figures.energy_wh, 1) +
@@ -101,7 +101,7 @@ class Text : private Lines {
   }
 
  private:
-  // Whether the row is as the rule file has it: the policy's own numbers, each of them.
+  // Whether the row was planned by the rule file's own numbers.
   [[nodiscard]] bool as_rules(const CompareRow& row) const {
     if (row.swept.empty()) {
       return row.policy != Policy::timers || row.gap.timer_off_s == c_.rules.gap.timer_off_s;
@@ -232,7 +232,7 @@ class Text : private Lines {
     out_ += wrapped(words + '.', 0);
   }
 
-  // Why a key may not matter, as far as the rule file says.
+  // Why the rule file makes a key have no effect, if it does.
   [[nodiscard]] std::string why_idle(std::string_view key) const {
     const rules::GapSettings& gap = c_.rules.gap;
     if (!gap.off_over_best &&

@@ -10,14 +10,12 @@ namespace forewarm::report {
 
 const std::string_view kCautions =
     "Hot ends burn, and unattended heaters can start fires: keep thermal-runaway protection on and "
-    "a "
-    "smoke alarm near, and do not leave the machine unattended until a job has proven itself. The "
-    "machine's manual and local codes come first.";
+    "a smoke alarm near, and do not leave the machine unattended until a job has proven itself. "
+    "The machine's manual and local codes come first.";
 
 const std::string_view kBoundNote =
     "Physical bound: of gaps alone, the least waiting and the least hot idle of any plan that "
-    "waits "
-    "no longer. Start code and exchanges may wait besides.";
+    "waits no longer. Start code and exchanges may wait besides.";
 
 const std::string_view kNoGaps = "No toolhead is ever parked hot: there is nothing to plan.";
 
@@ -73,7 +71,7 @@ std::vector<const plan::GapPlan*> worst(const plan::Plan& plan, std::size_t most
   for (const plan::GapPlan& gap : plan.gaps) {
     if (gap.wait_s >= kSomeWaitS || gap.hot_idle_s >= kSomeWaitS) out.push_back(&gap);
   }
-  // As shown, so that differences that nobody sees do not decide the order.
+  // Rounded as shown, so that differences that nobody sees do not decide the order.
   const auto tenths = [](double s) { return std::llround(s * 10); };
   std::stable_sort(out.begin(), out.end(), [&](const plan::GapPlan* a, const plan::GapPlan* b) {
     if (tenths(a->wait_s) != tenths(b->wait_s)) return a->wait_s > b->wait_s;

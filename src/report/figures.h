@@ -44,7 +44,7 @@ inline constexpr Figure<plan::GapPlan> kGapPreheatAt{&kPreheatAt, &plan::GapPlan
 inline constexpr Figure<plan::GapPlan> kGapWait{&kWait, &plan::GapPlan::wait_s};
 inline constexpr Figure<plan::GapPlan> kGapHotIdle{&kHotIdle, &plan::GapPlan::hot_idle_s};
 
-// What physics leaves of the look-ahead plan's gaps: the least waiting, and the least hot idle of
+// The physical bound of the look-ahead plan's gaps: the least waiting, and the least hot idle of
 // any plan that waits no longer.
 struct Bound {
   double wait_s = 0, hot_idle_s = 0;
@@ -53,8 +53,8 @@ inline constexpr std::array<Figure<Bound>, 2> kBoundFigures{
     {{&kWait, &Bound::wait_s}, {&kHotIdle, &Bound::hot_idle_s}}};
 [[nodiscard]] Bound bound(const plan::Plan& plan);
 
-// Purge: what the job itself extrudes to waste, what exchanges do by the rules, and what step
-// sequences push through at an exchange.
+// Filament in the part, and purged: by the job itself, by exchanges as the rules have it, and by
+// step sequences at an exchange.
 struct Grams {
   double part_g = 0, purge_g = 0;
   double exchange_purge_g = 0, sequence_purge_g = 0;  // of purge_g
@@ -69,12 +69,12 @@ inline constexpr std::array<Figure<Grams>, 4> kGramFigures{
                           double stepped_mm = 0);
 [[nodiscard]] double stepped_mm(const plan::Plan& plan, int tool);
 
-// What the job's time goes to, by a plan; together its duration.
+// The causes that make up the duration of a plan.
 struct Causes {
   double motion_s = 0, park_pick_s = 0, exchange_s = 0;
   double sequence_s = 0;  // step sequences, and what they wait for
   double wait_s = 0;
-  double other_s = 0;  // dwells, and what [[duration]] says
+  double other_s = 0;  // dwells and [[duration]]
 };
 inline constexpr std::array<Figure<Causes>, 6> kCauseFigures{{{&kMotion, &Causes::motion_s},
                                                               {&kParkPick, &Causes::park_pick_s},
@@ -84,7 +84,7 @@ inline constexpr std::array<Figure<Causes>, 6> kCauseFigures{{{&kMotion, &Causes
                                                               {&kOther, &Causes::other_s}}};
 [[nodiscard]] Causes time_by_cause(const job::Job& job, const plan::Plan& plan);
 
-// What is waited for; together Causes::wait_s.
+// The causes that make up Causes::wait_s.
 inline constexpr std::array<Figure<plan::WaitCauses>, 5> kWaitCauses{
     {{&kWaitInStartCode, &plan::WaitCauses::start_code_s},
      {&kWaitInGaps, &plan::WaitCauses::gap_s},
@@ -92,12 +92,12 @@ inline constexpr std::array<Figure<plan::WaitCauses>, 5> kWaitCauses{
      {&kWaitInUses, &plan::WaitCauses::use_s},
      {&kWaitAtEnd, &plan::WaitCauses::end_s}}};
 
-// The worst gaps first: by what they make the machine wait, then by how long they are hot.
+// The worst gaps first: those that make the machine wait longest, then those hot longest.
 [[nodiscard]] std::vector<const plan::GapPlan*> worst(const plan::Plan& plan, std::size_t most);
 
 [[nodiscard]] const std::string& head_name(const Summary& summary, std::size_t head);
 
-// How many changes of each kind: in order, as JSON has them, and in words.
+// How many changes there are of each kind, in the order of a report.
 struct ChangeCount {
   std::string_view kind;
   std::uint64_t count = 0;

@@ -76,7 +76,7 @@ Result<std::string> explanation(std::string_view id) {
   }
   if (id == "all") return all;
   Error e{Error::Kind::usage, "no finding is called \"" + printable(id) + "\""};
-  if (const auto near = nearest(id, ids)) e.hint = "did you mean " + *near + "?";
+  if (const auto near = rules::nearest(id, ids)) e.hint = "did you mean " + *near + "?";
   return e;
 }
 

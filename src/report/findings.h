@@ -1,7 +1,7 @@
-// What a check found, for people and for programs.
+// The report of a check, as text and as JSON.
 //
-// Text: FILE:LINE: id: message, a line each, then what each id means, then a summary, last the
-// rules that it was checked by. JSON: { schema_version, rules, findings: [ { id, line, message } ],
+// Text: a line FILE:LINE: id: message for each finding, then what each id means, a summary, and the
+// rules of the check. JSON: { schema_version, rules, findings: [ { id, line, message } ],
 // explain: { id: text }, left_out }. Text from jobs is made printable.
 #pragma once
 
@@ -16,8 +16,8 @@ namespace forewarm::report {
 [[nodiscard]] std::string findings_text(const check::Report& report, const std::string& name,
                                         const rules::Rules& rules);
 [[nodiscard]] std::string findings_json(const check::Report& report, const rules::Rules& rules);
-// What the finding of that id means; of "all", every id with that. Kind `usage` where there is no
-// such id, with the nearest one as a hint.
+// What the finding `id` means; for "all", every id with its meaning. An unknown id is an error of
+// kind `usage`, with the nearest id as a hint.
 [[nodiscard]] Result<std::string> explanation(std::string_view id);
 
 }  // namespace forewarm::report

@@ -69,7 +69,7 @@ Table toolhead_table(const Summary& summary) {
 }
 
 Table filament_table(const Summary& summary) {
-  // How much of the purge is by exchanges and by sequences, only JSON says.
+  // Only JSON splits purge into exchanges and sequences.
   constexpr auto kShown = std::span(kGramFigures).first<2>();
   constexpr std::array<std::size_t, 2> kWidths{11, 11};
   Table out{.title = "Filaments"};
@@ -161,7 +161,7 @@ Table gap_table(const Summary& summary, std::span<const plan::GapPlan* const> ga
     add_cells<plan::GapPlan>(row, std::array{kGapFrom, kGapTo}, *gap);
     row.cells.emplace_back(plan::name_of(gap->treatment));
     add_cells<plan::GapPlan>(row, std::array{kGapDip, kGapPreheatAt}, *gap);
-    // The page has them in seconds, in as many digits as matter.
+    // The page shows seconds with as many decimals as matter.
     row.cells.emplace_back(Amount{gap->wait_s, Unit::seconds, late ? 1 : 0});
     row.cells.emplace_back(Amount{gap->hot_idle_s, Unit::seconds, 0});
     row.cells.emplace_back(gap->reason);

@@ -8,15 +8,15 @@
 
 namespace forewarm::report {
 
-// What physics leaves, below rows of the figures of plans.
+// The physical bound, as the last row of a table of plans.
 [[nodiscard]] Row bound_row(const Bound& bound);
 
 [[nodiscard]] Table policy_table(const Summary& summary);
 [[nodiscard]] Table toolhead_table(const Summary& summary);
 [[nodiscard]] Table filament_table(const Summary& summary);  // without rows where none is known
-// What the time goes to, by the look-ahead plan: a row for each cause, with its share ...
+// The causes of the time that the look-ahead plan takes: a row for each, with its share ...
 [[nodiscard]] Table cause_table(const Summary& summary);
-// ... or causes side by side, and beneath what waiting is for.
+// ... or causes side by side, and causes of waiting side by side.
 [[nodiscard]] Table causes_across(const Summary& summary);
 [[nodiscard]] Table waits_across(const Summary& summary);
 [[nodiscard]] Table gap_table(const Summary& summary, std::span<const plan::GapPlan* const> gaps);
@@ -27,7 +27,7 @@ struct HourTable {
   bool more = false;  // days
 };
 [[nodiscard]] HourTable hour_table(const Attention& attention, LocalTime start);
-// The start that was asked for, and a better one, if there is one. REQUIRES: attention.given.
+// The given start and, if there is one, a better one. REQUIRES: attention.given.
 [[nodiscard]] Table away_table(const Attention& attention, const Schedule& schedule);
 
 }  // namespace forewarm::report

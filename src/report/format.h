@@ -24,14 +24,14 @@ constexpr double kSomeWaitS = 0.05;
 // Lines of up to 90 bytes, broken at spaces, indented; ends in a newline.
 [[nodiscard]] std::string wrapped(std::string_view text, std::size_t indent);
 
-// printable(), and valid UTF-8 whatever came in: what is not becomes U+FFFD.
+// printable() and valid UTF-8: bytes that are not become U+FFFD.
 [[nodiscard]] std::string clean(std::string_view text, std::size_t limit = 160);
 
-// clean(), and safe between tags and in quoted attributes of a page.
+// clean() and safe between tags and in quoted attributes of a page.
 [[nodiscard]] std::string escaped(std::string_view text);
 
-// Rounded to the thousandth: what the last bits of a sum are depends on the machine, this does not.
-// Never -0; what is not finite stays so.
+// Rounded to the thousandth, since the last bits of a sum depend on the machine. Never -0; a number
+// that is not finite is left as it is.
 [[nodiscard]] double thousandths(double x);
 
 // JSON as it may reach a terminal: DEL and the C1 controls, which JSON lets stand in strings,

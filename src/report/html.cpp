@@ -25,7 +25,8 @@ class Page {
 
   std::string run() {
     const std::string path = escaped(s_.path);
-    // Names come from jobs: even if one got through the escaping, it could load and run nothing.
+    // Names come from jobs. The policy in the beginning keeps one that escaped() missed from
+    // loading or running anything.
     out_ += kPageBeginning;
     add("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
         "<meta name=\"color-scheme\" content=\"light dark\">\n<title>{} - forewarm</title>\n",
@@ -67,7 +68,7 @@ class Page {
     add("<p class=\"caution\"><strong>Caution.</strong> {}</p>\n", escaped(kCautions));
   }
 
-  // A name, its figure, and what goes with that: escaped here.
+  // A figure with its name above and a remark below.
   struct Tile {
     std::string name, figure, more;
   };

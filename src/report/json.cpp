@@ -9,7 +9,7 @@ namespace forewarm::report {
 Json json_begun() { return {{"schema_version", 1}}; }
 
 Json rounded(double x) {
-  if (!std::isfinite(x)) return nullptr;  // JSON has no word for it
+  if (!std::isfinite(x)) return nullptr;  // JSON has no such numbers
   return thousandths(x);
 }
 
@@ -63,7 +63,7 @@ Json at_start_of(const std::optional<AtStart>& a) {
           {"expected_stops_away", or_null(a->expected_stops_away)}};
 }
 
-// Every key is always there; null is what was not asked for, or is not known.
+// Every key is always there; its value is null where it was not asked for or is not known.
 Json attention_of(const Summary& s) {
   const Attention a = attention(s.job, s.lookahead, s.rules, s.schedule);
   const auto at = [&](double time_s) {

@@ -1,4 +1,4 @@
-// What every JSON that is put out has in common: the same keys, the same rounding.
+// Parts that all JSON reports share: the same keys, the same rounding.
 #pragma once
 
 #include <nlohmann/json.hpp>
@@ -13,7 +13,7 @@ namespace forewarm::report {
 
 using Json = nlohmann::ordered_json;
 
-// Every JSON begins so (beginnings.h): with schema_version 1.
+// Every JSON begins with this: schema_version 1 (beginnings.h).
 [[nodiscard]] Json json_begun();
 [[nodiscard]] Json rounded(double x);  // to the thousandth; null if it is not finite
 [[nodiscard]] Json job_json(const std::string& path, const job::Job& job);
@@ -35,7 +35,7 @@ template <class Values>
   add_figures(out, figures, values);
   return out;
 }
-// As it is put out: indented by two, valid UTF-8 without controls, ending in a newline.
+// The text of a report: indented by two, valid UTF-8 without controls, ending in a newline.
 [[nodiscard]] std::string written(const Json& json);
 
 }  // namespace forewarm::report

@@ -1,6 +1,6 @@
 // The base of what writes a text line by line and table by table.
 //
-// Lines have no blanks at their ends, whatever their columns are padded with.
+// Lines do not end in blanks.
 #pragma once
 
 #include <fmt/format.h>

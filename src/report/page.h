@@ -1,7 +1,7 @@
-// The parts of the HTML page that have files of their own: its style and its timeline.
+// The style and the timeline of the HTML page.
 //
-// Contract: what is returned is well-formed, closes what it opens and holds nothing from a job that
-// was not escaped().
+// Contract: the HTML returned is well-formed and closes all of its elements; text from jobs in it
+// is escaped().
 #pragma once
 
 #include <string>
@@ -11,8 +11,9 @@
 
 namespace forewarm::report {
 
-// What every toolhead does when, under the look-ahead plan: a <section>. Bars narrower than a pixel
-// are merged, so its size is bounded by toolheads times pixels, whatever the number of gaps.
+// A <section> that shows what each toolhead does over time, under the look-ahead plan. Bars
+// narrower than a pixel are merged, so its size is bounded by toolheads times pixels, whatever the
+// number of gaps.
 [[nodiscard]] std::string timeline(const Summary& summary);
 
 extern const std::string_view kStyle;

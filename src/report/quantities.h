@@ -1,8 +1,8 @@
-// What a report can say a number is: one entry for each, with its key, its words and its unit.
+// The quantities of reports: one entry for each, with its key, its words and its unit.
 //
-// JSON, CSV and the manifest of a batch take the key; tables, pages and sentences take the words. A
-// Figure says where a value of that quantity is to be found in a struct, so that whoever shows the
-// struct goes through its list of figures (figures.h) and names none of them.
+// JSON, CSV and the manifest of a batch use the key; tables, pages and sentences use the words. A
+// Figure ties a quantity to a member of a struct. A report goes through the list of a struct's
+// figures (figures.h) and names none of them itself.
 #pragma once
 
 #include <cstdint>
@@ -33,14 +33,14 @@ struct Quantity {
   Unit unit = Unit::seconds;
   int decimals = 1;                  // where the unit does not decide
   std::string_view long_words = {};  // where there is room for more; empty: the same
-  // How a difference of two is put: "3.2 Wh less". Empty: it never is.
+  // The words of a difference: "3.2 Wh less". Empty: there never is one.
   std::string_view less = {}, more = {};
   std::string_view one = {};  // of a count, in a difference: "1 cold start fewer"
 
   [[nodiscard]] std::string_view in_full() const { return long_words.empty() ? words : long_words; }
 };
 
-// A number that knows how it is shown.
+// A number with its unit and decimals.
 struct Amount {
   double value = 0;
   Unit unit = Unit::count;
@@ -51,7 +51,7 @@ struct Amount {
 // "+4 min 10 s", "-3.2 Wh", "0 s".
 [[nodiscard]] std::string signed_text_of(const Amount& amount);
 
-// Where a quantity is in a struct of values.
+// A quantity as a member of a struct.
 template <class Values>
 struct Figure {
   const Quantity* quantity = nullptr;
@@ -123,7 +123,7 @@ inline constexpr Quantity kExchangePurge{
 inline constexpr Quantity kSequencePurge{
     .key = "sequence_purge_g", .words = "purge by sequences", .unit = Unit::grams};
 inline constexpr Quantity kExchanges{.key = "exchanges", .words = "exchanges", .unit = Unit::count};
-// What time goes to.
+// Causes of time.
 inline constexpr Quantity kMotion{.key = "motion_s", .words = "moving"};
 inline constexpr Quantity kParkPick{
     .key = "park_pick_s", .words = "park, pick", .long_words = "parking and picking"};
@@ -131,7 +131,7 @@ inline constexpr Quantity kExchanging{.key = "exchange_s", .words = "exchanging"
 inline constexpr Quantity kSequences{
     .key = "sequence_s", .words = "sequences", .long_words = "step sequences"};
 inline constexpr Quantity kOther{.key = "other_s", .words = "other"};
-// What is waited for.
+// Causes of waiting.
 inline constexpr Quantity kWaitInStartCode{.key = "start_code_s", .words = "start code"};
 inline constexpr Quantity kWaitInGaps{.key = "gap_s", .words = "parked"};
 inline constexpr Quantity kWaitAtExchanges{.key = "exchange_s", .words = "exchanges"};

@@ -1,7 +1,8 @@
-// What a job will do and what each policy makes of it, for people and for programs.
+// The forecast of a job: what it will do, and what each policy makes of it.
 //
-// The JSON is design-stable: schema_version 1, keys as documented in README.md. Text and HTML show
-// the same figures. Pure: values in, one string out; no clock, no file.
+// Text and page are for people and show the same figures. The JSON is for programs and stable:
+// schema_version 1, keys as documented in README.md. Pure: values in, one string out; no clock, no
+// file.
 #pragma once
 
 #include <optional>

@@ -1,8 +1,8 @@
 // A table of a report as a value, and what text and page make of it.
 //
-// Whoever builds a table says once what is in it; the two renderers decide what it looks like.
-// Cells that are texts may come from jobs and rule files: the renderers make them harmless.
-// A column may be for one of the two alone, as a terminal is narrower than a page.
+// A table's builder decides what is in it, the two renderers decide what it looks like. Cells that
+// are texts may come from jobs and rule files: the renderers make them harmless. A column may be
+// shown by one renderer only, as a terminal is narrower than a page.
 #pragma once
 
 #include <cstddef>

@@ -15,14 +15,14 @@ namespace forewarm::report {
 
 namespace {
 
-// User units of the drawing, which is about as wide as the page: a unit is a pixel, near enough.
+// Units of the drawing, which is about as wide as the page, so that a unit is about a pixel.
 constexpr double kLeft = 120, kWide = 1000, kRight = 16;
 constexpr double kTop = 10, kRow = 40, kBar = 22, kAxis = 28;
 constexpr double kStrip = 4;  // of waits, above the bars
 
 enum Kind : std::size_t { use, hold, standby, off, preheat, kKinds };
 constexpr std::array<const char*, kKinds> kNames{"use", "hold", "standby", "off", "preheat"};
-// How hot it is meant to be: the hotter, the higher the bar.
+// The hotter the heater, the higher the bar.
 constexpr std::array<double, kKinds> kHeights{kBar, 15, 9, 3, kBar};
 
 struct Span {
@@ -32,7 +32,7 @@ struct Span {
   std::size_t use_at = job::kNone;     // the first of a use
 };
 
-// 0.1 of a unit is finer than eyes are, and the same digits on any machine.
+// A tenth of a unit is finer than anybody sees, and has the same digits on any machine.
 std::string unit(double x) {
   std::string out = number(x, 1);
   if (out.ends_with(".0")) out.resize(out.size() - 2);
@@ -43,7 +43,8 @@ class Timeline {
  public:
   explicit Timeline(const Summary& summary)
       : s_(summary), end_s_(summary.lookahead.figures.duration_s) {
-    // The gaps that begin where planning does know its wall time, the start code's waits included.
+    // The first gap after the start code knows its wall time, which includes the start code's
+    // waits.
     const job::Place start = s_.job.start.value_or(job::Place{});
     start_s_ = start.time_s;
     for (const plan::GapPlan& gap : s_.lookahead.gaps) {
@@ -51,7 +52,7 @@ class Timeline {
       start_s_ = gap.from_s;
       break;
     }
-    // The axis must hold every bar, whatever the plan says.
+    // The axis must be long enough for every bar.
     for (const plan::GapPlan& gap : s_.lookahead.gaps) end_s_ = std::max(end_s_, gap.to_s);
     if (!std::isfinite(end_s_)) end_s_ = 0;
   }
@@ -168,7 +169,7 @@ class Timeline {
     const double left = x(from_s);
     const double width = std::max(x(to_s) - left, 0.6);
     if (kind == preheat) {
-      // A ramp: it gets warmer.
+      // A ramp, as the heater gets warmer.
       add("<path class=\"preheat\" d=\"M{} {}H{}V{}z\">", unit(left), unit(kBar),
           unit(left + width), "0");
       add("<title>{}</title></path>\n", escaped(title));
@@ -180,7 +181,7 @@ class Timeline {
         escaped(title));
   }
 
-  // Spans too narrow to see become one bar of what they mostly are.
+  // Spans that are too narrow to see become one bar, of the kind that most of their time is.
   void bars(const std::vector<Span>& spans) {
     std::array<double, kKinds> share{};
     std::size_t first = 0;
