@@ -88,6 +88,32 @@ class Members {
   std::string wrong_;
 };
 
+Error error_from(const Json& entry, Outcome outcome, Members& members) {
+  const Json object = entry.contains("error") ? entry["error"] : Json();
+  Members of_error(object);
+  Error out{outcome == Outcome::refused ? Error::Kind::refused : Error::Kind::internal,
+            of_error.text("message"),
+            of_error.text("file"),
+            of_error.count("line"),
+            of_error.count("column"),
+            "",
+            of_error.text("hint")};
+  if (!of_error.wrong().empty()) members.fail("error");
+  return out;
+}
+
+BatchFigures figures_from(Members& members) {
+  BatchFigures out;
+  out.changes = members.count("changes");
+  out.inserted = members.count("put_in");
+  out.removed = members.count("taken_out");
+  for (const auto& figure : kManifestFigures) {
+    const std::string key((*figure).key);
+    figure.set(out.plan, figure.counts() ? double(members.count(key)) : members.number(key));
+  }
+  return out;
+}
+
 }  // namespace
 
 const char* name_of(Outcome outcome) {
@@ -165,28 +191,11 @@ Result<Entry> entry_from(std::string_view line) {
     entry.outcome = *known;
   }
   if (entry.outcome == Outcome::refused || entry.outcome == Outcome::failed) {
-    const Json error = json.contains("error") ? json["error"] : Json();
-    Members of_error(error);
-    entry.error =
-        Error{entry.outcome == Outcome::refused ? Error::Kind::refused : Error::Kind::internal,
-              of_error.text("message"),
-              of_error.text("file"),
-              of_error.count("line"),
-              of_error.count("column"),
-              "",
-              of_error.text("hint")};
-    if (!of_error.wrong().empty()) members.fail("error");
+    entry.error = error_from(json, entry.outcome, members);
   } else {
-    BatchFigures& f = entry.figures;
     entry.output_bytes = members.count("output_bytes");
     entry.output = members.hash("output");
-    f.changes = members.count("changes");
-    f.inserted = members.count("put_in");
-    f.removed = members.count("taken_out");
-    for (const auto& figure : kManifestFigures) {
-      const std::string key((*figure).key);
-      figure.set(f.plan, figure.counts() ? double(members.count(key)) : members.number(key));
-    }
+    entry.figures = figures_from(members);
   }
   if (!members.wrong().empty()) return not_an_entry(members.wrong());
   return entry;

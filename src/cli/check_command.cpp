@@ -10,6 +10,43 @@
 
 namespace forewarm::cli {
 
+namespace {
+
+Error refused(std::string message, const std::string& name, std::uint64_t line = 0,
+              std::string hint = {}) {
+  return {Error::Kind::refused, std::move(message), name, line, 0, "", std::move(hint)};
+}
+
+// `original` empty: what the marks say that it was.
+Result<check::Report> checked(const Context& context, const std::string& original,
+                              const std::string& rewritten, const rules::Rules& rules) {
+  std::optional<OpenJob> before;
+  if (!original.empty()) {
+    auto opened = open_job(original);  // restored if it is a rewritten job itself
+    if (!opened) return std::move(opened.error());
+    before.emplace(std::move(*opened));
+  }
+  auto text = open_text(rewritten);
+  if (!text) return std::move(text.error());
+  if (text->size() == 0) return refused("the job is empty", rewritten);
+
+  io::Progress progress(2, context.progress_wanted(), "checking", text->size());
+  check::Options how;
+  how.original_name = original.empty() ? rewritten : original;
+  how.rewritten_name = shown_name(rewritten);
+  how.threads = std::thread::hardware_concurrency();
+  how.progress = [&](std::uint64_t done) { progress.update(done); };
+  auto found = check::check(before ? &before->job() : nullptr, *text, rules, how);
+  progress.finish();
+  if (found && original.empty() && !found->bears_marks()) {
+    return refused("not a job that forewarm rewrote: it bears no marks", how.rewritten_name, 1,
+                   "give the original too, to compare the two");
+  }
+  return found;
+}
+
+}  // namespace
+
 int run_check(const Context& context, const CheckOptions& options) {
   if (!options.explain.empty()) {
     auto text = report::explanation(options.explain);
@@ -19,9 +56,7 @@ int run_check(const Context& context, const CheckOptions& options) {
     return context.fail(
         {Error::Kind::usage, "which job? check ORIGINAL REWRITTEN, or REWRITTEN alone"});
   }
-  const bool alone = options.second.empty();
-  const std::string& rewritten = alone ? options.first : options.second;
-  if (!alone && options.first == "-" && options.second == "-") {
+  if (options.first == "-" && options.second == "-") {
     return context.fail({Error::Kind::usage, "only one of the two can be standard input"});
   }
   Outputs outputs(context, {.json = options.json,
@@ -32,37 +67,15 @@ int run_check(const Context& context, const CheckOptions& options) {
   auto rules = context.rules(Guesses::where_no_file);
   if (!rules) return context.fail(rules.error());
 
-  std::optional<OpenJob> original;
-  if (!alone) {
-    auto opened = open_job(options.first);  // restored if it is a rewritten job itself
-    if (!opened) return context.fail(opened.error());
-    original.emplace(std::move(*opened));
-  }
-  auto text = open_text(rewritten);
-  if (!text) return context.fail(text.error());
-  if (text->size() == 0) {
-    return context.fail({Error::Kind::refused, "the job is empty", rewritten});
-  }
-
-  io::Progress progress(2, context.progress_wanted(), "checking", text->size());
-  check::Options how;
-  how.original_name = options.first;
-  how.rewritten_name = shown_name(rewritten);
-  how.threads = std::thread::hardware_concurrency();
-  how.progress = [&](std::uint64_t done) { progress.update(done); };
-  auto found = check::check(original ? &original->job() : nullptr, *text, *rules, how);
-  progress.finish();
+  const bool alone = options.second.empty();
+  const std::string& rewritten = alone ? options.first : options.second;
+  auto found = checked(context, alone ? "" : options.first, rewritten, *rules);
   if (!found) return context.fail(found.error());
-  if (alone && !found->bears_marks()) {
-    return context.fail({Error::Kind::refused, "not a job that forewarm rewrote: it bears no marks",
-                         how.rewritten_name, 1, 0, "",
-                         "give the original too, to compare the two"});
-  }
   if (found->rules_differ) {
     context.note(
         "the job was rewritten with other rules than those in force: findings may come of that");
   }
-  return outputs.finish({.text = report::findings_text(*found, how.rewritten_name, *rules),
+  return outputs.finish({.text = report::findings_text(*found, shown_name(rewritten), *rules),
                          .json = report::findings_json(*found, *rules)},
                         found->findings.list().empty() ? kDone : kDiffers);
 }

@@ -154,6 +154,47 @@ Status same_temperatures(const job::Job& before, const job::Job& after, const gc
   return success();
 }
 
+// A map that moves a filament against its rules is an error, or with `force` a note.
+Status check_places(const Context& context, const job::Job& job, const rules::Rules& rules,
+                    const gcode::ToolMap& map, bool force) {
+  for (const plan::BrokenPlace& b : plan::broken_places(job, rules, map)) {
+    Error e = broken(b, rules);
+    if (!force) return e;
+    e.hint.clear();
+    context.note(render(e));
+  }
+  return success();
+}
+
+// What to load where, a line each.
+std::vector<std::string> loading_of(const machine::FilamentMove& move, const rules::Rules& rules) {
+  std::vector<std::string> out;
+  for (const auto& [from, to] : move.map()) {
+    if (!move.used().contains(from)) continue;
+    const std::string place = place_name(rules, to);
+    out.push_back("load T" + std::to_string(to) + (place.empty() ? "" : " (" + place + ")") + ": " +
+                  printable(rules.filament(from).name, 80) + ", from T" + std::to_string(from));
+  }
+  return out;
+}
+
+// The job with its filaments moved, and with the line numbers of the original.
+Result<job::Job> scan_mapped(const Context& context, const Mapping& mapping,
+                             const std::string& name) {
+  const Lines as_original(mapping.lines);
+  auto out = scan_job(context, *mapping.text, mapping.rules, name);
+  if (!out) {
+    as_original.count(out.error().line);
+    return out;
+  }
+  out->rewritten_anyway = true;
+  for (job::ToolChange& s : out->tool_changes) as_original.count(s.line);
+  for (job::Target& t : out->targets) as_original.count(t.line);
+  for (job::ToolUse& s : out->uses) as_original.count(s.first_line);
+  as_original.count(out->lines);
+  return out;
+}
+
 }  // namespace
 
 Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& original,
@@ -166,11 +207,8 @@ Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& ori
     return usage(asked.map,
                  "the job prints with T0 before it selects any tool: there is no line to change");
   }
-  for (const assign::BrokenPlace& b : assign::broken_places(job, rules, *map)) {
-    Error e = broken(b, rules);
-    if (!asked.force) return e;
-    e.hint.clear();
-    context.note(render(e));
+  if (auto s = check_places(context, job, rules, *map, asked.force); !s) {
+    return std::move(s.error());
   }
   auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
   if (!recogniser) return std::move(recogniser.error());
@@ -192,25 +230,10 @@ Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& ori
   out.rules = rules.with_filaments_moved(out.map);
   out.original_bytes = job.bytes;
   out.original_hash = job.hash;
-  for (const auto& [from, to] : out.map) {
-    if (!move.used().contains(from)) continue;
-    const std::string place = place_name(rules, to);
-    out.loading.push_back(
-        "load T" + std::to_string(to) + (place.empty() ? "" : " (" + place + ")") + ": " +
-        printable(rules.filament(from).name, 80) + ", from T" + std::to_string(from));
-  }
-  const Lines as_original(out.lines);
-  auto moved = scan_job(context, *out.text, out.rules, name);
-  if (!moved) {
-    as_original.count(moved.error().line);
-    return std::move(moved.error());
-  }
+  out.loading = loading_of(move, rules);
+  auto moved = scan_mapped(context, out, name);
+  if (!moved) return std::move(moved.error());
   out.job = std::move(*moved);
-  out.job.rewritten_anyway = true;
-  for (job::ToolChange& s : out.job.tool_changes) as_original.count(s.line);
-  for (job::Target& t : out.job.targets) as_original.count(t.line);
-  for (job::ToolUse& s : out.job.uses) as_original.count(s.first_line);
-  as_original.count(out.job.lines);
   if (auto s = same_temperatures(job, out.job, out.map); !s) return std::move(s.error());
   return std::optional(std::move(out));
 }

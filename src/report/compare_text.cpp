@@ -5,6 +5,7 @@
 #include <array>
 #include <cmath>
 #include <span>
+#include <vector>
 
 #include "report/compare.h"
 #include "report/forecast_tables.h"
@@ -79,6 +80,23 @@ std::string merit(const CompareRow& best, bool same_length) {
 bool better(const plan::Figures& a, const plan::Figures& b) {
   if (!as_long(a, b)) return a.duration_s < b.duration_s;
   return more_of(kCompared[2], a, b) < 0;
+}
+
+double off_s(const CompareRow* row) { return row->gap.timer_off_s; }
+
+struct Verdict {
+  const CompareRow* best = nullptr;
+  bool all_alike = true, same_length = true;  // as the figures that they are compared with
+};
+
+Verdict judge(const std::vector<const CompareRow*>& rows, const plan::Figures& with) {
+  Verdict out{.best = rows.front()};
+  for (const CompareRow* row : rows) {
+    if (better(row->figures, out.best->figures)) out.best = row;
+    out.all_alike = out.all_alike && alike(row->figures, with);
+    out.same_length = out.same_length && as_long(row->figures, with);
+  }
+  return out;
 }
 
 Column label_column(std::string head) {
@@ -178,56 +196,54 @@ class Text : private Lines {
     });
   }
 
-  void timer_answer() {
-    // Off times that a sweep tries count as well, each once.
+  // The rows of timers, by off time. Off times that a sweep tries count as well, each once.
+  [[nodiscard]] std::vector<const CompareRow*> timers_tried() const {
     std::vector<const CompareRow*> tried;
     for (const CompareRow& row : c_.rows) {
       if (row.policy == Policy::timers && (row.swept.empty() || row.swept == "timer_off_s")) {
         tried.push_back(&row);
       }
     }
-    const auto off = [](const CompareRow* row) { return row->gap.timer_off_s; };
     std::stable_sort(tried.begin(), tried.end(),
-                     [&](const auto* a, const auto* b) { return off(a) < off(b); });
-    tried.erase(std::unique(tried.begin(), tried.end(),
-                            [&](const auto* a, const auto* b) { return off(a) == off(b); }),
-                tried.end());
-    const CompareRow& file = own(Policy::timers);
-    const CompareRow* best = tried.front();
-    bool all_alike = true;
-    bool same_length = true;
-    for (const CompareRow* row : tried) {
-      if (better(row->figures, best->figures)) best = row;
-      all_alike = all_alike && alike(row->figures, file.figures);
-      same_length = same_length && as_long(row->figures, file.figures);
-    }
+                     [](const auto* a, const auto* b) { return off_s(a) < off_s(b); });
+    const auto end = std::unique(tried.begin(), tried.end(),
+                                 [](const auto* a, const auto* b) { return off_s(a) == off_s(b); });
+    tried.erase(end, tried.end());
+    return tried;
+  }
 
-    out_ += '\n';
-    const std::string instead = "instead of the rule file's " + minutes(off(&file));
+  void timer_answer() {
+    const std::vector<const CompareRow*> tried = timers_tried();
+    const CompareRow& file = own(Policy::timers);
+    const Verdict verdict = judge(tried, file.figures);
+    const std::string instead = "instead of the rule file's " + minutes(off_s(&file));
     const plan::Figures& lookahead = own(Policy::lookahead).figures;
-    if (all_alike) {
+    out_ += '\n';
+    if (verdict.all_alike) {
       out_ += wrapped(fmt::format("Off timers from {} to {} come to the same for this job. "
                                   "lookahead, instead of any of them: {}.",
-                                  minutes(off(tried.front())), minutes(off(tried.back())),
+                                  minutes(off_s(tried.front())), minutes(off_s(tried.back())),
                                   difference(lookahead, file.figures)),
                       0);
       return;
     }
     line("off timer, {}", instead);
     for (const CompareRow* row : tried) {
-      if (off(row) == off(&file)) continue;
-      line("{:>14}  {}", minutes(off(row)), difference(row->figures, file.figures));
+      if (off_s(row) == off_s(&file)) continue;
+      line("{:>14}  {}", minutes(off_s(row)), difference(row->figures, file.figures));
     }
-    const bool own_best = off(best) == off(&file);
-    std::string words = std::string("Of the off timers tried, ") +
-                        (own_best ? "the rule file's " : "") + minutes(off(best)) + " " +
-                        merit(*best, same_length);
-    if (!own_best) words += "; " + instead + ": " + difference(best->figures, file.figures);
+    const CompareRow& best = *verdict.best;
+    const std::string best_off = minutes(off_s(&best));
+    const bool own_best = off_s(&best) == off_s(&file);
+    std::string words =
+        fmt::format("Of the off timers tried, {}{} {}", own_best ? "the rule file's " : "",
+                    best_off, merit(best, verdict.same_length));
+    if (!own_best) words += "; " + instead + ": " + difference(best.figures, file.figures);
     out_ += wrapped(words + '.', 0);
-    words = "lookahead takes " + duration(lookahead.duration_s) + "; " + instead + ": " +
-            difference(lookahead, file.figures);
+    words = fmt::format("lookahead takes {}; {}: {}", duration(lookahead.duration_s), instead,
+                        difference(lookahead, file.figures));
     if (!own_best) {
-      words += "; instead of " + minutes(off(best)) + ": " + difference(lookahead, best->figures);
+      words += "; instead of " + best_off + ": " + difference(lookahead, best.figures);
     }
     out_ += wrapped(words + '.', 0);
   }
@@ -257,14 +273,9 @@ class Text : private Lines {
 
   void sweep_answer(std::span<const CompareRow> rows) {
     const CompareRow& file = own(rows.front().policy);
-    const CompareRow* best = &rows.front();
-    bool all_alike = true;
-    bool same_length = true;
-    for (const CompareRow& row : rows) {
-      if (better(row.figures, best->figures)) best = &row;
-      all_alike = all_alike && alike(row.figures, rows.front().figures);
-      same_length = same_length && as_long(row.figures, rows.front().figures);
-    }
+    std::vector<const CompareRow*> tried;
+    for (const CompareRow& row : rows) tried.push_back(&row);
+    const auto [best, all_alike, same_length] = judge(tried, rows.front().figures);
     std::string words(rows.front().swept);
     if (rows.size() == 1) {
       words += fmt::format(" {}", best->value);

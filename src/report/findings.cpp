@@ -7,6 +7,7 @@
 
 #include "base/error.h"
 #include "report/json_parts.h"
+#include "rules/words.h"
 
 namespace forewarm::report {
 
