@@ -27,12 +27,12 @@ constexpr std::array<Entry, kIds> kEntries{{
     {Id::move_added, "move-added", "A move that extrudes is not in the original."},
     {Id::move_lost, "move-lost", "A move of the original that extrudes is missing."},
     {Id::move_changed, "move-changed",
-     "A move that extrudes goes elsewhere, feeds otherwise or runs at another speed than in the "
-     "original."},
+     "A move that extrudes ends elsewhere, feeds another length or runs at another speed than in "
+     "the original."},
     {Id::move_reordered, "move-reordered",
      "A move that extrudes comes at another point of the job than in the original."},
     {Id::line_added, "line-added",
-     "A line that the machine acts on is not in the original and bears no mark."},
+     "A line that the machine acts on is not in the original and has no mark."},
     {Id::line_lost, "line-lost",
      "A line of the original that the machine acts on is missing, or is disabled though it does "
      "more than set a temperature."},
@@ -46,26 +46,26 @@ constexpr std::array<Entry, kIds> kEntries{{
      "The marks of other tool numbers do not make one assignment: a tool becomes two, two become "
      "one, or a line that names a moved tool is not the one that follows from it."},
     {Id::state_differs, "state-differs",
-     "After lines that were put in, the position, a mode, the feed, the tool or a limit of motion "
-     "is not what the job's next line expects."},
+     "After inserted lines, the position, a mode, the feed, the tool or a limit of motion is not "
+     "what the job's next line expects."},
     {Id::start_code, "start-code",
-     "Something was put in or taken out before the first print move; the start code has to stay as "
+     "Something was inserted or removed before the first print move; the start code has to stay as "
      "it is."},
     {Id::inserted_unknown, "inserted-unknown",
-     "A line was put in that is neither a temperature nor any other step that can be vouched for."},
+     "An inserted line is neither a temperature nor a step that is known to be safe."},
     {Id::inserted_move_outside, "inserted-move-outside",
-     "A move that was put in leaves the machine's travel_mm."},
+     "An inserted move leaves the machine's travel_mm."},
     {Id::inserted_move_low, "inserted-move-low",
-     "A move that was put in travels at print height, without a lift, or goes below it, and may "
-     "hit or scar the part."},
+     "An inserted move travels at print height, without a lift, or goes below it, and may hit or "
+     "scar the part."},
     {Id::feed_unbalanced, "feed-unbalanced",
-     "Filament that lines put in pulled back is not pushed forward by the same length before the "
+     "Filament that inserted lines pulled back is not pushed forward by the same length before the "
      "tool prints again, or the other way round."},
     {Id::feed_too_fast, "feed-too-fast",
-     "A line that was put in pushes filament faster than the toolhead's max_flow_mm3_s."},
+     "An inserted line pushes filament faster than the toolhead's max_flow_mm3_s."},
     {Id::sequence_wrong, "sequence-wrong",
      "The step sequences that a toolhead gets between two uses are not those that the rule file "
-     "names there, or not in that order, or they feed something else than their steps say."},
+     "names there, or not in that order, or they feed another length than their steps ask for."},
     {Id::extrusion_cold, "extrusion-cold",
      "Filament is fed while the nozzle is colder than the job prints it at; it may not come, or "
      "strip."},
@@ -90,13 +90,13 @@ constexpr std::array<Entry, kIds> kEntries{{
      "cut off in a copy, or by a full disk."},
     {Id::above_max, "above-max", "A target is above the toolhead's max_c."},
     {Id::invented_target, "invented-target",
-     "A line that was put in sets a temperature that is neither off, nor the filament's standby, "
-     "nor one that the job itself prints at."},
+     "An inserted line sets a temperature that is neither off, nor the filament's standby, nor one "
+     "that the job itself prints at."},
     {Id::set_in_gap, "set-in-gap",
-     "A target that the job itself gives to a parked heater is still in force; the plan's take "
-     "their place."},
+     "A target that the job itself gives to a parked heater is still in force; the plan's "
+     "targets should have taken its place."},
     {Id::needless_heat, "needless-heat",
-     "A heater is given a target though its toolhead has no further use."},
+     "A heater gets a target though its toolhead has no further use."},
     {Id::left_on, "left-on", "A heater is still on when the job ends."},
     {Id::off_late, "off-late", "A heater is shut down later than at its toolhead's last use."},
     {Id::hot_idle_limit, "hot-idle-limit",

@@ -50,7 +50,7 @@ std::string batch_line(const JobResult& result) {
     return out + report::clean(error.message) + '\n';
   }
   const BatchFigures& f = entry.figures;
-  return out + fmt::format("{}, {} put in, {} taken out; {}, of it {} waiting; {} hot idle\n",
+  return out + fmt::format("{}, {} inserted, {} removed; {}, of it {} waiting; {} hot idle\n",
                            report::counted(f.changes, "change", "changes"),
                            report::counted(f.inserted, "command", "commands"), f.removed,
                            report::duration(f.plan.duration_s), report::duration(f.plan.wait_s),

@@ -72,7 +72,7 @@ void add_message_flags(std::vector<Flag>& flags, Common& common) {
 
 Command rewrite_command(Options& options) {
   RewriteOptions& o = options.rewrite;
-  Command out{.name = "rewrite", .help = "plan a job's heating and write it in"};
+  Command out{.name = "rewrite", .help = "plan a job's heating and insert the commands for it"};
   out.flags = {job_flag(o.job),
                output_flag(o.out),
                {.names = "--diff",
@@ -102,7 +102,7 @@ Command forecast_command(Options& options) {
                        .value = &o.start});
   out.flags.push_back(
       {.names = "--away",
-       .help = "hours in which nobody is there, such as 22:00-07:00; may be repeated",
+       .help = "hours in which nobody is at the machine, such as 22:00-07:00; may be repeated",
        .value = &o.away});
   add_rules_flag(out.flags, options.common);
   out.example =
@@ -135,7 +135,8 @@ Command assign_command(Options& options) {
   out.flags = {
       job_flag(o.job),
       {.names = "--by",
-       .help = "what changes shall take least of: time or purge; purge with a matrix, else time",
+       .help =
+           "what changes should take the least of: time or purge; purge with a matrix, else time",
        .value = &o.by,
        .one_of = {"time", "purge"}},
       {.names = "--matrix",

@@ -54,7 +54,7 @@ bool Context::progress_wanted() const { return !common_.quiet && isatty(2) != 0;
 Result<rules::Rules> Context::rules(Guesses guesses) const {
   auto rules = rules_in_force(common_.rules_file, guesses);
   if (!rules) return rules;
-  note(rules->built_in ? "rules: built-in guesses, which nobody measured on this machine"
+  note(rules->built_in ? "rules: built-in guesses, not measured on this machine"
                        : "rules: " + printable(rules->file, 4096));
   if (const std::string bounded = plan::bounded_lead(rules->gap); !bounded.empty()) note(bounded);
   return rules;

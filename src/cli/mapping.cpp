@@ -157,7 +157,7 @@ Status same_temperatures(const job::Job& before, const job::Job& after, const gc
 // A map that moves a filament against its rules is an error, or with `force` a note.
 Status check_places(const Context& context, const job::Job& job, const rules::Rules& rules,
                     const gcode::ToolMap& map, bool force) {
-  for (const plan::BrokenPlace& b : plan::broken_places(job, rules, map)) {
+  for (const assign::BrokenPlace& b : assign::broken_places(job, rules, map)) {
     Error e = broken(b, rules);
     if (!force) return e;
     e.hint.clear();

@@ -120,7 +120,7 @@ class Run {
 
   void summary(const job::Job& job, const plan::Plan& plan) const {
     context_.note(fmt::format(
-        "{} changes, {} commands put in, {} taken out; {:.0f} s of waiting and {:.0f} s of hot "
+        "{} changes, {} commands inserted, {} removed; {:.0f} s of waiting and {:.0f} s of hot "
         "idle in {:.1f} h",
         job.count(job::ChangeKind::toolhead) + job.count(job::ChangeKind::filament) +
             job.count(job::ChangeKind::both),

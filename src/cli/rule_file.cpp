@@ -68,7 +68,7 @@ Search search(const std::string& named) {
 }
 
 Error no_rule_file(const Search& search) {
-  Error error{Error::Kind::rules, "there is no rule file to say what the machine is like"};
+  Error error{Error::Kind::rules, "there is no rule file that describes the machine"};
   for (const std::string& place : search.places) error.message += "\n  " + place;
   std::string begin = "forewarm rules new --from JOB > rules.toml";
   if (!search.usual_folder.empty()) {
@@ -76,7 +76,7 @@ Error no_rule_file(const Search& search) {
     begin = "mkdir -p " + folder + " && forewarm rules new --from JOB > " + folder + "/rules.toml";
   }
   error.hint = "name yours with --rules FILE, or begin one with " + begin +
-               "; --rules built-in goes by guesses";
+               "; --rules built-in uses guesses";
   return error;
 }
 

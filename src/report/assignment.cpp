@@ -110,7 +110,7 @@ class Text : private Lines {
 
   void verdict() {
     if (!a_.baseline_allowed) {
-      line("As it is, a filament is where the rules do not let it be.");
+      line("As it is, a filament is where the rules do not allow it.");
     }
     if (a_.optimal) {
       line("Proved: no assignment that the rules allow takes less than {}.", amount(a_.cost));
@@ -119,7 +119,9 @@ class Text : private Lines {
            amount(a_.lower_bound));
     }
     if (counts_exchanges(s_)) {
-      line("No toolhead has exchange_purge_mm3, and there is no matrix: exchanges count alike.");
+      line(
+          "No toolhead has exchange_purge_mm3, and there is no matrix: all exchanges count the "
+          "same.");
     }
     if (a_.moved == 0) {
       line("Every filament stays where it is.");

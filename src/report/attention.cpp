@@ -170,19 +170,19 @@ std::string attention_text(const Summary& s) {
   if (a.best->start == a.given->start) {
     say("no start within 24 h, in steps of 15 min, has fewer exchanges in those hours");
   } else {
-    say(fmt::format(
-        "started at {}: {}; no start within 24 h, in steps of 15 min, has fewer exchanges in "
-        "those hours, and none as few before",
-        spaced_minute(a.best->start), away_figures(a, *a.best)));
+    say(
+        fmt::format("started at {}: {}; no start within 24 h, in steps of 15 min, has fewer "
+                    "exchanges in those hours, and no earlier one as few",
+                    spaced_minute(a.best->start), away_figures(a, *a.best)));
   }
   return out;
 }
 
 std::string changes_csv(const Summary& s) {
   const Attention a = attention(s.job, s.lookahead, s.rules, s.schedule);
-  std::string out = std::string(kChangesBeginning) +
-                    "from_tool,to_tool,from_filament,to_filament,park_s,pick_s,"
-                    "exchange_s,expected_stops\n";
+  std::string out =
+      std::string(kChangesBeginning) +
+      "from_tool,to_tool,from_filament,to_filament,park_s,pick_s,exchange_s,expected_stops\n";
   const auto tool = [](int t) { return t < 0 ? std::string() : std::to_string(t); };
   const auto filament = [&](int t) {
     return t < 0 ? std::string() : csv_field(clean(s.rules.filament(t).name));

@@ -253,11 +253,11 @@ class Text : private Lines {
     const rules::GapSettings& gap = c_.rules.gap;
     if (!gap.off_over_best &&
         (key == "hot_idle_cost_per_h" || key == "energy_cost_per_kwh" || key == "restart_cost")) {
-      return " It acts where off_over_s is \"best\", which it is not.";
+      return " It has an effect only where off_over_s is \"best\".";
     }
     if (gap.plain_lead() && (key == "on_time" || key == "time_error" || key == "heater_error" ||
                              key == "exchange_spread_s" || key == "park_spread_s")) {
-      return " It acts where neither lead_stretch nor lead_extra_s is given, and one is.";
+      return " It has an effect only without lead_stretch and lead_extra_s.";
     }
     return "";
   }

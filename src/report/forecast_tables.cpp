@@ -100,7 +100,7 @@ Table filament_table(const Summary& summary) {
 Table cause_table(const Summary& summary) {
   const Causes causes = time_by_cause(summary.job, summary.lookahead);
   const double all_s = summary.lookahead.figures.duration_s;
-  Table out{.title = "What the time goes to"};
+  Table out{.title = "Time by cause"};
   out.columns = {{.head = "cause", .kind = Column::Kind::name},
                  {.head = std::string(kDuration.words)},
                  {.head = "share"}};
@@ -204,7 +204,7 @@ Table away_table(const Attention& attention, const Schedule& schedule) {
   if (attention.best->start != attention.given->start) add(*attention.best);
   out.note = fmt::format(
       "No start within 24 h, in steps of 15 min, has fewer exchanges in those hours than {}.",
-      out.rows.size() > 1 ? "the second, and none as few before" : "this");
+      out.rows.size() > 1 ? "the second, and no earlier one as few" : "this");
   return out;
 }
 

@@ -103,7 +103,7 @@ class Page {
     const auto at = [&](double time_s) {
       return s_.schedule ? spaced_minute(later(s_.schedule->start, time_s)) : clock(time_s);
     };
-    out_ += "<section>\n<h2>When it may need somebody</h2>\n";
+    out_ += "<section>\n<h2>When it may need attention</h2>\n";
     add_tiles({{"Expected stops", odds_text(a.expected_stops),
                 std::string(a.expected_stops ? "by the rule file's fault_odds" : kGiveOdds)},
                {"Chance of none", chance_text(a.chance_of_none),

@@ -69,7 +69,8 @@ std::size_t times(const std::string& text, const std::string& what) {
 std::string without_figures(std::string text) {
   text =
       std::regex_replace(text, std::regex(R"((\d+ h )?(\d+ min )?\d+(\.\d)? (s|min)\b)"), "TIME");
-  text = std::regex_replace(text, std::regex(R"(\d+(\.\d+)? (Wh|changes|commands|taken))"), "# $2");
+  text =
+      std::regex_replace(text, std::regex(R"(\d+(\.\d+)? (Wh|changes|commands|removed))"), "# $2");
   return std::regex_replace(text, std::regex(" +"), " ");
 }
 
@@ -85,13 +86,13 @@ TEST_CASE("batch: what it says and leaves") {
                       "jobs/101.gcode");
   CHECK(ran.code == 4);
   CHECK(without_figures(ran.out) ==
-        "jobs/100.gcode: done: # changes, # commands put in, # taken out; TIME, of it TIME "
+        "jobs/100.gcode: done: # changes, # commands inserted, # removed; TIME, of it TIME "
         "waiting; TIME hot idle\n"
         "jobs/bad.gcode: refused: line 3: no toolhead serves T9\n"
         "jobs/missing.gcode: failed: cannot open: No such file or directory\n"
-        "jobs/plain.gcode: unchanged: # changes, # commands put in, # taken out; TIME, of it TIME "
+        "jobs/plain.gcode: unchanged: # changes, # commands inserted, # removed; TIME, of it TIME "
         "waiting; TIME hot idle\n"
-        "jobs/101.gcode: done: # changes, # commands put in, # taken out; TIME, of it TIME "
+        "jobs/101.gcode: done: # changes, # commands inserted, # removed; TIME, of it TIME "
         "waiting; TIME hot idle\n"
         "\n"
         " jobs bytes time waiting hot idle energy\n"

@@ -26,7 +26,7 @@ const std::string kJob =
     "G1 X10 Y30 E1\nT0\nM109 T0 S200\nG1 X10 Y30 E1\n";
 
 const std::string kSummary =
-    "forewarm: info: 2 changes, 6 commands put in, 1 taken out; 89 s of waiting and 433 s of hot "
+    "forewarm: info: 2 changes, 6 commands inserted, 1 removed; 89 s of waiting and 433 s of hot "
     "idle in 0.3 h\n";
 const std::string kRulesNote = "forewarm: info: rules: two.toml\n";
 const std::string kHint = "  hint: forewarm --help, or --help after a command\n";
@@ -478,7 +478,7 @@ TEST_CASE("a job that never changes its tool is left byte for byte") {
   const std::string job = get(std::string(FOREWARM_FIXTURES) + "/single_tool.gcode");
   put(run / "job.gcode", job);
   const std::string note =
-      "forewarm: info: rules: built-in guesses, which nobody measured on this machine\n"
+      "forewarm: info: rules: built-in guesses, not measured on this machine\n"
       "forewarm: info: only one tool prints, once: the job is left as it is, also what it leaves "
       "on\n";
   const std::string rewrite = "forewarm rewrite --rules built-in ";
@@ -693,7 +693,7 @@ TEST_CASE("check: a good rewrite, beside its original and alone") {
   put(run / "new.gcode", rewritten(run));
   const auto before = run.names();
   const std::string summary =
-      "no findings: 4 extruding moves compared, 6 lines put in, 1 line taken out; 0.26 h, 89 s "
+      "no findings: 4 extruding moves compared, 6 lines inserted, 1 line removed; 0.26 h, 89 s "
       "of it waiting\nrules: two.toml, " +
       hash_in(get(run / "new.gcode")) + "\n";
   for (const char* jobs : {"job.gcode new.gcode", "new.gcode",
@@ -723,8 +723,8 @@ TEST_CASE("check: a rewrite that was spoiled") {
     const Ran ran = run("forewarm check --rules two.toml " + std::string(jobs));
     CHECK(ran.code == 1);
     CHECK(ran.out.starts_with("new.gcode:"));
-    CHECK(ran.out.find(": inserted-unknown: \"M140 S60\"\n\ninserted-unknown: A line was put in "
-                       "that ") != std::string::npos);
+    CHECK(ran.out.find(": inserted-unknown: \"M140 S60\"\n\ninserted-unknown: An inserted line "
+                       "is ") != std::string::npos);
     CHECK(ran.out.find("\n1 finding: ") != std::string::npos);
     CHECK(ran.err == kRulesNote);
   }

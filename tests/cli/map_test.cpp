@@ -191,7 +191,7 @@ TEST_CASE("map: filaments that come to share a toolhead keep their temperatures"
   CHECK(holds(text, "\n;fw- M104 T0 S175\n; ;fw+ mapped T0 to T1, left out: T2 is in use there\n"));
   CHECK(holds(text, "\nM109 T2 S245 ;fw+ mapped T3 to T2, at 245 C as before\n"));
   CHECK(holds(text, "\nM109 T1 S205 ;fw+ mapped T0 to T1, at 205 C as before\n"));
-  // What is refused is named by its line in the job, whatever was put in before.
+  // What is refused is named by its line in the job, whatever was inserted before it.
   std::string hot = get(run / "job.gcode");
   hot.insert(hot.rfind("M104 T0 S0"), "M104 T3 S260\n");
   put(run / "job.gcode", hot);

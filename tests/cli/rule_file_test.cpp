@@ -1,4 +1,4 @@
-// Which rule file is in force, and that nothing goes by guesses unless it was told to.
+// Which rule file is in force, and that nothing uses guesses unless it was asked to.
 #include <nlohmann/json.hpp>
 
 #include "cli_test_help.h"
@@ -22,11 +22,10 @@ const std::string kJob =
     "M83\nM104 T0 S200\nM104 T1 S210\nT0\nM109 T0 S200\nG1 X20 E1 F1200\nT1\nM109 T1 S210\n"
     "G1 X10 E1\nG4 S400\nG1 X30 E1\nT0\nM109 T0 S200\nG1 X10 E1\n";
 
-const std::string kNone =
-    "forewarm: error: there is no rule file to say what the machine is like\n";
+const std::string kNone = "forewarm: error: there is no rule file that describes the machine\n";
 const std::string kNotGiven = "  --rules is not given\n  $FOREWARM_RULES is not set\n";
 const std::string kGuesses =
-    "forewarm: info: rules: built-in guesses, which nobody measured on this machine\n";
+    "forewarm: info: rules: built-in guesses, not measured on this machine\n";
 
 void furnish(const Bench& run) {
   put(run / "two.toml", kRules);
@@ -50,11 +49,11 @@ TEST_CASE("no rule file: what writes jobs refuses, and names every place that wa
   const auto begin_in = [](const std::string& folder) {
     return "  hint: name yours with --rules FILE, or begin one with mkdir -p " + folder +
            " && forewarm rules new --from JOB > " + folder +
-           "/rules.toml; --rules built-in goes by guesses\n";
+           "/rules.toml; --rules built-in uses guesses\n";
   };
   const std::string begin_anywhere =
       "  hint: name yours with --rules FILE, or begin one with forewarm rules new --from JOB > "
-      "rules.toml; --rules built-in goes by guesses\n";
+      "rules.toml; --rules built-in uses guesses\n";
   struct Case {
     std::string environment, says;
   };
@@ -90,7 +89,7 @@ TEST_CASE("no rule file: what writes jobs refuses, and names every place that wa
   CHECK(run.names() == std::vector<std::string>{"job.gcode", "two.toml"});
 }
 
-TEST_CASE("no rule file: what only looks goes by guesses, and says so") {
+TEST_CASE("no rule file: what only reads uses guesses, and says so") {
   Bench run;
   furnish(run);
   REQUIRE(run("forewarm rewrite -q --rules built-in job.gcode -o new.gcode").code == 0);

@@ -78,7 +78,7 @@ as it is                      1                5    2 min 31 s    2 min 45 s
 best                          6                1        30.2 s    1 min 34 s
 
 Proved: no assignment that the rules allow takes less than 1 exchange.
-No toolhead has exchange_purge_mm3, and there is no matrix: exchanges count alike.
+No toolhead has exchange_purge_mm3, and there is no matrix: all exchanges count the same.
 2 filaments to move: 0=1,1=0
 
 load   toolhead         material         filament
@@ -130,7 +130,7 @@ T2     birch            PETG             lake blue                stays
 as it is                      1                5    2 min 31 s    2 min 45 s
 best                          5                1        30.2 s    1 min 24 s
 
-As it is, a filament is where the rules do not let it be.
+As it is, a filament is where the rules do not allow it.
 Proved: no assignment that the rules allow takes less than 1 min 24 s.
 2 filaments to move: 0=2,2=0
 

@@ -258,8 +258,8 @@ attention
     2027-03-05: 22h 2
   away 22:00-07:00: 2 of 2 exchanges, 0.040 expected stops
   started at 2027-03-06 06:30: 0 of 2 exchanges, under 0.001 expected stops; no start
-  within 24 h, in steps of 15 min, has fewer exchanges in those hours, and none as few
-  before
+  within 24 h, in steps of 15 min, has fewer exchanges in those hours, and no earlier one
+  as few
 )");
   summary.schedule->away = {need(parse_away("12:00-13:00"))};
   CHECK(
@@ -280,7 +280,7 @@ attention
   CHECK(attention_text(summary).ends_with(R"(
   away 22:00-07:00: 2 of 2 exchanges, expected stops not known
   started at 2027-03-06 06:30: 0 of 2 exchanges, expected stops not known; no start within
-  24 h, in steps of 15 min, has fewer exchanges in those hours, and none as few before
+  24 h, in steps of 15 min, has fewer exchanges in those hours, and no earlier one as few
 )"));
 }
 

@@ -436,15 +436,14 @@ TEST_CASE("a number that cannot matter by the rule file is said to be one") {
   };
   CHECK(said("restart_cost=0:1:1") ==
         R"(restart_cost: all values from 0 to 1 come to the same; instead of the rule file's
-lookahead: the same. It acts where off_over_s is "best", which it is not.)");
+lookahead: the same. It has an effect only where off_over_s is "best".)");
   CHECK(said("on_time=0.9:0.95:0.05") ==
         R"(on_time: all values from 0.9 to 0.95 come to the same; instead of the rule file's
 lookahead: the same.)");
   bench.rules.gap.lead_extra_s = 4;
   CHECK(said("on_time=0.9:0.95:0.05") ==
         R"(on_time: all values from 0.9 to 0.95 come to the same; instead of the rule file's
-lookahead: the same. It acts where neither lead_stretch nor lead_extra_s is given, and one
-is.)");
+lookahead: the same. It has an effect only without lead_stretch and lead_extra_s.)");
   bench.rules.gap.off_over_best = true;
   CHECK(said("restart_cost=0:1:1") ==
         R"(restart_cost: all values from 0 to 1 come to the same; instead of the rule file's

@@ -134,7 +134,7 @@ TEST_CASE("the page says what the time goes to") {
   const Sample s;
   // Shares of 3600 s by hand: 3300, 35, 70, 72.55, and what is left, 122.45.
   CHECK(has(html(s.summary()),
-            "<h2>What the time goes to</h2>\n<div class=\"scroll\"><table>\n<thead><tr>"
+            "<h2>Time by cause</h2>\n<div class=\"scroll\"><table>\n<thead><tr>"
             "<th scope=\"col\">Cause</th><th scope=\"col\" class=\"n\">Time</th>"
             "<th scope=\"col\" class=\"n\">Share</th></tr></thead>\n<tbody>\n"
             "<tr><th scope=\"row\">Moving</th><td>55 min 00 s</td><td>91.7 %</td></tr>\n"
@@ -153,13 +153,13 @@ TEST_CASE("the page says what the time goes to") {
             "</tbody>\n</table></div>\n</section>\n"));
 }
 
-TEST_CASE("the page says when the job may need somebody") {
+TEST_CASE("the page says when the job may need attention") {
   Sample s;
   s.rules.feeder.fault_odds = 0.02;
   s.job.heads[1].fault_odds = 0.0001;
   Summary summary = s.summary();
   const std::string facts =
-      "<h2>When it may need somebody</h2>\n<dl class=\"tiles\">\n"
+      "<h2>When it may need attention</h2>\n<dl class=\"tiles\">\n"
       "<div><dt>Expected stops</dt><dd>0.040</dd>"
       "<dd class=\"was\">by the rule file&#39;s fault_odds</dd></div>\n"
       "<div><dt>Chance of none</dt><dd>96.0 %</dd><dd class=\"was\">2 exchanges</dd></div>\n"
@@ -181,14 +181,15 @@ TEST_CASE("the page says when the job may need somebody") {
             "time.</p>\n"));
   CHECK(has(at_night,
             "<tr><th scope=\"row\">2027-03-05</th><td class=\"t\">22h 2</td></tr>\n</tbody>"));
-  CHECK(has(at_night,
-            "<h3>Away 22:00-07:00</h3>\n<div class=\"scroll\"><table>\n<thead><tr>"
-            "<th scope=\"col\">Started</th><th scope=\"col\" class=\"n\">Exchanges then</th>"
-            "<th scope=\"col\" class=\"n\">Expected stops then</th></tr></thead>\n<tbody>\n"
-            "<tr><th scope=\"row\">2027-03-05 21:30</th><td>2 of 2</td><td>0.040</td></tr>\n"
-            "<tr><th scope=\"row\">2027-03-06 06:30</th><td>0 of 2</td><td>under 0.001</td></tr>\n"
-            "</tbody>\n</table></div>\n<p class=\"note\">No start within 24 h, in steps of 15 min, "
-            "has fewer exchanges in those hours than the second, and none as few before.</p>\n"));
+  CHECK(
+      has(at_night,
+          "<h3>Away 22:00-07:00</h3>\n<div class=\"scroll\"><table>\n<thead><tr>"
+          "<th scope=\"col\">Started</th><th scope=\"col\" class=\"n\">Exchanges then</th>"
+          "<th scope=\"col\" class=\"n\">Expected stops then</th></tr></thead>\n<tbody>\n"
+          "<tr><th scope=\"row\">2027-03-05 21:30</th><td>2 of 2</td><td>0.040</td></tr>\n"
+          "<tr><th scope=\"row\">2027-03-06 06:30</th><td>0 of 2</td><td>under 0.001</td></tr>\n"
+          "</tbody>\n</table></div>\n<p class=\"note\">No start within 24 h, in steps of 15 min, "
+          "has fewer exchanges in those hours than the second, and no earlier one as few.</p>\n"));
   // 2055 s and 2310.5 s after 23:24: before midnight, and after it.
   const std::string over_midnight = scheduled("2027-03-05T23:24", {"12:00-13:00", "14:00-15:00"});
   CHECK(has(over_midnight,
@@ -287,7 +288,7 @@ TEST_CASE("a job with nothing to plan has a page, too") {
   CHECK(broken_markup(page) == "");
   CHECK(has(page, "there is nothing to plan"));
   CHECK_FALSE(has(page, "<h2>Timeline"));
-  CHECK_FALSE(has(page, "<h2>When it may need somebody"));
+  CHECK_FALSE(has(page, "<h2>When it may need attention"));
   CHECK(has(page, "<th scope=\"row\">together</th><td>0 s</td><td></td>"));
 }
 
