@@ -94,7 +94,7 @@ double Fed::highest_c(int tool) {
 }
 
 bool Fed::same_as(const Fed& other, const gcode::ToolMap& map) const {
-  // What was not let go of is pulled cold, and asks for nothing.
+  // Without an off before it, filament that is pulled cold asks for nothing.
   return did_ == other.did_ && gcode::mapped(map, tool_) == other.tool_ &&
          std::abs(target_c_ - other.target_c_) <= machine::kSameTargetC &&
          (did_ != Activity::fed || before_off_c_ == 0 ||

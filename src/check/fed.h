@@ -37,7 +37,7 @@ class Fed {
   [[nodiscard]] int tool() const { return tool_; }
   [[nodiscard]] std::size_t head() const { return head_; }
   [[nodiscard]] double target_c() const { return target_c_; }
-  // Filament that is pulled: the target before the heater was let go of; 0: it was not.
+  // Filament that is pulled: the target before the heater was switched off; 0: it was not.
   [[nodiscard]] double before_off_c() const { return before_off_c_; }
   [[nodiscard]] std::uint64_t visit() const { return visit_; }  // how many selects so far
   // Whether the last line waits for the heater of `tool` to be at `target_c`, heated or cooled.

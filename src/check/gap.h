@@ -59,7 +59,7 @@ struct ObservedGap {
   thermal::HeaterState start;  // at from_s
   double from_s = 0;
   std::vector<HeaterCommand> commands = {};
-  // Given after its last feeding but before it was put away: `start` has them behind it.
+  // Given after its last feeding but before it was parked: `start` has them behind it.
   std::vector<HeaterCommand> parting = {};
   std::uint64_t fed_line = 0;  // of its last movement of filament, either way
   double highest_c = 0;        // of all targets that it was ever given

@@ -223,69 +223,78 @@ void Pairing::part() {
   add_ = m - change_;
 }
 
+// Whether the next line held of the rewritten text is none of the job's.
+bool Pairing::mark_is_next() const {
+  if (ahead_rewritten_.empty()) return false;
+  const Mark mark = ahead_rewritten_.front().mark;
+  return mark == Mark::inserted || mark == Mark::header;
+}
+
+Pairing::Held Pairing::take_front(std::deque<Held>& ahead) {
+  Held front = std::move(ahead.front());
+  ahead.pop_front();
+  return front;
+}
+
 Result<bool> Pairing::from_held(Step& step) {
   step.straight = nullptr;
-  // Lines put in are passed on where they stand.
-  if (!ahead_rewritten_.empty() && lose_ == 0 &&
-      (ahead_rewritten_.front().mark == Mark::inserted ||
-       ahead_rewritten_.front().mark == Mark::header)) {
-    now_rewritten_ = std::move(ahead_rewritten_.front());
-    ahead_rewritten_.pop_front();
-    step.kind = now_rewritten_.mark == Mark::header ? Step::Kind::header : Step::Kind::inserted;
-    step.rewritten = {now_rewritten_.text, now_rewritten_.number};
-    return true;
-  }
+  if (lose_ == 0 && mark_is_next()) return held_mark(step);
   if (lose_ + add_ + change_ == 0) {
     // The one side may just have run out of what was held.
     if (ahead_rewritten_.empty() || ahead_original_.empty()) {
       if (auto more = fill(); !more) return more;
     }
     if (ahead_rewritten_.empty() && ahead_original_.empty()) return next(step);
-    if (!ahead_rewritten_.empty() && ahead_rewritten_.front().mark != Mark::none &&
-        ahead_rewritten_.front().mark != Mark::disabled) {
-      return from_held(step);
-    }
+    if (mark_is_next()) return held_mark(step);
     if (ahead_rewritten_.empty() || ahead_original_.empty() ||
         ahead_rewritten_.front().text != ahead_original_.front().text) {
       if (auto more = fill(); !more) return more;
       part();
     }
   }
-  if (lose_ > 0) {
-    --lose_;
-    now_original_ = std::move(ahead_original_.front());
-    ahead_original_.pop_front();
-    step.kind = Step::Kind::lost;
-    step.original = {now_original_.text, now_original_.number};
-    step.rewritten = {
-        {}, ahead_rewritten_.empty() ? now_rewritten_.number : ahead_rewritten_.front().number};
-    return true;
-  }
-  now_rewritten_ = std::move(ahead_rewritten_.front());
-  ahead_rewritten_.pop_front();
+  if (lose_ > 0) return held_lost(step);
+  return held_line(step);
+}
+
+// Inserted lines are passed on where they stand.
+bool Pairing::held_mark(Step& step) {
+  now_rewritten_ = take_front(ahead_rewritten_);
+  step.kind = now_rewritten_.mark == Mark::header ? Step::Kind::header : Step::Kind::inserted;
   step.rewritten = {now_rewritten_.text, now_rewritten_.number};
+  return true;
+}
+
+bool Pairing::held_lost(Step& step) {
+  --lose_;
+  now_original_ = take_front(ahead_original_);
+  step.kind = Step::Kind::lost;
+  step.original = {now_original_.text, now_original_.number};
+  step.rewritten = {
+      {}, ahead_rewritten_.empty() ? now_rewritten_.number : ahead_rewritten_.front().number};
+  return true;
+}
+
+bool Pairing::held_line(Step& step) {
+  now_rewritten_ = take_front(ahead_rewritten_);
+  step.rewritten = {now_rewritten_.text, now_rewritten_.number};
+  const bool disabled = now_rewritten_.mark == Mark::disabled;
   if (add_ > 0) {
     --add_;
     step.kind = Step::Kind::added;
     // A disabled line that the original does not have does nothing; that its mark is wrong is said
     // of the text as a whole.
-    if (now_rewritten_.mark == Mark::disabled) step.rewritten.text = {};
+    if (disabled) step.rewritten.text = {};
     return true;
   }
-  now_original_ = std::move(ahead_original_.front());
-  ahead_original_.pop_front();
+  now_original_ = take_front(ahead_original_);
   step.original = {now_original_.text, now_original_.number};
   if (change_ > 0) {
     --change_;
-    if (now_rewritten_.mark == Mark::disabled) {
-      step.kind = Step::Kind::changed;
-      step.rewritten.text = {};
-      return true;
-    }
     step.kind = Step::Kind::changed;
+    if (disabled) step.rewritten.text = {};
     return true;
   }
-  step.kind = now_rewritten_.mark == Mark::disabled ? Step::Kind::disabled : Step::Kind::kept;
+  step.kind = disabled ? Step::Kind::disabled : Step::Kind::kept;
   return true;
 }
 

@@ -70,6 +70,11 @@ class Pairing {
   void hash_run();
   [[nodiscard]] Result<bool> fill();
   [[nodiscard]] Result<bool> from_held(Step& step);
+  [[nodiscard]] bool mark_is_next() const;
+  [[nodiscard]] static Held take_front(std::deque<Held>& ahead);
+  bool held_mark(Step& step);
+  bool held_lost(Step& step);
+  bool held_line(Step& step);
   void part();
 
   gcode::ReadAhead rewritten_;

@@ -20,10 +20,10 @@ double quantile(double share) {
   return z;
 }
 
-double drive_seconds(thermal::HeaterState course, double to_c) {
-  if (course.temperature_c() >= to_c) return 0;
-  course.set_target(to_c);
-  return course.seconds_until_warm(to_c);
+double drive_seconds(thermal::HeaterState heater, double to_c) {
+  if (heater.temperature_c() >= to_c) return 0;
+  heater.set_target(to_c);
+  return heater.seconds_until_warm(to_c);
 }
 
 }  // namespace
