@@ -4,6 +4,8 @@
 // the purge area to within it.
 #pragma once
 
+#include <algorithm>
+#include <array>
 #include <map>
 #include <vector>
 
@@ -42,8 +44,20 @@ class Materials {
     }
     return last_->second;
   }
+  // As the machine counts. Here, as every move that feeds asks it.
   [[nodiscard]] bool in_purge_area(const std::array<double, 4>& delta,
-                                   const gcode::State& state) const;
+                                   const gcode::State& state) const {
+    constexpr double kSameMm = 1e-6;
+    for (std::size_t a = 0; a < purge_area_->size(); ++a) {
+      const rules::Range& range = (*purge_area_)[a];
+      const double to = state.position[a] + state.offset[a];
+      const double from = to - delta[a];
+      if (std::min(from, to) < range.low - kSameMm || std::max(from, to) > range.high + kSameMm) {
+        return false;
+      }
+    }
+    return true;
+  }
 
   const std::array<rules::Range, 2>* purge_area_ = nullptr;
   bool purging_ = false;
