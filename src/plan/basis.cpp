@@ -53,7 +53,7 @@ void Basis::context(std::size_t g, GapContext& into) const {
   const double from_s = outcome.from_s;
   into.parked_s = std::max(0.0, t.to.time_s + simulation_.waits.before_line(t.to.offset) - from_s);
   into.deadlines.clear();
-  for (const HeatDeadline& d : t.needs) {
+  for (const HeatDeadline& d : t.deadlines) {
     if (met_in_exchange(t, d)) continue;
     into.deadlines.push_back(
         {deadline_s(t, d) - from_s, d.temp_c, t.exchange && d.at.offset <= t.to.offset});
@@ -81,7 +81,7 @@ Spot Basis::spot_at(double wall_s, std::size_t g) const {
   const Place p = place_at(wall_s, g);
   const Spot before{p, false, waits.wall(p)};
   if (p.offset <= t.from.offset) return before;
-  if (!t.needs.empty() && p.offset >= t.needs.front().at.offset) return before;
+  if (!t.deadlines.empty() && p.offset >= t.deadlines.front().at.offset) return before;
   const double after_s = p.time_s + waits.before_line(p.offset);
   if (after_s <= before.wall_s || after_s > wall_s + kRoundingS) return before;
   return {p, true, after_s};
@@ -102,7 +102,8 @@ Place Basis::place_at(double wall_s, std::size_t g) const {
                 [&](const Place& c) { return c.time_s + before_s <= wall_s + kRoundingS; }, w.first,
                 w.end);
   if (p.offset <= t.from.offset) return t.from;
-  if (!t.needs.empty() && p.offset > t.needs.front().at.offset) return t.needs.front().at;
+  if (!t.deadlines.empty() && p.offset > t.deadlines.front().at.offset)
+    return t.deadlines.front().at;
   return p;
 }
 

@@ -76,7 +76,7 @@ void Decider::mark_stale(const Basis& basis, const Basis& next) {
     const Transition& t = problem_.gap(g);
     const GapOutcome& was = basis.gap(g);
     const GapOutcome& is = next.gap(g);
-    const std::uint64_t last = t.needs.empty() ? t.from.offset : t.needs.back().at.offset;
+    const std::uint64_t last = t.deadlines.empty() ? t.from.offset : t.deadlines.back().at.offset;
     stale_[g] = is.start_c != was.start_c || is.start_target_c != was.start_target_c ||
                 changed.within(t.from.offset, last);
   }

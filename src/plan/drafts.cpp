@@ -98,8 +98,8 @@ class Drafting {
   }
 
   void add_waits(const Transition& t) {
-    for (std::size_t i = 0; i < t.needs.size(); ++i) {
-      const HeatDeadline& d = t.needs[i];
+    for (std::size_t i = 0; i < t.deadlines.size(); ++i) {
+      const HeatDeadline& d = t.deadlines[i];
       const int rank = d.at.offset <= t.to.offset ? kNext : kArrive;
       if (!d.ours) {
         add_target_after_own_wait(t, i, rank);
@@ -116,10 +116,10 @@ class Drafting {
 
   // The job's own wait may be for less; the plan's target comes back right after it.
   void add_target_after_own_wait(const Transition& t, std::size_t i, int rank) {
-    const HeatDeadline& d = t.needs[i];
+    const HeatDeadline& d = t.deadlines[i];
     const job::Target& target = problem_.job.targets[d.target];
     const double wanted = t.exchange && d.at.offset < t.to.offset ? t.approach_c : t.work_c;
-    const bool last = i + 1 == t.needs.size();
+    const bool last = i + 1 == t.deadlines.size();
     // Timers do not heat again by themselves for a wait that names no temperature.
     const bool timers = last && !t.exchange && problem_.policy == rules::Policy::timers;
     const Place behind{target.has_temp ? target.end_offset : d.at.offset, d.at.time_s};

@@ -59,8 +59,8 @@ class Events {
   void add_transitions(const std::vector<Transition>& transitions) {
     std::uint32_t g = 0;
     for (const Transition& t : transitions) {
-      const std::uint64_t last_need = t.needs.empty() ? 0 : t.needs.back().at.offset;
-      windows_[t.head].add({t.from.offset, std::max(t.to.offset, last_need),
+      const std::uint64_t last_deadline = t.deadlines.empty() ? 0 : t.deadlines.back().at.offset;
+      windows_[t.head].add({t.from.offset, std::max(t.to.offset, last_deadline),
                             t.parked ? g : Event::kNoGap,
                             !t.after    ? Event::At::end
                             : !t.parked ? Event::At::exchange

@@ -42,7 +42,7 @@ double spread_beside(double heat, const thermal::Hotend& hotend, double from_c, 
   const double deviations = std::max(1.0, z);
   thermal::Hotend weak = hotend;
   const double adds = hotend.full_drive_c - hotend.ambient_c;
-  // One that would hardly get there any more is not planned for: it would be told for ever.
+  // A heater that would hardly get there any more is not planned for: its lead would have no end.
   weak.full_drive_c = std::max(hotend.full_drive_c - deviations * error * adds,
                                to_c + 0.05 * (hotend.full_drive_c - to_c));
   return std::max(0.0, (thermal::seconds_to_heat(weak, from_c, to_c) - heat) / deviations);

@@ -1,14 +1,15 @@
-// How early a heater has to be told, so that its use is late no more often than the rules allow.
+// How early a preheat has to stand, so that its use is late no more often than the rules allow.
 //
 // A preheat stands before a line of the job, so only what happens between that line and the use can
 // go wrong: the modelled time, what parking, picking and exchanging take, and the heater. Each is
 // taken to be normally distributed about its modelled value, independently, with the standard
-// deviations of [gap]; the share `on_time` of all uses is then on time if the heater is told
+// deviations of [gap]. These give the shortest lead that keeps the share `on_time` of uses
+// punctual:
 //   lead = heat + z * sqrt((time_error * moving)^2 + changes^2 + heater^2)
-// ahead, z the standard normal quantile of on_time, `moving` the part of the lead that is not
+// with z the standard normal quantile of on_time, `moving` the part of the lead that is not
 // spent in changes. Propagation of errors as in Taylor, An Introduction to Error Analysis, ch. 3
 // (from memory). Errors of time for which that has no solution, or a very long one, are bounded:
-// z * time_error counts as kMostTimeShare at most. With lead_stretch or lead_extra_s given, lead =
+// z * time_error counts as kMaxTimeShare at most. With lead_stretch or lead_extra_s given, lead =
 // heat * (1 + stretch) + extra.
 //
 // Pure. Seconds and degrees Celsius.
@@ -57,7 +58,7 @@ class LeadTimeModel {
   [[nodiscard]] double lead_s(const thermal::Hotend& hotend, double from_c, bool held, double to_c,
                               double changes_s, double variance_s2,
                               double has_s = std::numeric_limits<double>::infinity()) const;
-  // The same of heating that takes `heat_s` by itself, whatever the heater does when told.
+  // The same of heating that takes `heat_s` by itself, whatever the heater does at the preheat.
   [[nodiscard]] double lead_of_s(double heat_s, const thermal::Hotend& hotend, double from_c,
                                  double to_c, double changes_s, double variance_s2) const;
 

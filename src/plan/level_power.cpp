@@ -156,7 +156,7 @@ class Group {
     due.order.resize(members_.size());
     std::iota(due.order.begin(), due.order.end(), std::size_t{0});
     std::sort(due.order.begin(), due.order.end(), [this](std::size_t a, std::size_t b) {
-      return all_[members_[a]].need_s < all_[members_[b]].need_s;
+      return all_[members_[a]].deadline_s < all_[members_[b]].deadline_s;
     });
     due.waited_s.assign(members_.size(), 0);
     double sum = 0;
@@ -187,7 +187,7 @@ class Group {
       const std::vector<double> before = out.late_s;
       for (const std::size_t i : due.order) {
         const PreheatTask& task = all_[members_[i]];
-        const double need = task.need_s - due.waited_s[i] + out.total_s;
+        const double need = task.deadline_s - due.waited_s[i] + out.total_s;
         out.late_s[i] = std::max(0.0, out.at_s[i] + task.drive_s(out.at_s[i]) - need);
         out.total_s += out.late_s[i];
       }
@@ -201,11 +201,11 @@ class Group {
                                  const std::vector<double>& late_s) const {
     double old_s = 0;
     for (const std::size_t i : due.order) {
-      if (all_[members_[i]].need_s < task.release_s) old_s += all_[members_[i]].wait_s;
+      if (all_[members_[i]].deadline_s < task.release_s) old_s += all_[members_[i]].wait_s;
     }
     double release = task.release_s - old_s;
     for (std::size_t j = 0; j < members_.size(); ++j) {
-      if (all_[members_[j]].need_s < task.release_s) release += late_s[j];
+      if (all_[members_[j]].deadline_s < task.release_s) release += late_s[j];
     }
     return release;
   }

@@ -25,10 +25,10 @@ constexpr std::size_t kOther = SIZE_MAX;  // a heater that is no other's
 constexpr double kApartS = 0.1;
 
 struct PreheatTask {
-  double release_s = 0;  // not before
-  double latest_s = 0;   // not after, lead included
-  double need_s = 0;     // when it is waited for, if it is not ready then
-  double wait_s = 0;     // how long it was, in the timeline that the times above are from
+  double release_s = 0;   // not before
+  double latest_s = 0;    // not after, lead included
+  double deadline_s = 0;  // when it is waited for, if it is not ready then
+  double wait_s = 0;      // how long it was, in the timeline that the times above are from
   double watts = 0;
   std::size_t heater = kOther;
   std::function<double(double)> drive_s;     // seconds of full drive, if preheated then

@@ -25,7 +25,7 @@ constexpr double kHotAboveStandbyC = 5;
 enum class Treatment : std::uint8_t { hold, standby, off };
 [[nodiscard]] const char* name_of(Treatment treatment);
 
-// Why a gap is treated as it is, with its numbers. words.h says it. Costs are in the currency of
+// Why a gap is treated as it is, with its numbers. describe.h says it. Costs are in the currency of
 // [gap]; numbers that do not belong to the cause are 0.
 struct Rationale {
   enum class Cause : std::uint8_t {
@@ -51,9 +51,9 @@ struct Rationale {
   double cost_off = 0, cost_standby = 0, cost_hold = 0;
   // Of the preheat, if there is one.
   double from_c = 0, to_c = 0;    // temperatures
-  double lead_s = 0, heat_s = 0;  // told so long before the need; heating takes so long of it
+  double lead_s = 0, heat_s = 0;  // before the deadline; what heating takes of it
   enum class Bound : std::uint8_t { use, exchange, line, power } bound = Bound::use;
-  double earlier_s = 0;  // Bound::line, power: than the need itself asked for
+  double earlier_s = 0;  // Bound::line, power: than the deadline itself asked for
 };
 
 struct GapPlan {

@@ -47,7 +47,7 @@ PreheatTasks preheat_tasks(const Problem& problem, const Basis& basis,
     PreheatTask& task = out.tasks.emplace_back();
     task.release_s = from_s;
     task.latest_s = from_s + *decision.preheat_after_s;
-    task.need_s = from_s + (basis.deadline_s(t, t.needs.front()) - from_s);
+    task.deadline_s = from_s + (basis.deadline_s(t, t.deadlines.front()) - from_s);
     task.wait_s = outcome.wait_s;
     task.watts = problem.job.heads[t.head].hotend.power_w;
     task.heater = t.head;

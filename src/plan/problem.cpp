@@ -18,8 +18,8 @@ std::vector<InsertionWindow> windows_of(const Problem& problem) {
     near = job.index.count_to(t.from.offset, near);
     w.first = near > 0 ? near - 1 : 0;
     w.end = job.index.size();
-    if (t.needs.empty()) continue;
-    near = job.index.count_to(t.needs.front().at.offset, near);
+    if (t.deadlines.empty()) continue;
+    near = job.index.count_to(t.deadlines.front().at.offset, near);
     w.end = std::min(w.end, near + 1);
   }
   return windows;

@@ -14,13 +14,13 @@ using job::kNone;
 
 class Sequences {
  public:
-  Sequences(const Job& job, const rules::Rules& rules, std::vector<Transition>& breaks)
-      : job_(job), rules_(rules), breaks_(breaks) {}
+  Sequences(const Job& job, const rules::Rules& rules, std::vector<Transition>& transitions)
+      : job_(job), rules_(rules), transitions_(transitions) {}
 
   Result<std::vector<Steps>> run() {
     find_targets();
     std::vector<Transition*> first(job_.heads.size(), nullptr);  // of a chain that is not over
-    for (Transition& b : breaks_) {
+    for (Transition& b : transitions_) {
       if (first[b.head] == nullptr) first[b.head] = &b;
       // In a visit in which the job only waits for the heater, filament stays as it was put away.
       const bool waits = b.after && job_.uses[*b.after].kind == job::ToolUse::Kind::waited;
@@ -87,7 +87,7 @@ class Sequences {
   // The job's targets that stay, by toolhead.
   void find_targets() {
     std::vector<char> disabled(job_.targets.size(), 0);
-    for (const Transition& b : breaks_) {
+    for (const Transition& b : transitions_) {
       for (const std::size_t t : b.disabled) disabled[t] = 1;
     }
     targets_.resize(job_.heads.size());
@@ -111,7 +111,7 @@ class Sequences {
     return last != nullptr && last->at.offset >= job_.uses[*b.before].last_end &&
            last->temp_c < printed_c(b);
   }
-  // How hot it is where it is put away: what it printed at, or what the job has told it since.
+  // How hot it is where it is put away: what it printed at, or what the job has set it to since.
   [[nodiscard]] double parting_c(const Transition& b) const {
     const job::Target* last = last_target(b);
     if (last == nullptr || last->at.offset < job_.uses[*b.before].last_end) return printed_c(b);
@@ -221,7 +221,7 @@ class Sequences {
 
   const Job& job_;
   const rules::Rules& rules_;
-  std::vector<Transition>& breaks_;
+  std::vector<Transition>& transitions_;
   std::vector<std::vector<std::size_t>> targets_;
   std::vector<Steps> steps_;
   std::optional<Error> error_;
@@ -230,8 +230,8 @@ class Sequences {
 }  // namespace
 
 Result<std::vector<Steps>> place_sequences(const Job& job, const rules::Rules& rules,
-                                           std::vector<Transition>& breaks) {
-  return Sequences(job, rules, breaks).run();
+                                           std::vector<Transition>& transitions) {
+  return Sequences(job, rules, transitions).run();
 }
 
 }  // namespace forewarm::plan

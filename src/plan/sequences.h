@@ -33,9 +33,9 @@ struct Steps {
   job::StepBlock lower;
 };
 
-// Fills in `leaving` and `arriving` of the breaks: places in what is returned.
+// Fills in `leaving` and `arriving` of the transitions: places in what is returned.
 [[nodiscard]] Result<std::vector<Steps>> place_sequences(const job::Job& job,
                                                          const rules::Rules& rules,
-                                                         std::vector<Transition>& breaks);
+                                                         std::vector<Transition>& transitions);
 
 }  // namespace forewarm::plan

@@ -19,7 +19,7 @@ using job::ToolUse;
 class Layout {
  public:
   Layout(const Job& job, const rules::Rules& rules)
-      : job_(job), rules_(rules), margin_(rules.gap) {}
+      : job_(job), rules_(rules), lead_time_(rules.gap) {}
 
   Result<std::vector<Transition>> run() {
     by_head_.resize(job_.heads.size());
@@ -32,7 +32,7 @@ class Layout {
       const bool last_one = i + 1 == job_.tool_changes.size();
       leaves_[i] = s.head != s.from_head ? i : last_one ? kNone : leaves_[i + 1];
     }
-    breaks_.reserve(job_.uses.size() + job_.heads.size());
+    transitions_.reserve(job_.uses.size() + job_.heads.size());
     std::vector<std::optional<std::size_t>> last(job_.heads.size());
     for (std::size_t k = 0; k < job_.uses.size(); ++k) {
       const ToolUse& s = job_.uses[k];
@@ -50,7 +50,7 @@ class Layout {
     for (std::size_t h = 0; h < job_.heads.size(); ++h) {
       if (auto status = after_last(h, last[h]); !status) return std::move(status.error());
     }
-    return std::move(breaks_);
+    return std::move(transitions_);
   }
 
  private:
@@ -142,7 +142,7 @@ class Layout {
     return heater.temperature_c();
   }
 
-  // M109 R may wait for heating as well; what it is there for is told by the heater.
+  // M109 R may wait for heating as well; how hot the heater is tells which it is there for.
   [[nodiscard]] bool is_cool_down(std::size_t t, std::optional<std::size_t> before) const {
     const job::Target& target = job_.targets[t];
     return target.cooling && target.has_temp && target.temp_c > 0 &&
@@ -180,8 +180,8 @@ class Layout {
     b.tool = s.tool;
     b.from = b.to = s.first;
     b.work_c = b.ready_c = b.approach_c = *s.work_c;
-    b.needs.push_back({s.first, b.work_c, true});
-    breaks_.push_back(std::move(b));
+    b.deadlines.push_back({s.first, b.work_c, true});
+    transitions_.push_back(std::move(b));
   }
 
   Status between(std::optional<std::size_t> before, std::size_t next) {
@@ -226,7 +226,7 @@ class Layout {
     }
 
     if (auto status = sort_targets(b, s, begins, picked); !status) return status;
-    breaks_.push_back(std::move(b));
+    transitions_.push_back(std::move(b));
     return success();
   }
 
@@ -287,10 +287,10 @@ class Layout {
       b.approach_c = approach_c(b, s, heats_on, next_s - begins.time_s);
     }
 
-    b.needs.reserve(kept.size() + 2);
+    b.deadlines.reserve(kept.size() + 2);
     bool guarded = false;
     const auto guard = [&] {
-      if (b.exchange && !guarded) b.needs.push_back({begins, b.approach_c, true, true});
+      if (b.exchange && !guarded) b.deadlines.push_back({begins, b.approach_c, true, true});
       guarded = true;
     };
     bool last_is_right = false;
@@ -307,10 +307,11 @@ class Layout {
       if (for_less && target.alone && (before_exchange || !is_cool_down(t, b.before))) {
         disable(t);
         if (before_exchange) continue;
-        b.needs.push_back({target.at, wanted, true});
+        b.deadlines.push_back({target.at, wanted, true});
         last_is_right = true;
       } else {
-        b.needs.push_back({target.at, target.has_temp ? target.temp_c : wanted, false, false, t});
+        b.deadlines.push_back(
+            {target.at, target.has_temp ? target.temp_c : wanted, false, false, t});
         // After an exchange the wait must stand behind it; before the select it may have been for
         // the other filament.
         last_is_right = target.has_temp && target.temp_c == b.work_c && !before_exchange;
@@ -327,7 +328,7 @@ class Layout {
                      "a target in a gap shares its line with another command",
                      "put the commands on lines of their own");
     }
-    if (!last_is_right && feeds) b.needs.push_back({last, b.work_c, true});
+    if (!last_is_right && feeds) b.deadlines.push_back({last, b.work_c, true});
     b.ready = last;
     cool_down_parked(b);
     return success();
@@ -342,7 +343,7 @@ class Layout {
     if (!b.parked || !heats_on || guard_c >= b.ready_c) return std::min(guard_c, b.ready_c);
     const ToolChange& select = job_.tool_changes[s.select];
     const double changes_s = select.park_s + select.pick_s + select.exchange_s;
-    const double lead_s = margin_.lead_s(
+    const double lead_s = lead_time_.lead_s(
         job_.heads[b.head].hotend, guard_c, true, b.work_c, changes_s,
         variance_of(rules_.gap, select.park_s > 0, select.pick_s > 0, select.exchange_s > 0));
     return lead_s <= has_s ? guard_c : b.ready_c;
@@ -415,19 +416,19 @@ class Layout {
       }
       b.disabled.push_back(t);
     });
-    breaks_.push_back(std::move(b));
+    transitions_.push_back(std::move(b));
     return bad;
   }
 
   const Job& job_;
   const rules::Rules& rules_;
-  LeadTimeModel margin_;
+  LeadTimeModel lead_time_;
   std::vector<std::vector<std::size_t>> by_head_;  // targets
   // For each select the first one, from it on, that puts away what is mounted there.
   std::vector<std::size_t> leaves_;
   std::uint64_t moved_end_ = 0;                         // of the uses so far
   std::unordered_map<int, rules::Filament> filaments_;  // by tool, looked up once
-  std::vector<Transition> breaks_;
+  std::vector<Transition> transitions_;
 };
 
 }  // namespace

@@ -41,8 +41,8 @@ struct Transition {
   // The target up to the exchange, waited for before it; ready_c without one. It is less than
   // ready_c where the exchange itself leaves time enough for the rest.
   double approach_c = 0;
-  std::vector<HeatDeadline> needs;    // in the order of the text
-  std::vector<std::size_t> disabled;  // of job.targets
+  std::vector<HeatDeadline> deadlines;  // in the order of the text
+  std::vector<std::size_t> disabled;    // of job.targets
   // The job's own waits for cooling down that stay (job.targets). Parked, the gap begins after
   // them, and from `put_away` on it is off.
   std::vector<std::size_t> cool_downs;
@@ -51,7 +51,8 @@ struct Transition {
   std::size_t leaving = job::kNone, arriving = job::kNone;
 };
 
-// In the order in which the breaks' first needs stand in the text; those without `after` last.
+// In the order in which the transitions' first deadlines stand in the text; those without `after`
+// last.
 [[nodiscard]] Result<std::vector<Transition>> lay_out(const job::Job& job,
                                                       const rules::Rules& rules);
 

@@ -51,7 +51,7 @@ struct Instance {
       const int later = waits_before_need(i, waited);
       h.release_s = release;
       h.latest_s = item.latest + later;
-      h.need_s = item.need + later;
+      h.deadline_s = item.need + later;
       h.wait_s = waited[i];
       h.watts = item.watts;
       // Even between whole seconds, so that what begins later ends later.
