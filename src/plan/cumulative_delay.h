@@ -1,8 +1,9 @@
 // Seconds that pass before places of the job beside its own time, cumulative: waits, and step
 // sequences.
 //
-// At one place some of them are `late`: they come after the sequence of what is put away there.
-// "Wall" times count these seconds; job times do not.
+// At one place they are early, where a lift that ended before comes down; late, where they follow
+// the sequence of what is put away there; or in between, where most commands stand. "Wall" times
+// count these seconds; job times do not.
 #pragma once
 
 #include <cstdint>
@@ -14,16 +15,17 @@ namespace forewarm::plan {
 
 class CumulativeDelay {
  public:
-  void add(std::uint64_t offset, bool late, double seconds);  // in the order of the text
-  // What passes before the lines inserted at `offset` ...
-  [[nodiscard]] double before(std::uint64_t offset) const { return sum_before(2 * offset); }
+  enum class Slot : std::uint8_t { early, between, late };
+  void add(std::uint64_t offset, Slot slot, double seconds);  // in the order of the text
+  // What passes before the lines inserted at `offset`, behind the early ones ...
+  [[nodiscard]] double before(std::uint64_t offset) const { return sum_before(3 * offset + 1); }
   // ... before the late ones there ...
   [[nodiscard]] double before_late(std::uint64_t offset) const {
-    return sum_before(2 * offset + 1);
+    return sum_before(3 * offset + 2);
   }
   // ... and before the job's own line there.
   [[nodiscard]] double before_line(std::uint64_t offset) const {
-    return sum_before(2 * offset + 2);
+    return sum_before(3 * offset + 3);
   }
   [[nodiscard]] double total() const { return sums_.empty() ? 0 : sums_.back(); }
   [[nodiscard]] double wall(job::Place place) const { return place.time_s + before(place.offset); }
@@ -41,7 +43,7 @@ class CumulativeDelay {
 
  private:
   [[nodiscard]] double sum_before(std::uint64_t key) const;
-  std::vector<std::uint64_t> keys_;  // twice the offset, and one if late
+  std::vector<std::uint64_t> keys_;  // three times the offset, and the slot
   std::vector<double> sums_;
 };
 

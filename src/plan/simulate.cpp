@@ -145,7 +145,11 @@ class Replay {
 
   // Time that the job does not know of.
   void pass(const Timeline::Key& key, double seconds) {
-    out_.waits.add(key.offset, key.rank >= Timeline::kLate, seconds);
+    using Slot = CumulativeDelay::Slot;
+    const Slot slot = key.rank < Timeline::kBetween ? Slot::early
+                      : key.rank < Timeline::kLate  ? Slot::between
+                                                    : Slot::late;
+    out_.waits.add(key.offset, slot, seconds);
     passed_s_ += seconds;
   }
 

@@ -878,3 +878,30 @@ TEST_CASE("of one kind only so many are kept, and the rest is counted") {
   CHECK(findings.count(Id::move_added) == 0);
   CHECK(findings.left_out() == 3);
 }
+
+TEST_CASE("a preheat right behind what comes down from a lift is in time") {
+  const rules::Rules rules = test::rules_of(R"(
+version = 1
+[machine]
+ambient_c = 25
+[[toolhead]]
+name = "ash"
+tools = [0]
+heater = { index = 0, power_w = 40, full_drive_c = 450, time_constant_s = 180 }
+[[toolhead]]
+name = "birch"
+tools = [1, 2]
+before_park = "tuck"
+after_pick = "untuck"
+heater = { index = 1, power_w = 40, full_drive_c = 450, time_constant_s = 180 }
+[steps]
+tuck = [{ feed_mm = -5, speed_mm_s = 30 }, { lift_mm = 0.6 }]
+untuck = [{ feed_mm = 5, speed_mm_s = 5 }, { back = true }]
+)");
+  // The job moves slowly there: down takes 1.8 s, and the preheat stands right behind it.
+  const std::string job = "M83\nM104 T2 S225\nT2\nG1 X160 E1 F20\nT0\nT2\nG1 X100 E1 F300\n";
+  const std::string rewritten = rewrite_of(job, rules);
+  INFO(rewritten);
+  REQUIRE(rewritten.find("down after the select") < rewritten.find("preheat: "));
+  CHECK(print(report_of(&job, rewritten, rules)) == "");
+}
