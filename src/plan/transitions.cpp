@@ -230,82 +230,121 @@ class Layout {
     return success();
   }
 
-  // Which of the job's targets between two uses stay, and where is waited. Sets are the plan's to
-  // give; a wait that no movement of filament separates from the use stays, or the plan's takes its
-  // place; a wait for cooling down stays.
-  Status sort_targets(Transition& b, const ToolUse& s, job::Place begins, job::Place picked) {
-    std::vector<std::size_t> kept;
-    std::vector<std::size_t> not_alone;
-    bool disturbed = false;  // by sets that stay though they are for something else
-    bool raised = false;     // before an exchange, by the job
+  // What the job says to a heater between two uses, and what is left of it.
+  struct OwnTargets {
+    std::vector<std::size_t> kept;       // its waits that stay
+    std::vector<std::size_t> not_alone;  // what has to be disabled, but does more
+    bool raised = false;                 // to ready_c before an exchange
+    // A target that stays though it is for something else, and where the last that stays ends.
+    bool disturbed = false;
     job::Place last_set;
-    const auto disable = [&](std::size_t t) {
-      if (!job_.targets[t].alone) not_alone.push_back(t);
-      b.disabled.push_back(t);
-    };
+  };
+  struct Between {
+    job::Place begins, picked;  // the select's line, and its end
+    bool feeds = false;         // filament moves, of the job's or a sequence's
+  };
+
+  // Which of the job's targets between two uses stay, and where a wait is due.
+  Status sort_targets(Transition& b, const ToolUse& s, job::Place begins, job::Place picked) {
+    OwnTargets own = own_targets(b, s, begins);
+    // Where no filament moves, a wait for it would stand where the toolhead is put away again.
+    const bool feeds =
+        s.moves_filament() || (b.exchange && !filament(s.tool).after_exchange.empty());
+    const Between between{begins, picked, feeds};
+    set_approach(b, s, own, between);
+    add_deadlines(b, own, between);
+    if (!own.not_alone.empty()) {
+      return refused(job_.targets[own.not_alone.front()].line,
+                     "a target in a gap shares its line with another command",
+                     "put the commands on lines of their own");
+    }
+    cool_down_parked(b);
+    return success();
+  }
+
+  void disable(std::size_t t, Transition& b, OwnTargets& own) const {
+    if (!job_.targets[t].alone) own.not_alone.push_back(t);
+    b.disabled.push_back(t);
+  }
+
+  // The plan gives the targets itself. A wait stays if no movement of filament separates it from
+  // the use; a wait for cooling down always stays.
+  OwnTargets own_targets(Transition& b, const ToolUse& s, job::Place begins) const {
+    OwnTargets own;
     const std::uint64_t gap_start = b.before ? job_.uses[*b.before].last_end : 0;
     for_targets(b.head, gap_start, s.first.offset, [&](std::size_t t) {
       const job::Target& target = job_.targets[t];
       const bool before_select = target.at.offset < begins.offset;
       if (before_select && is_cool_down(t, b.before)) {
         // What was waited for before has cooled down by the use.
-        if (target.at.offset >= b.from.offset) {
-          std::for_each(kept.begin(), kept.end(), [&](std::size_t k) {
-            if (job_.targets[k].alone && job_.targets[k].at.offset >= b.from.offset) disable(k);
-          });
-          kept.clear();
-        }
+        if (target.at.offset >= b.from.offset) forget_waits(b, own);
         b.cool_downs.push_back(t);
         return;
       }
       const bool in_gap = !b.parked || target.at.offset >= b.from.offset;
       if (target.waits && (!in_gap || target.at.offset >= moved_end_)) {
-        kept.push_back(t);
-        raised |= in_gap && before_select && target.has_temp && target.temp_c >= b.ready_c;
+        own.kept.push_back(t);
+        own.raised |= in_gap && before_select && target.has_temp && target.temp_c >= b.ready_c;
         return;
       }
-      // Mounted during the exchange: only what would make it cold there is taken out.
+      // While it stays mounted for the exchange, only what would make it cold there is removed.
       const bool dips = target.alone && target.temp_c < b.work_c;
       if (!b.parked && (before_select ? target.temp_c >= b.ready_c : !dips)) {
-        raised |= before_select;
-        if (target.temp_c != b.work_c) disturbed = true;
-        if (disturbed) last_set = {target.end_offset, target.at.time_s};
+        own.raised |= before_select;
+        if (target.temp_c != b.work_c) own.disturbed = true;
+        if (own.disturbed) own.last_set = {target.end_offset, target.at.time_s};
         return;
       }
-      disable(t);
+      disable(t, b, own);
     });
-    // Where no filament moves, a wait for it would stand where the toolhead is put away again.
-    const bool feeds =
-        s.moves_filament() || (b.exchange && !filament(s.tool).after_exchange.empty());
-    if (raised) b.approach_c = b.ready_c;
-    if (b.exchange && !raised) {
-      const auto after = std::find_if(kept.begin(), kept.end(), [&](std::size_t t) {
-        return job_.targets[t].at.offset >= begins.offset;
-      });
-      const double next_s = after == kept.end() ? picked.time_s : job_.targets[*after].at.time_s;
-      const bool heats_on = feeds || s.kind == ToolUse::Kind::waited;
-      b.approach_c = approach_c(b, s, heats_on, next_s - begins.time_s);
-    }
+    return own;
+  }
 
-    b.deadlines.reserve(kept.size() + 2);
+  void forget_waits(Transition& b, OwnTargets& own) const {
+    for (const std::size_t t : own.kept) {
+      const job::Target& target = job_.targets[t];
+      if (target.alone && target.at.offset >= b.from.offset) disable(t, b, own);
+    }
+    own.kept.clear();
+  }
+
+  void set_approach(Transition& b, const ToolUse& s, const OwnTargets& own,
+                    const Between& between) {
+    if (own.raised) b.approach_c = b.ready_c;
+    if (!b.exchange || own.raised) return;
+    const auto after = std::find_if(own.kept.begin(), own.kept.end(), [&](std::size_t t) {
+      return job_.targets[t].at.offset >= between.begins.offset;
+    });
+    const double next_s =
+        after == own.kept.end() ? between.picked.time_s : job_.targets[*after].at.time_s;
+    const bool heats_on = between.feeds || s.kind == ToolUse::Kind::waited;
+    b.approach_c = approach_c(b, s, heats_on, next_s - between.begins.time_s);
+  }
+
+  // The job's waits that stay, a guard before an exchange, and a wait for the working temperature
+  // where none of them ends with it.
+  void add_deadlines(Transition& b, OwnTargets& own, const Between& between) const {
+    b.deadlines.reserve(own.kept.size() + 2);
     bool guarded = false;
     const auto guard = [&] {
-      if (b.exchange && !guarded) b.deadlines.push_back({begins, b.approach_c, true, true});
+      if (b.exchange && !guarded) {
+        b.deadlines.push_back({between.begins, b.approach_c, true, true});
+      }
       guarded = true;
     };
     bool last_is_right = false;
-    job::Place last = picked;
-    for (const std::size_t t : kept) {
+    job::Place last = between.picked;
+    for (const std::size_t t : own.kept) {
       const job::Target& target = job_.targets[t];
       if (b.parked && target.at.offset < b.from.offset) continue;  // it was put away since
-      const bool before_exchange = b.exchange && target.at.offset < begins.offset;
+      const bool before_exchange = b.exchange && target.at.offset < between.begins.offset;
       if (!before_exchange) guard();
       // A wait for less would let the target down and up again on the way to the use: the plan's
       // takes its place, or, before an exchange, the one that guards it.
       const double wanted = before_exchange ? b.approach_c : b.work_c;
       const bool for_less = target.has_temp && target.temp_c < wanted && target.temp_c > 0;
       if (for_less && target.alone && (before_exchange || !is_cool_down(t, b.before))) {
-        disable(t);
+        disable(t, b, own);
         if (before_exchange) continue;
         b.deadlines.push_back({target.at, wanted, true});
         last_is_right = true;
@@ -319,19 +358,12 @@ class Layout {
       if (target.end_offset > last.offset) last = {target.end_offset, target.at.time_s};
     }
     guard();
-    if (disturbed && last_set.offset > last.offset) {
-      last = last_set;
+    if (own.disturbed && own.last_set.offset > last.offset) {
+      last = own.last_set;
       last_is_right = false;
     }
-    if (!not_alone.empty()) {
-      return refused(job_.targets[not_alone.front()].line,
-                     "a target in a gap shares its line with another command",
-                     "put the commands on lines of their own");
-    }
-    if (!last_is_right && feeds) b.deadlines.push_back({last, b.work_c, true});
+    if (!last_is_right && between.feeds) b.deadlines.push_back({last, b.work_c, true});
     b.ready = last;
-    cool_down_parked(b);
-    return success();
   }
 
   // The target with which the select of an exchange is reached. What the exchange needs is enough
