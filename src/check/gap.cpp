@@ -394,8 +394,8 @@ class GapJudge {
     least += best.advance(std::max(0.0, gap_.to_s - back_s), warm_c_).above_s;
     if (hot_s > least + slack_s(0)) {
       say(Id::hot_idle_bound, gap_.line,
-          fmt::format("hot for {:.1f} s while parked; let go of at once, {:.1f} s would do", hot_s,
-                      least));
+          fmt::format("hot for {:.1f} s while parked; off or on standby at once, {:.1f} s would do",
+                      hot_s, least));
       limit(hot_s);
     }
   }

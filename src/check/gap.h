@@ -71,7 +71,7 @@ struct ObservedGap {
   bool still_mounted = false;  // a last one: never put away
   bool exchange = false;
   double exchanged_s = 0;  // when the feeder begins
-  // Temperatures: that what is taken out and what comes pass the nozzle at, at least, and at which
+  // Temperatures: that what goes out and what comes in pass the nozzle at, at least, and at which
   // what comes is printed.
   double out_c = 0, in_c = 0, work_c = 0;
   double standby_c = 0, max_hot_idle_s = 0;  // of the filament that is in it

@@ -477,7 +477,7 @@ void Heaters::feed_inserted(double at_s, std::size_t h, std::uint64_t line) {
   if (head.heater.temperature_c() < wanted - kColdC ||
       head.heater.temperature_c() <= heads_[h].hotend.ambient_c + kColdC) {
     say(Id::extrusion_cold, h, line,
-        fmt::format("a line put in feeds at {:.0f} C, the job prints at {:g} C",
+        fmt::format("an inserted line feeds at {:.0f} C, the job prints at {:g} C",
                     head.heater.temperature_c(), wanted));
   }
 }

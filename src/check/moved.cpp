@@ -215,7 +215,7 @@ class Reading {
         return;
       }
       const auto waiting = std::exchange(waiting_, std::nullopt);
-      // What is taken out without a line for it is the plan's to give; the job has it.
+      // What is removed without a line for it is the plan's to give; the job has it.
       const bool stands_for = waiting && is_mapped(line.text);
       if (waiting) {
         fed_after_.line(stands_for ? code_of(line.text) : waiting->text);

@@ -161,7 +161,7 @@ void Replay::move_filament(bool forwards, double mm, const LineContext& at) {
   compare_tools(at.line);
   if (const auto mm_off = balance_.settle()) {
     findings_.add(Id::feed_unbalanced, at.line,
-                  fmt::format("lines put in have moved the filament by {:g} mm", *mm_off));
+                  fmt::format("inserted lines have moved the filament by {:g} mm", *mm_off));
   }
   moved_in_visit_ = true;
   if (!changed(head) && !first_forwards) return;

@@ -132,8 +132,7 @@ class Scanner {
       if (words.numbered) job_.numbered = true;
     }
     if (keeps_modals_ && job_.start && words.is('G', 92.1)) {
-      return errors_.at_letter(line_, 'G',
-                               "G92.1 undoes what step sequences have told the machine of E",
+      return errors_.at_letter(line_, 'G', "G92.1 undoes the E that step sequences have set",
                                "rewrite this job by a rule file whose sequences nothing names");
     }
     if (!interpreted_.effect.moves) ending_.take(words, interpreted_.recognised_end());
@@ -245,7 +244,7 @@ class Scanner {
     return success();
   }
 
-  // Whether the line does nothing else: else it cannot be taken out of the job.
+  // Whether the line does nothing else: else it cannot be removed from the job.
   [[nodiscard]] bool alone(const Operation& operation) const {
     const gcode::Effect& e = interpreted_.effect;
     if (!operation.by_pattern()) return e.commands == 1;

@@ -24,7 +24,7 @@ bool InterpretedLine::has(Operation::Kind kind) const {
 
 bool InterpretedLine::recognised_end() const {
   return std::any_of(recognised.begin(), recognised.end(),
-                     [](const rules::Recognised& r) { return r.lets_go(); });
+                     [](const rules::Recognised& r) { return r.is_off(); });
 }
 
 bool InterpretedLine::acts() const {

@@ -76,7 +76,7 @@ class Drafting {
                                t.disabled.empty() && now_c <= 0;
       if (same_as_now) continue;
       const bool parting = at.offset == t.from.offset && (t.leaving != kNone || t.arrived_at_from);
-      const int rank = spot.after ? kAfter : parting ? kLetGo : kFirst;
+      const int rank = spot.after ? kAfter : parting ? kCool : kFirst;
       const Origin origin{Origin::Kind::action, std::uint32_t(i), std::uint32_t(g)};
       add(at, CommandDraft::Kind::set, t, action.target_c, origin, rank).preheat =
           action.kind == GapAction::Kind::preheat;
@@ -87,7 +87,7 @@ class Drafting {
   void add_cool_downs(const Transition& t) {
     if (t.put_away) {
       add(*t.put_away, CommandDraft::Kind::set, t, 0, {Origin::Kind::cooling},
-          t.leaving != kNone ? kLetGo : kFirst);
+          t.leaving != kNone ? kCool : kFirst);
     }
     for (const std::size_t i : t.cool_downs) {
       const job::Target& target = problem_.job.targets[i];

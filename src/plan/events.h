@@ -24,7 +24,7 @@ enum Inserted : int {
   kFirst = 2,
   kArrive = 3,
   kParting = 4,
-  kLetGo = 5,
+  kCool = 5,
   kNext = 6,
   kShaping = 7,
   kAfter = 8,

@@ -106,7 +106,7 @@ class Sequences {
     return job_.uses[*b.before].last_c.value_or(0);
   }
   // Whether the job has given it a lower target since it was used.
-  [[nodiscard]] bool let_go(const Transition& b) const {
+  [[nodiscard]] bool lowered(const Transition& b) const {
     const job::Target* last = last_target(b);
     return last != nullptr && last->at.offset >= job_.uses[*b.before].last_end &&
            last->temp_c < printed_c(b);
@@ -158,9 +158,9 @@ class Sequences {
     q.after_c = after_c;
     q.wait_after = kind != Kind::parting;
     q.max_c = head.max_c;
-    // What pushes waits first, though as a rule it is hot, and so does all where the job has let go
-    // of the heater since; waiting stops the machine as well.
-    const bool sure = kind == Kind::parting && (pushes(*sequence) || let_go(b));
+    // What pushes waits first, though as a rule it is hot, and so does all where the job has
+    // lowered it of the heater since; waiting stops the machine as well.
+    const bool sure = kind == Kind::parting && (pushes(*sequence) || lowered(b));
     q.stop_first = kind == Kind::parting && !sure;
     const job::ToolChange* select = kind == Kind::arriving ? nullptr : select_at(at.offset);
     q.lift_lasts = select != nullptr;

@@ -4,7 +4,7 @@
 // original becomes that: first of all where each filament goes; each of its lines that is another
 // now is disabled, and the line for it follows, marked "mapped T0 to T3"; a line that is new is put
 // in, marked likewise. A target that the plan takes out is only disabled; where it is a new one, it
-// is put in as a comment.
+// is inserted as a comment.
 // REQUIRES: `moved` is over the original, and `lines` are its splices; all outlive this.
 #pragma once
 

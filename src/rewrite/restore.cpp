@@ -11,7 +11,7 @@ namespace forewarm::rewrite {
 
 namespace {
 
-// Hashes, counts and passes on, holding back a line ending that may have been put in to join an
+// Hashes, counts and passes on, holding back a line ending that may have been inserted to join an
 // inserted last line to a text that had none. What follows on itself is passed on in one piece, by
 // its place in the text, so that a sink can leave it to the kernel.
 class Verifier {

@@ -24,7 +24,7 @@ struct Recognised {
   std::size_t tool_at = 0, tool_length = 0;  // where `tool` stands in the line
   std::size_t heater_at = 0, heater_length = 0;
   // Whether it switches a heater off, or puts a toolhead away.
-  [[nodiscard]] bool lets_go() const {
+  [[nodiscard]] bool is_off() const {
     const bool heats = as == Recognise::As::set || as == Recognise::As::wait;
     return (heats && temp.value_or(0) <= 0) ||
            (as == Recognise::As::change && tool.value_or(-1) < 0);

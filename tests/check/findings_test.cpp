@@ -390,7 +390,7 @@ Cases feeding() {
        {drop(kHotter)},
        "exchange-target wait-bound",
        "exchange-target wait-bound"},
-      {"a line put in feeds before it is hot",
+      {"an inserted line feeds before it is hot",
        {drop(kPreheat), put("G1 E-1 ;fw+ tuck", kWait), put("G1 E1 F600 ;fw+ untuck", kWait)},
        "extrusion-cold preheat-late wait-bound",
        "extrusion-cold preheat-late wait-bound"},

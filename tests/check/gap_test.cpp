@@ -213,8 +213,9 @@ TEST_CASE("let go of late: hot for no more than 1.5 s longer than it had to be")
   REQUIRE(findings.list().size() == 1);
   const double least = cooling_s(kWork, kStandby + 5) + kLead - heating_s(kStandby, kStandby + 5);
   CHECK(findings.list()[0].message ==
-        fmt::format("birch: hot for {:.1f} s while parked; let go of at once, {:.1f} s would do",
-                    least + 20, least));
+        fmt::format(
+            "birch: hot for {:.1f} s while parked; off or on standby at once, {:.1f} s would do",
+            least + 20, least));
   // Longer than is allowed, too.
   Script s = late(100);
   s.gap.max_hot_idle_s = 200;

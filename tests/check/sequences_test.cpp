@@ -174,7 +174,7 @@ TEST_CASE("a job that cancels its offsets is refused where sequences may act") {
   const auto job = job::scan(source, bench_machine(), {});
   REQUIRE_FALSE(job);
   CHECK(render(job.error()) ==
-        "job:8:1: G92.1 undoes what step sequences have told the machine of E\n"
+        "job:8:1: G92.1 undoes the E that step sequences have set\n"
         "  G92.1\n  ^\n  hint: rewrite this job by a rule file whose sequences nothing names");
   TextSource again(text);
   CHECK(job::scan(again, rules_of(kThreeHeads), {}));
