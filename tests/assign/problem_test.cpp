@@ -3,7 +3,7 @@
 #include <catch2/catch.hpp>
 #include <fstream>
 
-#include "../job/job_test_help.h"
+#include "help/jobs.h"
 
 using namespace forewarm;
 using namespace forewarm::test;

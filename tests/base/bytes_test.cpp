@@ -1,6 +1,7 @@
 // What base/bytes.h promises: sources give the same bytes however they are read, and a copy writes
 // all or says why not.
 #include "base/bytes.h"
+#include "help/full_sink.h"
 
 #include <algorithm>
 #include <catch2/catch.hpp>
@@ -9,19 +10,6 @@
 using namespace forewarm;
 
 namespace {
-
-// Takes `left` bytes and no more, as a full disk does.
-struct FailingAt final : ByteSink {
-  explicit FailingAt(std::size_t n) : left(n) {}
-  Status write(std::string_view bytes) override {
-    text += bytes.substr(0, left);
-    if (bytes.size() > left) return Error{Error::Kind::io, "full"};
-    left -= bytes.size();
-    return success();
-  }
-  std::size_t left;
-  std::string text;
-};
 
 struct Unreadable final : ByteSource {
   [[nodiscard]] std::uint64_t size() const override { return 9; }
@@ -83,7 +71,7 @@ TEST_CASE("a copy stops at the byte where the sink fails, and says so") {
   const std::string text = alphabet(40);
   for (std::size_t n = 0; n <= 41; ++n) {
     TextSource source(text, 7);
-    FailingAt sink(n);
+    test::FullSink sink(n);
     const Status status = sink.copy(source, 0, text.size());
     INFO("fails at byte " << n);
     CHECK(status.ok() == (n >= 40));

@@ -6,7 +6,7 @@
 #include <catch2/catch.hpp>
 #include <sstream>
 
-#include "../job/job_test_help.h"
+#include "help/jobs.h"
 
 using namespace forewarm;
 

@@ -6,10 +6,12 @@
 #include <set>
 #include <sstream>
 
-#include "lines_help.h"
-#include "moved_help.h"
+#include "check/check.h"
+#include "help/jobs.h"
+#include "help/moved.h"
+#include "help/rewritten.h"
+#include "help/text.h"
 #include "rewrite/marks.h"
-#include "rewritten_help.h"
 
 using namespace forewarm;
 using check::Id;

@@ -12,9 +12,10 @@
 #include <string>
 #include <vector>
 
-#include "moved_help.h"
-#include "random_job.h"
-#include "rewritten_help.h"
+#include "help/jobs.h"
+#include "help/moved.h"
+#include "help/random_job.h"
+#include "help/rewritten.h"
 
 using namespace forewarm;
 using test::report_of;

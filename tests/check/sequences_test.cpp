@@ -3,10 +3,11 @@
 #include <algorithm>
 #include <vector>
 
-#include "lines_help.h"
-#include "random_job.h"
+#include "help/jobs.h"
+#include "help/random_job.h"
+#include "help/rewritten.h"
+#include "help/text.h"
 #include "rewrite/marks.h"
-#include "rewritten_help.h"
 
 using namespace forewarm;
 using namespace forewarm::test;

@@ -11,7 +11,7 @@
 #include <string>
 #include <vector>
 
-#include "../common/files.h"
+#include "help/files.h"
 
 namespace forewarm::cli {
 

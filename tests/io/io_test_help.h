@@ -1,56 +1,22 @@
-// What the tests of io/ share: a folder that goes away, files in it, and children that may die.
+// What the tests of io/ share: files, their modes, and children that may die.
 #pragma once
 
 #include <sys/stat.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
-#include <algorithm>
 #include <catch2/catch.hpp>
-#include <cstdlib>
-#include <filesystem>
-#include <fstream>
 #include <random>
 #include <string>
-#include <vector>
 
-#include "../common/files.h"
 #include "base/error.h"
+#include "help/files.h"
 
 namespace forewarm::io {
 
 using test::get;
 using test::put;
-
-class TempDir {
- public:
-  TempDir() : TempDir("/tmp") {}
-  explicit TempDir(const std::string& parent) {
-    std::string pattern = parent + "/forewarm-io-test-XXXXXX";
-    if (::mkdtemp(pattern.data()) == nullptr) FAIL("no temporary folder in " << parent);
-    path_ = std::filesystem::canonical(pattern).string();
-  }
-  ~TempDir() {
-    std::error_code ignored;
-    std::filesystem::remove_all(path_, ignored);
-  }
-  TempDir(const TempDir&) = delete;
-  TempDir& operator=(const TempDir&) = delete;
-
-  [[nodiscard]] std::string operator/(const std::string& name) const { return path_ + "/" + name; }
-  [[nodiscard]] const std::string& path() const { return path_; }
-  [[nodiscard]] std::vector<std::string> names() const {
-    std::vector<std::string> out;
-    for (const auto& entry : std::filesystem::directory_iterator(path_)) {
-      out.push_back(entry.path().filename().string());
-    }
-    std::sort(out.begin(), out.end());
-    return out;
-  }
-
- private:
-  std::string path_;
-};
+using test::TempDir;
 
 inline std::string noise(std::size_t size, unsigned seed = 1) {
   std::mt19937 random(seed);

@@ -5,7 +5,7 @@
 #include <cstdlib>
 #include <new>
 
-#include "job_test_help.h"
+#include "help/jobs.h"
 
 namespace {
 std::atomic<std::uint64_t> news{0};

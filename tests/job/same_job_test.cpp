@@ -7,10 +7,10 @@
 #include <stdexcept>
 #include <string>
 
-#include "../common/files.h"
 #include "fuzz/job_grammar.h"
 #include "fuzz/rule_sets.h"
-#include "job_test_help.h"
+#include "help/files.h"
+#include "help/jobs.h"
 
 using namespace forewarm;
 using namespace forewarm::test;
@@ -82,11 +82,11 @@ void compare(const std::string& text, const rules::Rules& rules) {
 }  // namespace
 
 TEST_CASE("the fixtures are the same job however they are read") {
-  const auto rules = rules_of(get(FOREWARM_SOURCE_DIR "/config/demo.toml"));
+  const auto rules = rules_of(test::source_file("config/demo.toml"));
   for (const auto& entry : std::filesystem::directory_iterator(FOREWARM_FIXTURES)) {
     if (entry.path().extension() != ".gcode") continue;
     INFO(entry.path());
-    compare(get(entry.path()), rules);
+    compare(test::get(entry.path()), rules);
   }
 }
 

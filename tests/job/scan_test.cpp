@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "../common/files.h"
-#include "job_test_help.h"
+#include "help/files.h"
+#include "help/jobs.h"
 
 using namespace forewarm;
 using namespace forewarm::test;
@@ -209,8 +209,8 @@ TEST_CASE("the built-in rules make a toolhead of each T number seen") {
 }
 
 TEST_CASE("where reads end makes no difference") {
-  const auto rules = rules_of(get(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
-  const std::string text = get(std::string(FOREWARM_FIXTURES) + "/trail_map_crlf.gcode");
+  const auto rules = rules_of(test::source_file("config/demo.toml"));
+  const std::string text = test::fixture("trail_map_crlf.gcode");
   const auto whole = try_scan(text, rules);
   REQUIRE(whole);
   for (const std::size_t most : {7U, 63U, 4096U, 65537U}) {

@@ -7,7 +7,8 @@
 #include <vector>
 
 #include "gcode/words.h"
-#include "job_test_help.h"
+#include "help/dice.h"
+#include "help/jobs.h"
 #include "motion/move_timer.h"
 
 using namespace forewarm;
@@ -496,22 +497,8 @@ TEST_CASE("steps that are refused") {
 
 namespace {
 
-// The same numbers on every machine, which the distributions of <random> do not promise.
-class Dice {
- public:
-  explicit Dice(unsigned seed) : engine_(seed) {}
-  double between(double low, double high) {
-    return low + (high - low) * double(engine_() >> 11U) * 0x1p-53;
-  }
-  int of(int sides) { return int(between(0, sides)); }
-  bool chance(double share) { return between(0, 1) < share; }
-
- private:
-  std::mt19937_64 engine_;
-};
-
 // Somewhere within the travel of question_of, a few mm below its top, in any modes.
-gcode::State random_state(Dice& dice) {
+gcode::State random_state(test::Dice& dice) {
   gcode::State s;
   s.position = {dice.between(0, 320), dice.between(0, 300), dice.between(0, 250),
                 dice.between(-50, 9000)};
@@ -537,7 +524,7 @@ gcode::State random_state(Dice& dice) {
 }
 
 // What a rule file may say, and lines_of does not refuse: filament is fed hot only.
-rules::Sequence random_sequence(Dice& dice, bool feeds_only) {
+rules::Sequence random_sequence(test::Dice& dice, bool feeds_only) {
   using Action = rules::Step::Action;
   rules::Sequence out{"random", {}};
   bool hot = true;
@@ -761,7 +748,7 @@ TEST_CASE("filament is fed at 100 % where the job has another flow") {
 
 TEST_CASE("whatever the state and the steps, the job is left as it was") {
   const bool feeds_only = GENERATE(false, true);
-  Dice dice(feeds_only ? 7 : 11);
+  test::Dice dice(feeds_only ? 7 : 11);
   std::size_t lines = 0, refused = 0, lifted = 0;
   for (int i = 0; i < 500; ++i) {
     job::StepQuestion q = question_of(random_state(dice));

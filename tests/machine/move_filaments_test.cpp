@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "help/jobs.h"
 #include "rules/load.h"
 
 using namespace forewarm;
@@ -32,15 +33,9 @@ heater = { index = 7, power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )";
 const std::string kHeaters = "[dialect]\ntemperature_index = \"heater\"\n";
 
-rules::Rules rules_of(const std::string& toml) {
-  auto rules = rules::load(toml, "rules.toml");
-  if (!rules) FAIL(render(rules.error()));
-  return *rules;
-}
-
 Result<std::vector<gcode::MovedLine>> lines_of(const std::string& text, const ToolMap& map,
                                                const std::string& more) {
-  const rules::Rules rules = rules_of(kMachine + more);
+  const rules::Rules rules = test::rules_of(kMachine + more);
   auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
   if (!recogniser) FAIL(render(recogniser.error()));
   TextSource source(text);

@@ -4,9 +4,9 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <cstdint>
-#include <random>
 #include <vector>
 
+#include "help/dice.h"
 #include "motion/limits.h"
 #include "motion/move_timer.h"
 
@@ -50,17 +50,6 @@ inline double time_of(const motion::Limits& limits, const std::vector<motion::Mo
   return sum.seconds();
 }
 
-// The same numbers on every machine, which the distributions of <random> do not promise.
-class Dice {
- public:
-  explicit Dice(unsigned seed) : engine_(seed) {}
-  double between(double low, double high) {
-    return low + (high - low) * double(engine_() >> 11U) * 0x1p-53;
-  }
-  bool chance(double of) { return between(0, 1) < of; }
-
- private:
-  std::mt19937_64 engine_;
-};
+using test::Dice;
 
 }  // namespace forewarm

@@ -3,7 +3,7 @@
 // times.
 #include <string>
 
-#include "../job/job_test_help.h"
+#include "help/jobs.h"
 #include "script.h"
 
 using namespace forewarm;

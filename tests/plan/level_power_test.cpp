@@ -9,8 +9,8 @@
 #include <optional>
 #include <random>
 
-#include "../check/random_job.h"
-#include "../job/job_test_help.h"
+#include "help/jobs.h"
+#include "help/random_job.h"
 #include "plan/events.h"
 #include "plan/plan.h"
 #include "plan/problem.h"

@@ -4,8 +4,8 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 
-#include "../check/random_job.h"
-#include "../job/job_test_help.h"
+#include "help/jobs.h"
+#include "help/random_job.h"
 #include "plan/plan.h"
 
 using namespace forewarm;

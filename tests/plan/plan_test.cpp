@@ -5,8 +5,8 @@
 #include <cmath>
 #include <random>
 
-#include "../common/files.h"
-#include "../job/job_test_help.h"
+#include "help/files.h"
+#include "help/jobs.h"
 #include "plan/decide_gap.h"
 #include "plan/describe.h"
 #include "plan/gap_cost.h"
@@ -255,8 +255,8 @@ TEST_CASE("random jobs: every plan keeps its invariants and is never worse than 
 }
 
 TEST_CASE("the demo job: nothing is waited for that could be avoided") {
-  const auto rules = rules_of(get(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
-  const auto job = scan_of(get(std::string(FOREWARM_FIXTURES) + "/trail_map.gcode"), rules);
+  const auto rules = rules_of(test::source_file("config/demo.toml"));
+  const auto job = scan_of(test::fixture("trail_map.gcode"), rules);
   CHECK(job.count(job::ChangeKind::toolhead) + job.count(job::ChangeKind::filament) +
             job.count(job::ChangeKind::both) >
         200);

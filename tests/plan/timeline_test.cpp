@@ -5,9 +5,9 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
-#include "../check/random_job.h"
-#include "../common/files.h"
-#include "../job/job_test_help.h"
+#include "help/files.h"
+#include "help/jobs.h"
+#include "help/random_job.h"
 #include "plan/events.h"
 #include "plan/plan.h"
 #include "plan/problem.h"
@@ -157,11 +157,11 @@ void check_random_jobs(rules::Rules rules) {
 }  // namespace
 
 TEST_CASE("fixtures: the rewritten job takes the time that its plan promises") {
-  const auto rules = rules_of(get(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
+  const auto rules = rules_of(test::source_file("config/demo.toml"));
   for (const char* name : {"trail_map", "trail_map_absolute", "trail_map_arcs", "trail_map_crlf",
                            "trail_map_inches", "trail_map_lower", "trail_map_numbered"}) {
     INFO(name);
-    const Worst worst = compare(get(std::string(FOREWARM_FIXTURES) + "/" + name + ".gcode"), rules);
+    const Worst worst = compare(test::fixture(std::string(name) + ".gcode"), rules);
     INFO(worst.what);
     CHECK(worst.share <= 1);
   }

@@ -9,7 +9,7 @@
 #include <cmath>
 #include <random>
 
-#include "../job/job_test_help.h"
+#include "help/jobs.h"
 #include "plan/plan.h"
 
 using namespace forewarm;

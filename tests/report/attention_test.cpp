@@ -6,8 +6,8 @@
 #include <random>
 #include <string>
 
-#include "../check/random_job.h"
 #include "base/bytes.h"
+#include "help/random_job.h"
 #include "job/scan.h"
 #include "plan/plan.h"
 #include "report/figures.h"

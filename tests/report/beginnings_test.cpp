@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "../common/files.h"
+#include "help/files.h"
 #include "report/assignment.h"
 #include "report/compare.h"
 #include "report/findings.h"

@@ -5,8 +5,8 @@
 #include <catch2/catch.hpp>
 #include <string>
 
-#include "../check/random_job.h"
 #include "base/bytes.h"
+#include "help/random_job.h"
 #include "job/scan.h"
 #include "plan/plan.h"
 #include "report/compare.h"

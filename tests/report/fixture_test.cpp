@@ -5,7 +5,7 @@
 #include <nlohmann/json.hpp>
 #include <string>
 
-#include "../common/files.h"
+#include "help/files.h"
 #include "base/bytes.h"
 #include "job/scan.h"
 #include "plan/plan.h"

@@ -5,6 +5,7 @@
 #include <cstdlib>
 #include <filesystem>
 
+#include "help/full_sink.h"
 #include "rewrite_test_help.h"
 
 using namespace forewarm;
@@ -225,25 +226,13 @@ TEST_CASE("long texts that have nothing in common are replaced whole") {
 }
 
 TEST_CASE("a sink that fails is an error") {
-  class Full final : public ByteSink {
-   public:
-    explicit Full(std::size_t most) : left_(most) {}
-    Status write(std::string_view bytes) override {
-      if (bytes.size() > left_) return Error{Error::Kind::io, "full"};
-      left_ -= bytes.size();
-      return success();
-    }
-
-   private:
-    std::size_t left_;
-  };
   const std::string a = numbers(1, 20);
   const std::string b = numbers(2, 19);
   const std::size_t size = diff_of(a, b).size();
   for (std::size_t n = 0; n <= size; ++n) {
     TextSource left(a);
     TextSource right(b);
-    Full sink(n);
+    test::FullSink sink(n);
     REQUIRE(diff(left, right, {"a", "b"}, sink).ok() == (n == size));
   }
 }

@@ -1,5 +1,6 @@
 #include "rewrite/restore.h"
 
+#include "help/full_sink.h"
 #include "rewrite_test_help.h"
 
 using namespace forewarm;
@@ -166,22 +167,10 @@ TEST_CASE("what was put in may be edited or lost: the original does not depend o
 }
 
 TEST_CASE("a sink that fails while restoring is an error") {
-  class Full final : public ByteSink {
-   public:
-    explicit Full(std::size_t most) : left_(most) {}
-    Status write(std::string_view bytes) override {
-      if (bytes.size() > left_) return Error{Error::Kind::io, "full"};
-      left_ -= bytes.size();
-      return success();
-    }
-
-   private:
-    std::size_t left_;
-  };
   const std::string good = rewritten(kJob, two_heads());
   for (std::size_t n = 0; n <= kJob.size(); ++n) {
     TextSource source(good);
-    Full sink(n);
+    test::FullSink sink(n);
     REQUIRE(restore(source, "x", sink).ok() == (n == kJob.size()));
   }
 }

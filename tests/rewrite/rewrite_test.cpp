@@ -10,9 +10,11 @@
 #include <sstream>
 #include <vector>
 
-#include "../common/files.h"
-#include "../job/job_test_help.h"
 #include "gcode/words.h"
+#include "help/files.h"
+#include "help/full_sink.h"
+#include "help/jobs.h"
+#include "help/rewritten.h"
 #include "rewrite/diff.h"
 #include "rewrite/marks.h"
 #include "rewrite/restore.h"
@@ -38,14 +40,6 @@ std::string rewritten(const std::string& text, const rules::Rules& rules) {
   TextSink sink;
   rewrite::ToSink pieces(source, sink);
   REQUIRE(rewrite::rewrite(source, job, edits, 0x1234, pieces));
-  return sink.text();
-}
-
-std::string restored(const std::string& text) {
-  TextSource source(text);
-  TextSink sink;
-  auto status = rewrite::restore(source, "r.gcode", sink);
-  if (!status) FAIL(render(status.error()));
   return sink.text();
 }
 
@@ -196,11 +190,11 @@ TEST_CASE("random jobs: restore undoes it, twice is once, the naive rewriter agr
 }
 
 TEST_CASE("the fixtures: restore undoes it") {
-  const auto rules = rules_of(get(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
+  const auto rules = rules_of(test::source_file("config/demo.toml"));
   for (const auto& entry : std::filesystem::directory_iterator(FOREWARM_FIXTURES)) {
     if (entry.path().extension() != ".gcode" || entry.path().stem() == "single_tool") continue;
     INFO(entry.path());
-    const std::string text = get(entry.path());
+    const std::string text = test::get(entry.path());
     const std::string once = rewritten(text, rules);
     CHECK(once.size() > text.size());
     CHECK(restored(once) == text);
@@ -208,9 +202,8 @@ TEST_CASE("the fixtures: restore undoes it") {
 }
 
 TEST_CASE("a numbered job counts on, as a machine counts") {
-  const auto rules = rules_of(get(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
-  std::istringstream lines(
-      rewritten(get(std::string(FOREWARM_FIXTURES) + "/trail_map_numbered.gcode"), rules));
+  const auto rules = rules_of(test::source_file("config/demo.toml"));
+  std::istringstream lines(rewritten(test::fixture("trail_map_numbered.gcode"), rules));
   std::int64_t count = -1;
   int inserted = 0;
   int set_back = 0;
@@ -261,18 +254,6 @@ TEST_CASE("damage is found by restore") {
 }
 
 TEST_CASE("a sink that fails at any byte fails the rewrite and the restore") {
-  struct FailingAt final : ByteSink {
-    explicit FailingAt(std::size_t n) : left(n) {}
-    Status write(std::string_view bytes) override {
-      if (bytes.size() > left) {
-        left = 0;
-        return Error{Error::Kind::io, "full"};
-      }
-      left -= bytes.size();
-      return success();
-    }
-    std::size_t left;
-  };
   const auto rules = rules_of(kTwoHeads);
   std::mt19937 random(2);
   const std::string text = small_job(random, false);
@@ -281,13 +262,13 @@ TEST_CASE("a sink that fails at any byte fails the rewrite and the restore") {
   const std::string once = rewritten(text, rules);
   for (std::size_t n = 0; n <= once.size(); n += n < 3000 ? 1 : 97) {
     TextSource source(text);
-    FailingAt sink(n);
+    test::FullSink sink(n);
     rewrite::ToSink pieces(source, sink);
     CHECK(rewrite::rewrite(source, job, edits, 0x1234, pieces).ok() == (n == once.size()));
   }
   for (std::size_t n = 0; n < text.size(); n += n < 3000 ? 1 : 97) {
     TextSource source(once);
-    FailingAt sink(n);
+    test::FullSink sink(n);
     CHECK_FALSE(rewrite::restore(source, "r", sink).ok());
   }
 }
@@ -316,7 +297,7 @@ TEST_CASE("patch(1) makes one from the other") {
     const std::string command =
         "cd '" + folder.string() + "' && patch --binary -s -o out a d >log 2>&1";
     CHECK(std::system(command.c_str()) == 0);
-    return get(folder / "out");
+    return test::get(folder / "out");
   };
   const auto rules = rules_of(kTwoHeads);
   std::mt19937 random(4);

@@ -11,7 +11,8 @@
 #include <string>
 #include <vector>
 
-#include "../common/files.h"
+#include "help/files.h"
+#include "help/jobs.h"
 #include "job/scan.h"
 #include "plan/plan.h"
 #include "rewrite/marks.h"
@@ -21,9 +22,6 @@
 
 namespace forewarm::rewrite {
 
-using test::get;
-using test::put;
-
 using Edits = std::vector<Edit>;
 
 inline const std::vector<std::string> kFixtures = {
@@ -32,19 +30,14 @@ inline const std::vector<std::string> kFixtures = {
     "trail_map_lower.gcode", "trail_map_numbered.gcode",
 };
 
-inline std::string fixture(const std::string& name) {
-  return get(std::string(FOREWARM_FIXTURES) + "/" + name);
-}
+using test::fixture;
+using test::get;
+using test::put;
+using test::rules_of;
 
-inline rules::Rules rules_of(const std::string& text) {
-  auto rules = rules::load(text, "rules.toml");
-  if (!rules) FAIL(render(rules.error()));
-  return *rules;
-}
 // The three toolheads of the fixtures.
 inline const rules::Rules& demo_rules() {
-  static const rules::Rules rules =
-      rules_of(get(std::string(FOREWARM_SOURCE_DIR) + "/config/demo.toml"));
+  static const rules::Rules rules = rules_of(test::source_file("config/demo.toml"));
   return rules;
 }
 // Two toolheads, a tool each.

@@ -219,7 +219,7 @@ TEST_CASE("the design's sample loads, value for value") {
 
 TEST_CASE(
     "the built-in rule file loads, is embedded byte for byte, and takes toolheads from the job") {
-  CHECK(rules::built_in_text() == file("config/default.toml"));
+  CHECK(rules::built_in_text() == test::source_file("config/default.toml"));
   const Rules r = accepted(std::string(rules::built_in_text()));
   CHECK(r.toolhead_per_tool_seen);
   CHECK(r.toolheads.size() == 1);
@@ -272,7 +272,7 @@ TEST_CASE("odds of faults, and the purge area") {
 }
 
 TEST_CASE("the demo rule file loads") {
-  const Rules r = accepted(file("config/demo.toml"));
+  const Rules r = accepted(test::source_file("config/demo.toml"));
   REQUIRE(r.toolheads.size() == 3);
   CHECK(r.toolhead_of(0) == 0U);
   CHECK(r.toolhead_of(5) == 1U);

@@ -1,6 +1,7 @@
 // What thermal/hotend.h promises, against published worked examples, against a general-purpose
 // integrator, and against simulations that take small steps and know no closed form.
 #include "thermal/hotend.h"
+#include "help/dice.h"
 
 #include <algorithm>
 #include <array>
@@ -34,14 +35,9 @@ HeaterState course_held_at(const Hotend& hotend, double at_c) {
   return course;
 }
 
-// The same numbers on every machine, which the distributions of <random> do not promise.
-class Dice {
+class Dice : public test::Dice {
  public:
-  explicit Dice(unsigned seed) : engine_(seed) {}
-  double between(double low, double high) {
-    return low + (high - low) * double(engine_() >> 11) * 0x1p-53;
-  }
-  bool chance(double of) { return between(0, 1) < of; }
+  using test::Dice::Dice;
   // A multiple of `step`, so that a stepping simulation meets it exactly.
   double multiple_between(double low, double high, double step) {
     return std::round(between(low, high) / step) * step;
@@ -53,9 +49,6 @@ class Dice {
             .dead_time_s = chance(0.2) ? 0 : multiple_between(0, 8, dead_time_step_s),
             .ambient_c = between(10, 45)};
   }
-
- private:
-  std::mt19937_64 engine_;
 };
 
 // ---------------------------------------------------------------------- published worked examples

@@ -1,20 +1,16 @@
-// Jobs whose filaments move to other tools, rewritten in memory, for tests.
-#pragma once
+#include "help/moved.h"
 
 #include <catch2/catch.hpp>
-#include <string>
 
-#include "../job/job_test_help.h"
-#include "machine/move_filaments.h"
+#include "help/jobs.h"
 #include "plan/plan.h"
 #include "rewrite/moved.h"
 #include "rewrite/rewrite.h"
 
 namespace forewarm::test {
 
-// As `rewrite --map` writes it. Errors: a job that is refused.
-inline Result<std::string> try_moved_rewrite_of(const std::string& text, const rules::Rules& rules,
-                                                const gcode::ToolMap& map) {
+Result<std::string> try_moved_rewrite_of(const std::string& text, const rules::Rules& rules,
+                                         const gcode::ToolMap& map) {
   TextSource source(text);
   auto before = try_scan(text, rules);
   if (!before) return std::move(before.error());
@@ -44,8 +40,8 @@ inline Result<std::string> try_moved_rewrite_of(const std::string& text, const r
   return sink.text();
 }
 
-inline std::string moved_rewrite_of(const std::string& text, const rules::Rules& rules,
-                                    const gcode::ToolMap& map) {
+std::string moved_rewrite_of(const std::string& text, const rules::Rules& rules,
+                             const gcode::ToolMap& map) {
   auto rewritten = try_moved_rewrite_of(text, rules, map);
   if (!rewritten) FAIL(render(rewritten.error()));
   return *rewritten;

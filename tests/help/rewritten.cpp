@@ -1,21 +1,18 @@
-// Jobs rewritten and checked in memory, for tests.
-#pragma once
+#include "help/rewritten.h"
 
 #include <fmt/format.h>
 
 #include <catch2/catch.hpp>
 #include <optional>
-#include <string>
 
-#include "../job/job_test_help.h"
-#include "check/check.h"
+#include "help/jobs.h"
 #include "plan/plan.h"
 #include "rewrite/restore.h"
 #include "rewrite/rewrite.h"
 
 namespace forewarm::test {
 
-inline std::string rewrite_of(const std::string& text, const rules::Rules& rules) {
+std::string rewrite_of(const std::string& text, const rules::Rules& rules) {
   const job::Job job = scan_of(text, rules);
   auto plan = plan::make(job, rules, rules.gap.policy);
   if (!plan) FAIL(render(plan.error()));
@@ -32,16 +29,15 @@ inline std::string rewrite_of(const std::string& text, const rules::Rules& rules
   return sink.text();
 }
 
-inline std::string restored(const std::string& rewritten) {
+std::string restored(const std::string& rewritten) {
   TextSource source(rewritten);
   TextSink sink;
-  auto done = rewrite::restore(source, "job", sink);
-  if (!done) FAIL(render(done.error()));
+  if (auto s = rewrite::restore(source, "job", sink); !s) FAIL(render(s.error()));
   return sink.text();
 }
 
-inline check::Report report_of(const std::string* original, const std::string& rewritten,
-                               const rules::Rules& rules) {
+check::Report report_of(const std::string* original, const std::string& rewritten,
+                        const rules::Rules& rules) {
   std::optional<TextSource> a;
   if (original != nullptr) a.emplace(*original);
   TextSource b(rewritten);
@@ -55,7 +51,7 @@ inline check::Report report_of(const std::string* original, const std::string& r
   return *report;
 }
 
-inline std::string print(const check::Report& report) {
+std::string print(const check::Report& report) {
   std::string out;
   for (const check::Finding& f : report.findings.list()) {
     out += fmt::format("{}: {}: {}\n", f.line, check::name_of(f.id), f.message);

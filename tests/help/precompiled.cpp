@@ -1,0 +1,1 @@
+// Nothing: CMake compiles a header beforehand for a unit only.
