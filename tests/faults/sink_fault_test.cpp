@@ -2,10 +2,12 @@
 // error, and what was written until then is the beginning of what a run without faults writes.
 #include <malloc.h>
 
+#include "help/text.h"
 #include "rewrite/diff.h"
 #include "rewrite/rewrite_test_help.h"
 
 using namespace forewarm;
+using forewarm::test::summed;
 using namespace forewarm::rewrite;
 
 namespace {
@@ -117,12 +119,6 @@ class BadSource final : public ByteSource {
   std::size_t bad_, reads_;
   bool failed_ = false;
 };
-
-std::string summed(const std::string& body) {
-  unsigned sum = 0;
-  for (const char c : body) sum ^= static_cast<unsigned char>(c);
-  return body + "*" + std::to_string(sum);
-}
 
 // Two toolheads, both with a gap, a stale target in one; the end left hot, so that the last
 // command comes after the last line.

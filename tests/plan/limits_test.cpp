@@ -7,18 +7,12 @@
 #include "help/jobs.h"
 #include "help/random_job.h"
 #include "plan/plan.h"
+#include "script.h"
 
 using namespace forewarm;
 using namespace forewarm::test;
 
 namespace {
-
-plan::Plan plan_of(const job::Job& job, const rules::Rules& rules, rules::Policy policy) {
-  auto plan = plan::make(job, rules, policy);
-  if (!plan) FAIL(render(plan.error()));
-  CHECK(plan::broken_invariant(job, *plan) == "");
-  return *plan;
-}
 
 struct Sums {
   double hot = 0, least = 0, margins = 0, sat_out = 0, wait = 0, as_sliced_wait = 0;

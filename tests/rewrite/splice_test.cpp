@@ -2,10 +2,12 @@
 #include <xxhash.h>
 
 #include "gcode/words.h"
+#include "help/text.h"
 #include "rewrite/rewrite.h"
 #include "rewrite_test_help.h"
 
 using namespace forewarm;
+using forewarm::test::summed;
 using namespace forewarm::rewrite;
 
 namespace {
@@ -38,12 +40,6 @@ std::string tiny(const std::string& ending, bool last_ending = true) {
   for (const std::string& line : kTiny) out += line + ending;
   if (!last_ending) out.resize(out.size() - ending.size());
   return out;
-}
-
-std::string summed(const std::string& body) {
-  unsigned sum = 0;
-  for (const char c : body) sum ^= static_cast<unsigned char>(c);
-  return body + "*" + std::to_string(sum);
 }
 
 // The rewrite as one would do it by hand: lines in a list, one after the other.

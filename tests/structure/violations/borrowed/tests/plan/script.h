@@ -1,0 +1,3 @@
+// Plans as text.
+#include "help/jobs.h"
+#include "../job/jobs.h"
