@@ -168,8 +168,8 @@ std::string assignment_json(const AssignmentSummary& s) {
   out["rules"] = rules_json(s.rules);
   out["by"] = s.problem.by == By::time ? "time" : "purge";
   out["unit"] = s.problem.by == By::time ? "s"
-                : counts_exchanges(s)     ? "exchanges"
-                                          : unit_name(purge_of(s).quantity->unit);
+                : counts_exchanges(s)    ? "exchanges"
+                                         : unit_name(purge_of(s).quantity->unit);
   out["baseline"] = figures_of(s, a.baseline);
   out["baseline"]["allowed"] = a.baseline_allowed;
   Json map = Json::object();

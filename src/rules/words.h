@@ -47,7 +47,7 @@ template <class Range>
 // A hint: 'did you mean "x"?', or a list of what there is.
 template <class Range>
 [[nodiscard]] std::string suggest(std::string_view word, const Range& known) {
-  if (const auto near = meant(word, known)) return "did you mean " + quoted(*near) + "?";
+  if (const auto near = meant(word, known)) return "did you mean " + rules::quoted(*near) + "?";
   std::string all;
   for (const auto& candidate : known) {
     if (!all.empty()) all += ", ";

@@ -188,7 +188,8 @@ HeaterUsage HeaterState::advance(double seconds, double threshold_c) {
     if (now.kind == Phase::Kind::dead_time) {
       dead_left_s_ -= step_s;
     } else if (now.seconds < kNever) {
-      const bool arrived = step_s == now.seconds || std::abs(temperature_c_ - target_c_) <= kRoundingC;
+      const bool arrived =
+          step_s == now.seconds || std::abs(temperature_c_ - target_c_) <= kRoundingC;
       if (arrived) temperature_c_ = target_c_;
     }
     spent.lowest_c = std::min(spent.lowest_c, temperature_c_);

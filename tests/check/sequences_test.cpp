@@ -7,6 +7,7 @@
 #include "help/random_job.h"
 #include "help/rewritten.h"
 #include "help/text.h"
+#include "plan/plan.h"
 #include "rewrite/marks.h"
 
 using namespace forewarm;

@@ -5,8 +5,8 @@
 #include <nlohmann/json.hpp>
 #include <string>
 
-#include "help/files.h"
 #include "base/bytes.h"
+#include "help/files.h"
 #include "job/scan.h"
 #include "plan/plan.h"
 #include "report/figures.h"

@@ -1,5 +1,6 @@
 // What a rule file may say, and what it means. What all keys have in common is in keys_test.cpp.
 #include "rules/load.h"
+#include "help/files.h"
 #include "rules_test_help.h"
 
 #include <xxhash.h>
