@@ -198,13 +198,17 @@ class GapJudge {
     });
   }
   // Whether nothing else's power was in its way. Who of several comes first is a matter of them
-  // all, so that a preheat is only judged that no other came near.
-  [[nodiscard]] bool uncontended() const {
+  // all, so that a preheat is only judged that no other came near, in the time that it needs or
+  // where the line stands before which it would.
+  [[nodiscard]] bool uncontended(double needed_s = 0) const {
     if (!rules_.around.limited()) return true;
+    const double need_s = needs_.front().at_s;
     const double lead = thermal::seconds_to_heat(hotend_, hotend_.ambient_c, ready_c_);
     constexpr double kNear = 3;
-    return rules_.around.power_free(rules_.index, hotend_.power_w,
-                                    needs_.front().at_s - kNear * lead, needs_.front().at_s);
+    constexpr double kNearNeeded = 1.5;
+    const double from_s = std::min({need_s - kNear * lead, need_s - kNearNeeded * needed_s,
+                                    rules_.lines.line_begin(need_s - lead)});
+    return rules_.around.power_free(rules_.index, hotend_.power_w, from_s, need_s);
   }
 
   void lead(std::size_t preheat) {
@@ -213,7 +217,7 @@ class GapJudge {
     for (const Need& n : needs_) {
       const double needed = lead_s(there, command.at_s, n);
       const double has = n.at_s - command.at_s;
-      if (has < needed - slack_s(needed) && uncontended()) {
+      if (has < needed - slack_s(needed) && uncontended(needed)) {
         say(Id::preheat_late, command.line,
             fmt::format("{:.1f} s ahead from {:.0f} C; the rules ask for {:.1f} s to reach {:g} C",
                         has, there.temperature_c(), needed, n.temp_c));

@@ -1,6 +1,7 @@
 #include "job/job.h"
 
 #include <algorithm>
+#include <iterator>
 #include <unordered_map>
 
 namespace forewarm::job {
@@ -21,6 +22,20 @@ std::size_t Index::count_to(std::uint64_t offset, std::size_t near) const {
                                       places_.begin() + std::ptrdiff_t(high), offset,
                                       [](std::uint64_t o, const Place& p) { return o < p.offset; });
   return std::size_t(after - places_.begin());
+}
+
+Index Index::with(std::vector<Place> more) const {
+  const auto before = [](const Place& a, const Place& b) { return a.offset < b.offset; };
+  std::sort(more.begin(), more.end(), before);
+  Index out;
+  out.places_.reserve(places_.size() + more.size());
+  std::merge(places_.begin(), places_.end(), more.begin(), more.end(),
+             std::back_inserter(out.places_), before);
+  out.places_.erase(
+      std::unique(out.places_.begin(), out.places_.end(),
+                  [](const Place& a, const Place& b) { return a.offset == b.offset; }),
+      out.places_.end());
+  return out;
 }
 
 void Index::take(Place place, bool always) {

@@ -13,6 +13,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "gcode/state.h"
@@ -136,13 +137,16 @@ class Index {
   // How many places stand no later in the text than `offset`. Quick where that is about `near`.
   [[nodiscard]] std::size_t count_to(std::uint64_t offset, std::size_t near) const;
   [[nodiscard]] const Place& operator[](std::size_t i) const { return places_[i]; }
-  // The first place of which it does not hold; the last if of none.
+  // The last place of which it holds, and the first of which it does not; where there is none, the
+  // other one. REQUIRES: there is a place.
   template <class Predicate>
-  [[nodiscard]] Place first_not(Predicate too_early) const {
-    if (places_.empty()) return {};
-    auto at = std::partition_point(places_.begin(), places_.end(), too_early);
-    return at == places_.end() ? places_.back() : *at;
+  [[nodiscard]] std::pair<Place, Place> around(Predicate too_early) const {
+    const auto at = std::partition_point(places_.begin(), places_.end(), too_early);
+    const Place& before = at == places_.begin() ? *at : *(at - 1);
+    return {before, at == places_.end() ? before : *at};
   }
+  // The same index with more places, in any order.
+  [[nodiscard]] Index with(std::vector<Place> more) const;
   [[nodiscard]] std::size_t size() const { return places_.size(); }
 
  private:

@@ -22,13 +22,14 @@ bool met_in_exchange(const Transition& t, const HeatDeadline& d) {
 Basis::Basis(const Problem& problem, Simulation simulation)
     : problem_(problem), simulation_(std::move(simulation)) {
   const job::Job& job = problem_.job;
+  const job::Index& lines = problem_.lines();
   const CumulativeDelay& waits = simulation_.waits;
   delays_.resize(problem_.gaps.size());
   for (std::size_t g = 0; g < delays_.size(); ++g) {
     const InsertionWindow& w = problem_.windows[g];
     if (w.end == 0) continue;
-    delays_[g].before_s = waits.before(job.index[w.first].offset);
-    delays_[g].within = waits.before(job.index[w.end - 1].offset) != delays_[g].before_s;
+    delays_[g].before_s = waits.before(lines[w.first].offset);
+    delays_[g].within = waits.before(lines[w.end - 1].offset) != delays_[g].before_s;
   }
   changeovers_.reserve(job.tool_changes.size());
   for (const job::ToolChange& c : job.tool_changes) {
@@ -60,7 +61,9 @@ void Basis::context(std::size_t g, GapContext& into) const {
   }
   into.changeovers = changeovers_;
   into.start_s = from_s;
+  into.limited = problem_.limited();
   into.preheat_at_s.reset();
+  into.warmth.reset();
   into.line_at = [this, g](double after_s) {
     const double start_s = gap(g).from_s;
     const Spot spot = spot_at(start_s + after_s, g);
@@ -92,7 +95,7 @@ Place Basis::place_at(double wall_s, std::size_t g) const {
   const InsertionWindow& w = problem_.windows[g];
   if (w.end == 0) return t.from;
   const double before_s = delays_[g].before_s;
-  const auto& index = problem_.job.index;
+  const auto& index = problem_.lines();
   const Place p =
       delays_[g].within
           ? index.last_where(
@@ -107,10 +110,15 @@ Place Basis::place_at(double wall_s, std::size_t g) const {
   return p;
 }
 
-double Basis::line_after_s(double wall_s) const {
-  const Place p = problem_.job.index.first_not(
-      [&](const Place& c) { return simulation_.waits.wall(c) < wall_s - kRoundingS; });
-  return std::max(wall_s, simulation_.waits.wall(p));
+double Basis::line_after_s(double wall_s, std::size_t g) const {
+  if (wall_s <= gap(g).from_s + kRoundingS) return std::max(wall_s, gap(g).from_s);
+  const CumulativeDelay& waits = simulation_.waits;
+  const auto [before, first] = problem_.lines().around(
+      [&](const Place& c) { return waits.wall(c) < wall_s - kRoundingS; });
+  // Behind what is waited for at the line before, or before the first line.
+  const double after_s = before.time_s + waits.before_line(before.offset);
+  if (after_s >= wall_s - kRoundingS) return std::max(wall_s, after_s);
+  return std::max(wall_s, waits.wall(first));
 }
 
 }  // namespace forewarm::plan

@@ -38,8 +38,8 @@ class Basis {
   // The last spot of the gap that is reached no later than `wall_s`. It lies no later than the
   // first deadline, whose wait heats anyway.
   [[nodiscard]] Spot spot_at(double wall_s, std::size_t g) const;
-  // When the first line of the job that is reached no earlier than `wall_s` is reached.
-  [[nodiscard]] double line_after_s(double wall_s) const;
+  // The first moment, no earlier than `wall_s`, at which a command of the gap can stand.
+  [[nodiscard]] double line_after_s(double wall_s, std::size_t g) const;
   [[nodiscard]] double deadline_s(const Transition& t, const HeatDeadline& deadline) const;
 
  private:

@@ -95,12 +95,15 @@ class LookAhead {
   }
 
   GapDecision decide() {
+    find_stay();
+    if (context_.warmth) return kept_warmer();
     if (hardly_cools()) {
       rationale_.cause = Cause::small_dip;
+      // To hold it at more than it has would drive it at once.
+      if (context_.limited && stay_.possible()) return preheated(stay_);
       return hold(context_, rationale_);
     }
     const PreheatOption* chosen = choose_floor();
-    find_stay();
     if (chosen == nullptr && !stay_.possible()) return no_option();
     if (staying_is_cheaper(chosen)) {
       rationale_.cause = chosen == nullptr ? Cause::too_short : Cause::cheaper_hold;
@@ -112,6 +115,16 @@ class LookAhead {
   }
 
  private:
+  // As warm as the heating limit makes it wait.
+  GapDecision kept_warmer() {
+    rationale_.cause = Cause::warm_for_power;
+    if (*context_.warmth == Warmth::standby) {
+      standby_ = preheat_option(context_, lead_time_, standby_c_);
+      return standby_.possible() ? preheated(standby_) : no_option();
+    }
+    return stay_.possible() ? preheated(stay_) : hold(context_, rationale_);
+  }
+
   // Whether it would dip little if it were left to cool and driven back just in time.
   bool hardly_cools() {
     double dip_c = context_.start_c;
@@ -128,16 +141,16 @@ class LookAhead {
 
   // Standby or off, with the cause; nullptr: from neither it would be back in time.
   const PreheatOption* choose_floor() {
-    const thermal::Hotend& hotend = context_.hotend;
     const double warm_c = standby_c_ + kHotAboveStandbyC;
-    rationale_.hot_s =
-        thermal::seconds_to_cool(hotend, context_.start_c, warm_c) +
-        thermal::seconds_to_heat(hotend, std::min(warm_c, context_.ready_c), context_.ready_c);
-    const bool too_hot = rationale_.hot_s > context_.max_hot_idle_s && context_.start_c > warm_c;
+    rationale_.hot_s = hot_at_standby_s(context_);
+    const bool too_hot = standby_c_ > 0 && rationale_.hot_s > context_.max_hot_idle_s &&
+                         context_.start_c > warm_c;
     const bool over_off = rationale_.length_s > gap_.off_over_s;
     standby_.floor_c = standby_c_;
+    // With a heating limit, one that is below standby stays where it is.
+    if (context_.limited && standby_c_ <= 0) standby_ = stay_;
     // A heater that is colder and off is not driven up only to stand by.
-    if (heated_ || context_.start_c >= standby_c_) {
+    if (standby_c_ > context_.hotend.ambient_c && (heated_ || context_.start_c >= standby_c_)) {
       standby_ = preheat_option(context_, lead_time_, standby_c_);
     }
     // Off may be ruled out without working out its preheat.
@@ -163,7 +176,7 @@ class LookAhead {
 
   const PreheatOption* choose_by_cost() {
     rationale_.cost_off = cost_of(context_, gap_, 0, off_.preheat_s).cost;
-    rationale_.cost_standby = cost_of(context_, gap_, standby_c_, standby_.preheat_s).cost;
+    rationale_.cost_standby = cost_of(context_, gap_, standby_.floor_c, standby_.preheat_s).cost;
     const bool off = rationale_.cost_off < rationale_.cost_standby;
     rationale_.cause = off ? Cause::cheaper_off : Cause::cheaper_standby;
     return off ? &off_ : &standby_;
@@ -207,8 +220,9 @@ class LookAhead {
     GapDecision d;
     d.rationale = rationale_;
     d.preheat_after_s = chosen.preheat_s;
+    d.floor_c = chosen.floor_c;
     const GapAction preheat{chosen.preheat_s, context_.ready_c, GapAction::Kind::preheat};
-    if (&chosen == &stay_) {
+    if (&chosen == &stay_ || (&chosen == &standby_ && standby_c_ <= 0)) {
       d.treatment = Treatment::hold;
       d.actions = {preheat};
     } else if (&chosen == &standby_) {

@@ -32,6 +32,7 @@ struct GapDecision {
   Rationale rationale;
   std::vector<GapAction> actions;  // ascending
   std::optional<double> preheat_after_s;
+  double floor_c = 0;  // what it cools towards before
 };
 
 [[nodiscard]] GapDecision decide_gap(const GapContext& context, const rules::GapSettings& gap,

@@ -3,7 +3,7 @@
 #include <cmath>
 #include <utility>
 
-#include "plan/level_power.h"
+#include "plan/power_schedule.h"
 #include "plan/preheat_tasks.h"
 
 namespace forewarm::plan {
@@ -16,11 +16,9 @@ Decider::Decider(const Problem& problem)
 
 bool Decider::decide(const Basis& basis) {
   // Back to what each gap would do alone.
-  for (ShiftedPreheat& s : shifted_) std::swap(decisions_[s.gap], s.other);
+  for (ScheduledGap& s : scheduled_) std::swap(decisions_[s.gap], s.other);
   bool changed = decide_stale(basis);
-  if (problem_.rules.machine.heating_limit_w && problem_.policy == rules::Policy::lookahead) {
-    changed |= shift_preheats(basis);
-  }
+  if (problem_.limited()) changed |= schedule(basis);
   return !std::exchange(decided_, true) || changed;
 }
 
@@ -35,25 +33,29 @@ bool Decider::decide_stale(const Basis& basis) {
   return changed;
 }
 
-// Whether any preheat is shifted otherwise than on the basis before.
-bool Decider::shift_preheats(const Basis& basis) {
+// Whether any gap is scheduled otherwise than on the basis before.
+bool Decider::schedule(const Basis& basis) {
   constexpr double kSameMomentS = 1e-6;
   constexpr double kRoundingS = 1e-9;
-  const rules::Machine& machine = problem_.rules.machine;
-  const PreheatTasks preheats = preheat_tasks(problem_, basis, decisions_);
-  const auto slots = level_power(preheats.tasks, other_loads(problem_, basis),
-                                 *machine.heating_limit_w - machine.bed_w);
-  std::vector<ShiftedPreheat> shifted;
+  const PreheatTasks preheats = preheat_tasks(problem_, basis, lead_time_, decisions_);
+  const PowerSchedule schedule = schedule_power(
+      preheats.tasks, other_loads(problem_, basis, preheats), problem_.limit_w());
+  std::vector<ScheduledGap> scheduled;
   std::size_t unchanged = 0;
-  auto before = shifted_.begin();
-  for (std::size_t i = 0; i < slots.size(); ++i) {
+  auto before = scheduled_.begin();
+  for (std::size_t i = 0; i < schedule.slots.size(); ++i) {
+    const PreheatSlot& slot = schedule.slots[i];
     const PreheatTask& task = preheats.tasks[i];
-    if (!slots[i].late && slots[i].at_s >= task.latest_s - kSameMomentS) continue;
-    const std::size_t g = preheats.heaters[i].gap;
-    const double preheat_at_s = slots[i].at_s - task.release_s;
-    shifted.push_back({g, preheat_at_s, std::move(decisions_[g])});
-    while (before != shifted_.end() && before->gap < g) ++before;
-    if (stale_[g] == 0 && before != shifted_.end() && before->gap == g &&
+    const bool as_alone = !slot.late && slot.level == 0 &&
+                          slot.at_s >= task.parked->latest_s(0) - kSameMomentS;
+    if (as_alone) continue;
+    const std::size_t g = preheats.heaters[i].gap();
+    const double preheat_at_s = slot.at_s - task.release_s;
+    const auto warmth = preheats.heaters[i].warmth(slot.level);
+    scheduled.push_back({g, preheat_at_s, warmth, std::move(decisions_[g])});
+    while (before != scheduled_.end() && before->gap < g) ++before;
+    if (stale_[g] == 0 && before != scheduled_.end() && before->gap == g &&
+        before->warmth == warmth &&
         std::abs(before->preheat_at_s - preheat_at_s) < kRoundingS) {
       decisions_[g] = std::move(before->other);
       ++unchanged;
@@ -61,10 +63,11 @@ bool Decider::shift_preheats(const Basis& basis) {
     }
     basis.context(g, context_);
     context_.preheat_at_s = preheat_at_s;
+    context_.warmth = warmth;
     decisions_[g] = decide_gap(context_, problem_.rules.gap, lead_time_, problem_.policy);
   }
-  const bool changed = unchanged != shifted.size() || unchanged != shifted_.size();
-  shifted_ = std::move(shifted);
+  const bool changed = unchanged != scheduled.size() || unchanged != scheduled_.size();
+  scheduled_ = std::move(scheduled);
   return changed;
 }
 

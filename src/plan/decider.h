@@ -1,15 +1,15 @@
 // Decides what the heaters do in all gaps of a problem, on one basis after the other.
 //
-// Each gap is decided alone (decide_gap.h). With a heating limit, preheats that compete for power
-// are then shifted (level_power.h), and their gaps decided again for the shifted moment. A
-// scheduler that decides treatment and time of competing gaps together takes the place of
-// shift_preheats().
+// Each gap is decided alone (decide_gap.h). With a heating limit, those that compete for power are
+// then decided together (power_schedule.h): how warm their heaters wait, and when each is
+// preheated.
 //
 // Between two bases most gaps stay as they were. The Decider alone remembers what need not be
 // decided again; what it decides depends on problem and basis only.
 #pragma once
 
 #include <cstddef>
+#include <optional>
 #include <vector>
 
 #include "plan/basis.h"
@@ -30,20 +30,21 @@ class Decider {
   [[nodiscard]] const std::vector<GapDecision>& decisions() const { return decisions_; }
 
  private:
-  // A gap whose preheat is not at the moment that the gap alone would have it.
-  struct ShiftedPreheat {
+  // A gap that is not decided as it would be alone.
+  struct ScheduledGap {
     std::size_t gap;
     double preheat_at_s;  // from the gap's start
-    GapDecision other;    // of the decisions alone and shifted, the one that is not in decisions_
+    std::optional<Warmth> warmth;
+    GapDecision other;  // of the decisions alone and scheduled, the one that is not in decisions_
   };
   bool decide_stale(const Basis& basis);
-  bool shift_preheats(const Basis& basis);
+  bool schedule(const Basis& basis);
 
   const Problem& problem_;
   LeadTimeModel lead_time_;
   std::vector<GapDecision> decisions_;   // as problem.gaps
   std::vector<char> stale_;              // as problem.gaps
-  std::vector<ShiftedPreheat> shifted_;  // gaps ascending
+  std::vector<ScheduledGap> scheduled_;  // gaps ascending
   bool decided_ = false;                 // on any basis
   GapContext context_;                   // its memory is used for each gap
 };

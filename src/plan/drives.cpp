@@ -21,27 +21,31 @@ double peak_heating_w(const std::vector<Drive>& drives, const job::Job& job) {
   return peak;
 }
 
-double over_limit_s(const std::vector<Drive>& drives, const job::Job& job, double limit_w) {
+OverLimit over_limit(const std::vector<Drive>& drives, const job::Job& job, double limit_w,
+                     double from_s) {
   constexpr double kRoundingW = 1e-6;
   struct Step {
     double at_s, watts;
-    int preheats;
+    int of_gaps;
   };
   std::vector<Step> steps;
   for (const Drive& d : drives) {
-    if (d.to_s <= d.from_s) continue;
+    if (d.to_s <= d.from_s || d.to_s <= from_s) continue;
     const double power = job.heads[d.head].hotend.power_w;
-    steps.push_back({d.from_s, power, d.preheat ? 1 : 0});
-    steps.push_back({d.to_s, -power, d.preheat ? -1 : 0});
+    const int of_gap = d.gap != Drive::kNoGap ? 1 : 0;
+    steps.push_back({std::max(d.from_s, from_s), power, of_gap});
+    steps.push_back({d.to_s, -power, -of_gap});
   }
   std::sort(steps.begin(), steps.end(), [](const Step& a, const Step& b) {
     return a.at_s != b.at_s ? a.at_s < b.at_s : a.watts < b.watts;
   });
-  double over = 0;
+  OverLimit over;
   Step now{0, 0, 0};
   for (const Step& step : steps) {
-    if (now.preheats > 0 && now.watts > limit_w + kRoundingW) over += step.at_s - now.at_s;
-    now = {step.at_s, now.watts + step.watts, now.preheats + step.preheats};
+    if (now.watts > limit_w + kRoundingW) {
+      (now.of_gaps > 0 ? over.of_plan_s : over.of_job_s) += step.at_s - now.at_s;
+    }
+    now = {step.at_s, now.watts + step.watts, now.of_gaps + step.of_gaps};
   }
   return over;
 }

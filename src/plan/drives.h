@@ -5,6 +5,7 @@
 #pragma once
 
 #include <cstddef>
+#include <cstdint>
 #include <vector>
 
 #include "job/job.h"
@@ -14,15 +15,22 @@ namespace forewarm::plan {
 struct Drive {
   double from_s, to_s;  // wall
   std::size_t head;     // of job.heads
-  bool preheat;         // the plan's
+  std::uint32_t gap;    // that it comes from; kNoGap: the job's own, or a step's
+  double to_c;          // what it is driven to
+  static constexpr std::uint32_t kNoGap = UINT32_MAX;
 };
 
 // The most that is drawn at any moment. A drive that a wait ends and one that begins after the wait
 // do not overlap by rounding.
 [[nodiscard]] double peak_heating_w(const std::vector<Drive>& drives, const job::Job& job);
 
-// Seconds in which more than `limit_w` is drawn while a preheat is under way.
-[[nodiscard]] double over_limit_s(const std::vector<Drive>& drives, const job::Job& job,
-                                  double limit_w);
+// Seconds in which more than `limit_w` is drawn: while a drive that comes from a gap is under way,
+// and by what the job itself heats.
+struct OverLimit {
+  double of_plan_s = 0, of_job_s = 0;
+};
+// From `from_s` on; before, start code heats.
+[[nodiscard]] OverLimit over_limit(const std::vector<Drive>& drives, const job::Job& job,
+                                   double limit_w, double from_s);
 
 }  // namespace forewarm::plan

@@ -3,15 +3,47 @@
 #include <algorithm>
 #include <cmath>
 
+#include "plan/plan.h"
+
 namespace forewarm::plan {
 
 double length_s(const GapContext& context) {
   return context.parked_s.value_or(context.deadlines.front().after_s);
 }
 
+namespace {
+
+bool driven_to_standby(const GapContext& context, double standby_c) {
+  return context.start_c < standby_c - thermal::kRoundingC;
+}
+
+}  // namespace
+
 double standby_of(const GapContext& context) {
-  return context.deadlines.empty() ? context.standby_c
-                                   : std::min(context.standby_c, context.ready_c);
+  if (context.deadlines.empty()) return context.standby_c;
+  const double standby_c = std::min(context.standby_c, context.ready_c);
+  return driven_to_standby(context, standby_c) && context.limited ? 0 : standby_c;
+}
+
+double hot_at_standby_s(const GapContext& context) {
+  const double warm_c = standby_of(context) + kHotAboveStandbyC;
+  return thermal::seconds_to_cool(context.hotend, context.start_c, warm_c) +
+         thermal::seconds_to_heat(context.hotend, std::min(warm_c, context.ready_c),
+                                  context.ready_c);
+}
+
+std::optional<double> warmer_floor(const GapContext& context, Warmth warmth) {
+  if (context.start_target_c <= context.hotend.ambient_c) return std::nullopt;
+  if (warmth == Warmth::standby) {
+    const bool too_hot = hot_at_standby_s(context) > context.max_hot_idle_s &&
+                         context.start_c > standby_of(context) + kHotAboveStandbyC;
+    if (too_hot || standby_of(context) <= context.hotend.ambient_c) return std::nullopt;
+    return standby_of(context);
+  }
+  if (length_s(context) > context.max_hot_idle_s) return std::nullopt;
+  const double held_c = std::min(context.start_target_c, context.ready_c);
+  if (context.start_c < held_c - thermal::kRoundingC) return std::nullopt;
+  return held_c;
 }
 
 thermal::HeaterState heater_at_start(const GapContext& context) {

@@ -5,6 +5,7 @@
 // towards: a standby temperature, or 0 for off.
 #pragma once
 
+#include <cstdint>
 #include <functional>
 #include <optional>
 #include <span>
@@ -14,6 +15,10 @@
 #include "thermal/hotend.h"
 
 namespace forewarm::plan {
+
+// How much warmer than by itself a parked heater can wait for the heating limit: at standby, or not
+// let cool at all.
+enum class Warmth : std::uint8_t { standby, hot };
 
 struct GapContext {
   thermal::Hotend hotend;
@@ -34,15 +39,25 @@ struct GapContext {
   // Changes of tool, ascending, on a clock that shows `start_s` when the gap starts.
   std::span<const ChangeoverTime> changeovers = {};
   double start_s = 0;
+  // With a heating limit, no heater is driven up only to stand by.
+  bool limited = false;
   std::optional<double> preheat_at_s = {};  // the preheat's moment, where the heating limit sets it
+  std::optional<Warmth> warmth = {};        // ... and how warm it waits, where it does
   // The last moment, no later than the given one, at which a command can stand. Any, if empty.
   std::function<double(double)> line_at = {};
 };
 
 // How long the toolhead is parked. REQUIRES: there are deadlines.
 [[nodiscard]] double length_s(const GapContext& context);
-// The temperature of standby in this gap: no hotter than it has to be afterwards.
+// The temperature of standby in this gap: no hotter than it has to be afterwards. 0 if there is
+// none, as with a heating limit no heater is driven up to it.
 [[nodiscard]] double standby_of(const GapContext& context);
+// What the heater cools towards if it waits so warm: no less than ready_c if it need not be driven
+// again. Nothing if it cannot without being driven up first, or would be hot for longer than
+// max_hot_idle_s.
+[[nodiscard]] std::optional<double> warmer_floor(const GapContext& context, Warmth warmth);
+// Seconds for which standby leaves it hot: cooling down, and coming back.
+[[nodiscard]] double hot_at_standby_s(const GapContext& context);
 [[nodiscard]] thermal::HeaterState heater_at_start(const GapContext& context);
 
 // The heater `after_s` into a gap in which it cools towards a floor: whether it is driven up to

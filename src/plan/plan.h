@@ -44,6 +44,7 @@ struct Rationale {
     cheaper_standby,  // standby: by the costs
     within_off,       // standby: no longer than limit_s
     no_time_for_off,  // standby: longer than limit_s, but from off it would be late
+    warm_for_power,   // held or standby: cooler, it or another would be late by the heating limit
   };
   Cause cause = Cause::no_further_use;
   double length_s = 0;  // parked: until it is picked

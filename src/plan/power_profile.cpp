@@ -41,44 +41,32 @@ bool PowerProfile::idle(double from_s, double to_s) const {
   return true;
 }
 
-// All loads in [from_s, to_s) but those of `heater`.
-void PowerProfile::find_near(double from_s, double to_s, std::size_t heater) const {
-  near_.clear();
+void PowerProfile::find_near(double from_s, double to_s, std::size_t heater,
+                             std::vector<PowerLoad>& into) const {
   const auto keep = [&](const PowerLoad& load) {
     if (heater != kOther && load.heater == heater) return;
-    if (load.from_s < to_s && load.to_s > from_s) near_.push_back(load);
+    if (load.from_s < to_s && load.to_s > from_s) into.push_back(load);
   };
   for (const PowerLoad& load : placed_) keep(load);
   for (auto at = first_fixed(from_s); at != fixed_.end() && at->from_s < to_s; ++at) keep(*at);
 }
 
-std::optional<double> PowerProfile::clash(double from_s, double to_s,
-                                          const PreheatTask& task) const {
-  find_near(from_s, to_s, task.heater);
+std::optional<double> first_clash(std::span<const PowerLoad> loads, double from_s, double to_s,
+                                  double watts, double limit_w) {
   std::optional<double> first;
   const auto look = [&](double t) {
     if (first && *first <= t) return;
-    double watts = task.watts;
-    for (const PowerLoad& load : near_) {
-      if (load.from_s <= t && t < load.to_s) watts += load.watts;
+    double drawn = watts;
+    for (const PowerLoad& load : loads) {
+      if (load.from_s <= t && t < load.to_s) drawn += load.watts;
     }
-    if (!within_limit(watts)) first = t;
+    if (!within_limit(drawn, limit_w)) first = t;
   };
   look(from_s);
-  for (const PowerLoad& load : near_) {
-    if (load.from_s > from_s) look(load.from_s);
+  for (const PowerLoad& load : loads) {
+    if (load.from_s > from_s && load.from_s < to_s) look(load.from_s);
   }
   return first;
-}
-
-double PowerProfile::next_end(double t) const {
-  double next = std::numeric_limits<double>::infinity();
-  const auto look = [&](const PowerLoad& load) {
-    if (load.to_s > t) next = std::min(next, load.to_s);
-  };
-  for (const PowerLoad& load : placed_) look(load);
-  for (auto at = first_fixed(t); at != fixed_.end() && at->from_s <= next; ++at) look(*at);
-  return next;
 }
 
 }  // namespace forewarm::plan

@@ -2,69 +2,100 @@
 
 #include <algorithm>
 
+#include "plan/preheat_option.h"
+
 namespace forewarm::plan {
 
-namespace {
-
-double floor_of(const Transition& t, const GapOutcome& outcome, Treatment treatment) {
-  switch (treatment) {
-    case Treatment::standby:
-      return std::min(t.standby_c, t.approach_c);
-    case Treatment::hold:
-      return outcome.start_target_c;
-    case Treatment::off:
-      break;
-  }
-  return 0;
+GapHeater::GapHeater(const Problem& problem, const Basis& basis, const LeadTimeModel& lead_time,
+                     std::size_t gap, const GapDecision& decision)
+    : problem_(problem), basis_(basis), lead_time_(lead_time), gap_(gap), decision_(decision) {
+  const Transition& t = problem.gap(gap);
+  const GapOutcome& outcome = basis.gap(gap);
+  heater_.hotend = problem.job.heads[t.head].hotend;
+  heater_.start_c = outcome.start_c;
+  heater_.start_target_c = outcome.start_target_c;
+  heater_.start = outcome.start;
+  heater_.ready_c = t.approach_c;
 }
 
-}  // namespace
-
-double WaitingHeater::drive_s(double wall_s) const {
-  const Transition& t = problem->gap(gap);
-  const GapOutcome& outcome = basis->gap(gap);
+void GapHeater::find_levels() const {
+  levels_ = 1;
   GapContext context;
-  context.hotend = problem->job.heads[t.head].hotend;
-  context.start_c = outcome.start_c;
-  context.start_target_c = outcome.start_target_c;
-  context.start = outcome.start;
-  return plan::drive_s(context, floor_c, std::max(0.0, wall_s - outcome.from_s), t.approach_c);
+  basis_.context(gap_, context);
+  for (const Warmth warmth : {Warmth::standby, Warmth::hot}) {
+    const auto floor_c = warmer_floor(context, warmth);
+    if (!floor_c || *floor_c <= decision_.floor_c) continue;
+    warmer_[levels_ - 1] = {warmth, *floor_c};
+    ++levels_;
+  }
+}
+
+std::size_t GapHeater::levels() const {
+  if (levels_ == 0) find_levels();
+  return levels_;
+}
+
+bool GapHeater::is_driven(std::size_t level) const {
+  return level == 0 || warmer_[level - 1].floor_c < heater_.ready_c;
+}
+
+double GapHeater::latest_s(std::size_t level) const {
+  const double from_s = basis_.gap(gap_).from_s;
+  if (level == 0) return from_s + *decision_.preheat_after_s;
+  Level& l = warmer_[level - 1];
+  if (!l.latest_s) {
+    GapContext context;
+    basis_.context(gap_, context);
+    const PreheatOption option = preheat_option(context, lead_time_, l.floor_c);
+    l.latest_s = from_s + (option.possible() ? option.preheat_s : 0);
+  }
+  return *l.latest_s;
+}
+
+double GapHeater::drive_s(std::size_t level, double parked_s) const {
+  const double floor_c = level == 0 ? decision_.floor_c : warmer_[level - 1].floor_c;
+  return plan::drive_s(heater_, floor_c, parked_s, heater_.ready_c);
+}
+
+double GapHeater::line_at(double wall_s) const { return basis_.spot_at(wall_s, gap_).wall_s; }
+double GapHeater::line_after(double wall_s) const { return basis_.line_after_s(wall_s, gap_); }
+
+std::optional<Warmth> GapHeater::warmth(std::size_t level) const {
+  if (level == 0) return std::nullopt;
+  return warmer_[level - 1].warmth;
 }
 
 PreheatTasks preheat_tasks(const Problem& problem, const Basis& basis,
+                           const LeadTimeModel& lead_time,
                            std::span<const GapDecision> decisions) {
   PreheatTasks out;
   out.heaters.reserve(decisions.size());
   out.tasks.reserve(decisions.size());
   for (std::size_t g = 0; g < decisions.size(); ++g) {
-    const GapDecision& decision = decisions[g];
-    if (!decision.preheat_after_s) continue;
+    if (!decisions[g].preheat_after_s) continue;
     const Transition& t = problem.gap(g);
     const GapOutcome& outcome = basis.gap(g);
-    const double from_s = outcome.from_s;
-    const WaitingHeater* heater = &out.heaters.emplace_back(
-        WaitingHeater{&basis, &problem, g, floor_of(t, outcome, decision.treatment)});
     PreheatTask& task = out.tasks.emplace_back();
-    task.release_s = from_s;
-    task.latest_s = from_s + *decision.preheat_after_s;
-    task.deadline_s = from_s + (basis.deadline_s(t, t.deadlines.front()) - from_s);
+    task.release_s = outcome.from_s;
+    task.deadline_s = basis.deadline_s(t, t.deadlines.front());
     task.wait_s = outcome.wait_s;
     task.watts = problem.job.heads[t.head].hotend.power_w;
     task.heater = t.head;
-    // One pointer each: such functions need no memory of their own.
-    task.drive_s = [heater](double wall_s) { return heater->drive_s(wall_s); };
-    task.line_at = [heater](double wall_s) {
-      return heater->basis->spot_at(wall_s, heater->gap).wall_s;
-    };
-    task.line_after = [heater](double wall_s) { return heater->basis->line_after_s(wall_s); };
+    task.parked = &out.heaters.emplace_back(problem, basis, lead_time, g, decisions[g]);
   }
   return out;
 }
 
-std::vector<PowerLoad> other_loads(const Problem& problem, const Basis& basis) {
+std::vector<PowerLoad> other_loads(const Problem& problem, const Basis& basis,
+                                   const PreheatTasks& preheats) {
+  std::vector<char> preheated(problem.gaps.size(), 0);
+  for (const GapHeater& h : preheats.heaters) preheated[h.gap()] = 1;
   std::vector<PowerLoad> loads;
   for (const Drive& d : basis.simulation().drives) {
-    if (d.preheat || d.to_s <= d.from_s) continue;
+    // What a gap is driven to beyond its preheat's temperature, in its exchange, stays where it is.
+    const bool of_task = d.gap != Drive::kNoGap && preheated[d.gap] != 0 &&
+                         d.to_c <= problem.gap(d.gap).approach_c + thermal::kRoundingC;
+    if (of_task || d.to_s <= d.from_s) continue;
     loads.push_back({d.from_s, d.to_s, problem.job.heads[d.head].hotend.power_w, d.head});
   }
   return loads;

@@ -9,6 +9,7 @@
 // A Problem refers to its job and its rules, which must outlive it.
 #pragma once
 
+#include <optional>
 #include <vector>
 
 #include "base/error.h"
@@ -19,7 +20,7 @@
 
 namespace forewarm::plan {
 
-// The lines between which a gap's commands can stand: [first, end) of job.index.
+// The lines between which a gap's commands can stand: [first, end) of lines().
 struct InsertionWindow {
   std::size_t first = 0, end = 0;
 };
@@ -34,6 +35,19 @@ struct Problem {
   std::vector<Steps> sequences;          // as transitions refer to them
   std::vector<std::size_t> disabled;     // of job.targets, ascending; none as sliced
 
+  // The job's index, with the places where gaps begin and are waited for; only where limited().
+  std::optional<job::Index> more_lines = {};
+
+  // Whether preheats are scheduled under a heating limit.
+  [[nodiscard]] bool limited() const {
+    return rules.machine.heating_limit_w && policy == rules::Policy::lookahead;
+  }
+  // Watts that heaters may draw together. REQUIRES: there is a limit.
+  [[nodiscard]] double limit_w() const {
+    return *rules.machine.heating_limit_w - rules.machine.bed_w;
+  }
+  // Before which lines a command can stand.
+  [[nodiscard]] const job::Index& lines() const { return more_lines ? *more_lines : job.index; }
   [[nodiscard]] const Transition& gap(std::size_t g) const { return transitions[gaps[g]]; }
 };
 

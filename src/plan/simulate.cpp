@@ -111,19 +111,27 @@ class Replay {
   void set_target(const Event& e, double wall_s) {
     Track& t = tracks_[e.head];
     if (e.temp_c > 0 && t.heater.target_c() <= 0) ++out_.figures.cold_starts;
+    const bool same_target = t.heater.target_c() == e.temp_c;
     t.heater.set_target(e.temp_c);
-    // The drive under way ends here, or goes on as the new one: a preheat stays one, though the
-    // wait for it sets its target again.
+    // The drive under way ends here, or goes on as the new one, even where a wait sets its target
+    // again.
     std::vector<Drive>& drives = out_.drives;
     const bool under_way = t.drive != job::kNone && t.drive_until_s > wall_s;
-    const bool preheat = e.preheat || (under_way && drives[t.drive].preheat);
+    const std::uint32_t gap =
+        e.at == Event::At::end                                        ? Drive::kNoGap
+        : e.gap == Event::kNoGap && under_way && same_target ? drives[t.drive].gap
+                                                             : e.gap;
     if (under_way) drives[t.drive].to_s = wall_s;
     t.drive_until_s = wall_s;
     if (!t.heater.full_drive()) return;
     const double seconds = t.heater.seconds_until_warm(e.temp_c);
     t.drive_until_s = std::isfinite(seconds) ? wall_s + seconds : kNeverS;
+    if (under_way && same_target && drives[t.drive].gap == gap) {
+      drives[t.drive].to_s = t.drive_until_s;
+      return;
+    }
     t.drive = drives.size();
-    drives.push_back({wall_s, t.drive_until_s, e.head, preheat});
+    drives.push_back({wall_s, t.drive_until_s, e.head, gap, e.temp_c});
   }
 
   void wait(const Event& e, const Timeline::Key& key) {

@@ -48,7 +48,8 @@ bool agree(const Basis& a, const Basis& b) {
 }
 
 // Now and then two timelines lead to each other, where some preheats must be late for the heating
-// limit. Then the round that keeps the limit best is taken, and of those the one that waits least.
+// limit. Then the best round is taken: the one that keeps the limit best, and of those the one that
+// waits least.
 struct Round {
   std::pair<double, double> cost;  // seconds over the limit; waits
   SharedBasis basis;
@@ -56,12 +57,12 @@ struct Round {
 };
 
 std::pair<double, double> cost_of(const Problem& problem, const Simulation& simulation) {
-  const rules::Machine& machine = problem.rules.machine;
-  const double over_s =
-      machine.heating_limit_w
-          ? over_limit_s(simulation.drives, problem.job, *machine.heating_limit_w - machine.bed_w)
-          : 0;
-  return {std::round(over_s), simulation.waits.total()};
+  constexpr double kNoMatterS = 0.5;  // of seconds over the limit
+  if (!problem.limited()) return {0, simulation.waits.total()};
+  const double over_s = over_limit(simulation.drives, problem.job, problem.limit_w(),
+                                   simulation.waits.wall(*problem.job.start))
+                            .of_plan_s;
+  return {over_s > kNoMatterS ? over_s : 0, simulation.waits.total()};
 }
 
 class Rounds {
@@ -71,21 +72,20 @@ class Rounds {
   Solution run() {
     Decider decider(problem_);
     auto basis = std::make_shared<const Basis>(problem_, without_waits(problem_));
-    std::optional<Round> best;
     for (int round = 1;; ++round) {
       // Decisions as in the round before would come to the same.
-      if (!decider.decide(*basis)) return solution(decider.decisions(), basis, basis);
-      SharedBasis next = result_of(*basis, decider.decisions());
-      if (round > 1 && agree(*basis, *next)) {
+      const bool changed = decider.decide(*basis);
+      SharedBasis next = changed ? result_of(*basis, decider.decisions()) : basis;
+      const bool settled = !changed || (round > 1 && agree(*basis, *next));
+      if (problem_.limited() || round >= kMaxRounds / 2) {
+        keep_best(basis, *next, decider.decisions(), settled);
+      }
+      if (settled && (!best_ || best_->basis == basis)) {
         return solution(decider.decisions(), std::move(basis), std::move(next));
       }
-      if (round >= kMaxRounds / 2) {
-        const auto cost = cost_of(problem_, next->simulation());
-        if (!best || cost < best->cost) best = Round{cost, basis, decider.decisions()};
-      }
-      if (round == kMaxRounds) {
-        next = result_of(*best->basis, best->decisions);
-        return solution(std::move(best->decisions), std::move(best->basis), std::move(next));
+      if (settled || round == kMaxRounds) {
+        next = result_of(*best_->basis, best_->decisions);
+        return solution(std::move(best_->decisions), std::move(best_->basis), std::move(next));
       }
       decider.mark_stale(*basis, *next);
       basis = std::move(next);
@@ -93,6 +93,20 @@ class Rounds {
   }
 
  private:
+  // Of two that are as good, the one that is settled.
+  void keep_best(const SharedBasis& basis, const Basis& result,
+                 const std::vector<GapDecision>& decisions, bool settled) {
+    const auto cost = cost_of(problem_, result.simulation());
+    constexpr double kSameS = 0.02;
+    if (best_) {
+      const bool as_good = cost.first <= best_->cost.first &&
+                           (cost.first < best_->cost.first || cost.second <= best_->cost.second + kSameS);
+      const bool better = cost < best_->cost;
+      if (settled ? !as_good : !better) return;
+    }
+    best_ = Round{cost, basis, decisions};
+  }
+
   SharedBasis result_of(const Basis& basis, std::span<const GapDecision> decisions) {
     commands_ = draft_commands(problem_, basis, decisions, std::move(commands_));
     events_of(problem_, commands_, timeline_);
@@ -106,6 +120,7 @@ class Rounds {
   }
 
   const Problem& problem_;
+  std::optional<Round> best_;
   // Of the last round; their memory is used in the next.
   std::vector<CommandDraft> commands_;
   Timeline timeline_;

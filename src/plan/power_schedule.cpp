@@ -1,0 +1,140 @@
+#include "plan/power_schedule.h"
+
+#include <algorithm>
+#include <numeric>
+#include <utility>
+
+#include "plan/power_group.h"
+#include "plan/power_profile.h"
+
+namespace forewarm::plan {
+
+namespace {
+
+constexpr double kRoundingS = 1e-9;
+
+// Goes through the preheats backwards in time, and makes groups of those that reach into each
+// other's.
+class Scheduler {
+ public:
+  Scheduler(const std::vector<PreheatTask>& tasks, const std::vector<PowerLoad>& fixed,
+            double limit_w)
+      : tasks_(tasks), profile_(fixed, limit_w), limit_w_(limit_w) {
+    // Enough for each search of a group, as long as there are not many that are large.
+    constexpr std::size_t kNodesEach = 20;
+    budget_.left = 4 * kMaxNodes + kNodesEach * tasks.size();
+    out_.slots.resize(tasks.size());
+    lines_.resize(tasks.size());
+    ends_.resize(tasks.size());
+    order_.resize(tasks.size());
+    std::iota(order_.begin(), order_.end(), std::size_t{0});
+    for (std::size_t i = 0; i < tasks.size(); ++i) {
+      const ParkedHeater& heater = *tasks[i].parked;
+      lines_[i] = heater.line_at(heater.latest_s(0));
+      ends_[i] =
+          lines_[i] + heater.drive_s(0, std::max(0.0, lines_[i] - tasks[i].release_s)) + kApartS;
+    }
+    std::sort(order_.begin(), order_.end(), [this](std::size_t a, std::size_t b) {
+      return ends_[a] != ends_[b] ? ends_[a] > ends_[b] : a < b;
+    });
+  }
+
+  PowerSchedule run() {
+    groups_.reserve(tasks_.size());
+    while (next_ < order_.size()) {
+      PowerGroup group(tasks_, order_[next_++]);
+      grow(group);
+      place(std::move(group));
+      profile_.forget_old();
+    }
+    for (const PowerGroup& group : groups_) take(group);
+    out_.exact = !cut_ && !budget_.ran_out;
+    return std::move(out_);
+  }
+
+ private:
+  void grow(PowerGroup& group) {
+    if (is_alone(group.members().front())) {
+      const std::size_t i = group.members().front();
+      group.solve_alone(lines_[i], ends_[i]);
+      return;
+    }
+    group.solve(profile_, budget_);
+    for (bool grown = true; grown;) {
+      grown = false;
+      while (next_ < order_.size() && ends_[order_[next_]] > group.low_s()) {
+        if (group.members().size() == kMaxExact) place_last(group);
+        group.join(order_[next_++]);
+        group.solve(profile_, budget_);
+        out_.largest = std::max(out_.largest, group.members().size());
+      }
+      // If some are late, they may be less so where a group that comes later makes room.
+      if (group.late()) grown = take_in_later(group);
+    }
+  }
+
+  // Most compete with none.
+  [[nodiscard]] bool is_alone(std::size_t i) const {
+    return (next_ == order_.size() || ends_[order_[next_]] <= lines_[i]) &&
+           lines_[i] >= tasks_[i].release_s - kRoundingS &&
+           within_limit(tasks_[i].watts, limit_w_) && profile_.idle(lines_[i], ends_[i]);
+  }
+
+  bool take_in_later(PowerGroup& group) {
+    bool grown = false;
+    while (group.late() && !groups_.empty() &&
+           group.members().size() + groups_.back().members().size() <= kMaxExact) {
+      const PowerGroup& after = groups_.back();
+      profile_.remove_last(after.loads().size());
+      group.solve(profile_, budget_);
+      if (group.high_s() <= after.low_s()) {
+        for (const PowerLoad& l : after.loads()) profile_.add(l);
+        break;
+      }
+      for (const std::size_t m : after.members()) group.join(m);
+      groups_.pop_back();
+      group.solve(profile_, budget_);
+      out_.largest = std::max(out_.largest, group.members().size());
+      grown = true;
+    }
+    return grown;
+  }
+
+  // The later half of a group that has grown too large stays where it is.
+  void place_last(PowerGroup& group) {
+    cut_ = true;
+    PowerGroup later = group.split_last(kMaxExact / 2);
+    place(std::move(later));
+  }
+
+  void place(PowerGroup group) {
+    for (const PowerLoad& l : group.loads()) profile_.add(l);
+    groups_.push_back(std::move(group));
+  }
+
+  void take(const PowerGroup& group) {
+    for (std::size_t i = 0; i < group.members().size(); ++i) {
+      out_.slots[group.members()[i]] = group.slots()[i];
+    }
+  }
+
+  const std::vector<PreheatTask>& tasks_;
+  PowerProfile profile_;
+  double limit_w_;
+  NodeBudget budget_;
+  std::vector<double> lines_, ends_;  // as tasks_: alone
+  std::vector<std::size_t> order_;    // by end, the last first
+  std::size_t next_ = 0;
+  std::vector<PowerGroup> groups_;  // placed, the first in time last
+  bool cut_ = false;
+  PowerSchedule out_;
+};
+
+}  // namespace
+
+PowerSchedule schedule_power(const std::vector<PreheatTask>& tasks,
+                             const std::vector<PowerLoad>& fixed, double limit_w) {
+  return Scheduler(tasks, fixed, limit_w).run();
+}
+
+}  // namespace forewarm::plan
