@@ -203,11 +203,14 @@ class GapJudge {
   [[nodiscard]] bool uncontended(double needed_s = 0) const {
     if (!rules_.around.limited()) return true;
     const double need_s = needs_.front().at_s;
-    const double lead = thermal::seconds_to_heat(hotend_, hotend_.ambient_c, ready_c_);
+    const double drive_s = thermal::seconds_to_heat(hotend_, hotend_.ambient_c, ready_c_);
+    const HeaterState cold(hotend_, hotend_.ambient_c);
+    needed_s = std::max(needed_s, rules_.around.lead_s(hotend_, cold, ready_c_, need_s - drive_s,
+                                                       need_s));
     constexpr double kNear = 3;
     constexpr double kNearNeeded = 1.5;
-    const double from_s = std::min({need_s - kNear * lead, need_s - kNearNeeded * needed_s,
-                                    rules_.lines.line_begin(need_s - lead)});
+    const double from_s = std::min({need_s - kNear * drive_s, need_s - kNearNeeded * needed_s,
+                                    rules_.lines.line_begin(need_s - needed_s)});
     return rules_.around.power_free(rules_.index, hotend_.power_w, from_s, need_s);
   }
 
@@ -226,9 +229,10 @@ class GapJudge {
     }
     const double next = rules_.lines.line_end(command.at_s + kLineSlackS);
     constexpr double kSpareS = 0.3;
-    if (would_do(past(next, preheat).heater, next, kSpareS + 0.01 * (needs_.front().at_s - next)) &&
-        uncontended()) {
+    if (would_do(past(next, preheat).heater, next,
+                 kSpareS + 0.01 * (needs_.front().at_s - next))) {
       const double needed = lead_s(there, command.at_s, needs_.front());
+      if (!uncontended(needed)) return;
       // Others may have gone before those that came near.
       if (rules_.around.limited() && needs_.front().at_s - command.at_s < 2 * needed) return;
       say(Id::preheat_early, command.line,
@@ -297,7 +301,10 @@ class GapJudge {
       dearer(preheat, lowest, line);
       return;
     }
-    if (!off && length() > rules_.gap.off_over_s + slack && back_from_off()) {
+    // With a heating limit, what would hardly dip stays at its target instead of being driven up.
+    const bool stays = rules_.around.limited() && !given &&
+                       start_c - standby_c_ < rules_.gap.hold_drop_c + kHoldSlackC;
+    if (!off && !stays && length() > rules_.gap.off_over_s + slack && back_from_off()) {
       say(Id::standby_long, line,
           fmt::format("on standby for {:.0f} s; over {:.0f} s it is to be off", length(),
                       rules_.gap.off_over_s));

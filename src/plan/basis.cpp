@@ -64,6 +64,7 @@ void Basis::context(std::size_t g, GapContext& into) const {
   into.limited = problem_.limited();
   into.preheat_at_s.reset();
   into.warmth.reset();
+  into.least_floor_c = 0;
   into.line_at = [this, g](double after_s) {
     const double start_s = gap(g).from_s;
     const Spot spot = spot_at(start_s + after_s, g);

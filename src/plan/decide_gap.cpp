@@ -154,7 +154,8 @@ class LookAhead {
       standby_ = preheat_option(context_, lead_time_, standby_c_);
     }
     // Off may be ruled out without working out its preheat.
-    if (gap_.off_over_best || too_hot || over_off || !standby_.possible()) {
+    if (context_.least_floor_c <= 0 &&
+        (gap_.off_over_best || too_hot || over_off || !standby_.possible())) {
       off_ = preheat_option(context_, lead_time_, 0);
     }
     if (off_.possible() && too_hot) {

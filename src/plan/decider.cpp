@@ -64,6 +64,7 @@ bool Decider::schedule(const Basis& basis) {
     basis.context(g, context_);
     context_.preheat_at_s = preheat_at_s;
     context_.warmth = warmth;
+    context_.least_floor_c = scheduled.back().other.floor_c;
     decisions_[g] = decide_gap(context_, problem_.rules.gap, lead_time_, problem_.policy);
   }
   const bool changed = unchanged != scheduled.size() || unchanged != scheduled_.size();

@@ -42,7 +42,8 @@ struct GapContext {
   // With a heating limit, no heater is driven up only to stand by.
   bool limited = false;
   std::optional<double> preheat_at_s = {};  // the preheat's moment, where the heating limit sets it
-  std::optional<Warmth> warmth = {};        // ... and how warm it waits, where it does
+  double least_floor_c = 0;                 // ... and what it cools towards, at the least
+  std::optional<Warmth> warmth = {};        // ... or how warm it waits, where it does
   // The last moment, no later than the given one, at which a command can stand. Any, if empty.
   std::function<double(double)> line_at = {};
 };

@@ -108,6 +108,8 @@ class Search {
     const double given_s = clock.given(from_s);
     profile_.find_near(given_s, std::max(clock.given(to_s), given_s + (to_s - from_s)),
                        task(i).heater, near_);
+    // What comes behind its stop does not begin before it is ready.
+    std::erase_if(near_, [&](const PowerLoad& l) { return l.from_s >= task(i).deadline_s; });
     for (PowerLoad& l : near_) {
       const double from = clock.as_known(l.from_s);
       l = {from, from + (l.to_s - l.from_s), l.watts, l.heater};

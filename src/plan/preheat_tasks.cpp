@@ -90,13 +90,19 @@ std::vector<PowerLoad> other_loads(const Problem& problem, const Basis& basis,
                                    const PreheatTasks& preheats) {
   std::vector<char> preheated(problem.gaps.size(), 0);
   for (const GapHeater& h : preheats.heaters) preheated[h.gap()] = 1;
+  // What is under way when a gap begins is the gap's to go on with.
+  std::vector<std::vector<double>> releases(problem.job.heads.size());
+  for (const PreheatTask& task : preheats.tasks) releases[task.heater].push_back(task.release_s);
   std::vector<PowerLoad> loads;
   for (const Drive& d : basis.simulation().drives) {
     // What a gap is driven to beyond its preheat's temperature, in its exchange, stays where it is.
     const bool of_task = d.gap != Drive::kNoGap && preheated[d.gap] != 0 &&
                          d.to_c <= problem.gap(d.gap).approach_c + thermal::kRoundingC;
     if (of_task || d.to_s <= d.from_s) continue;
-    loads.push_back({d.from_s, d.to_s, problem.job.heads[d.head].hotend.power_w, d.head});
+    const std::vector<double>& of_head = releases[d.head];
+    const auto next = std::upper_bound(of_head.begin(), of_head.end(), d.from_s);
+    const double to_s = next == of_head.end() ? d.to_s : std::min(d.to_s, *next);
+    loads.push_back({d.from_s, to_s, problem.job.heads[d.head].hotend.power_w, d.head});
   }
   return loads;
 }

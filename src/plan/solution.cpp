@@ -77,7 +77,8 @@ class Rounds {
       const bool changed = decider.decide(*basis);
       SharedBasis next = changed ? result_of(*basis, decider.decisions()) : basis;
       const bool settled = !changed || (round > 1 && agree(*basis, *next));
-      if (problem_.limited() || round >= kMaxRounds / 2) {
+      // The first basis knows no heater's temperature yet.
+      if (round > 1 && (problem_.limited() || round >= kMaxRounds / 2)) {
         keep_best(basis, *next, decider.decisions(), settled);
       }
       if (settled && (!best_ || best_->basis == basis)) {
