@@ -205,8 +205,8 @@ class GapJudge {
     const double need_s = needs_.front().at_s;
     const double drive_s = thermal::seconds_to_heat(hotend_, hotend_.ambient_c, ready_c_);
     const HeaterState cold(hotend_, hotend_.ambient_c);
-    needed_s = std::max(needed_s, rules_.around.lead_s(hotend_, cold, ready_c_, need_s - drive_s,
-                                                       need_s));
+    needed_s =
+        std::max(needed_s, rules_.around.lead_s(hotend_, cold, ready_c_, need_s - drive_s, need_s));
     constexpr double kNear = 3;
     constexpr double kNearNeeded = 1.5;
     const double from_s = std::min({need_s - kNear * drive_s, need_s - kNearNeeded * needed_s,
@@ -229,8 +229,7 @@ class GapJudge {
     }
     const double next = rules_.lines.line_end(command.at_s + kLineSlackS);
     constexpr double kSpareS = 0.3;
-    if (would_do(past(next, preheat).heater, next,
-                 kSpareS + 0.01 * (needs_.front().at_s - next))) {
+    if (would_do(past(next, preheat).heater, next, kSpareS + 0.01 * (needs_.front().at_s - next))) {
       const double needed = lead_s(there, command.at_s, needs_.front());
       if (!uncontended(needed)) return;
       // Others may have gone before those that came near.

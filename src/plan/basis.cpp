@@ -114,8 +114,8 @@ Place Basis::place_at(double wall_s, std::size_t g) const {
 double Basis::line_after_s(double wall_s, std::size_t g) const {
   if (wall_s <= gap(g).from_s + kRoundingS) return std::max(wall_s, gap(g).from_s);
   const CumulativeDelay& waits = simulation_.waits;
-  const auto [before, first] = problem_.lines().around(
-      [&](const Place& c) { return waits.wall(c) < wall_s - kRoundingS; });
+  const auto [before, first] =
+      problem_.lines().around([&](const Place& c) { return waits.wall(c) < wall_s - kRoundingS; });
   // Behind what is waited for at the line before, or before the first line.
   const double after_s = before.time_s + waits.before_line(before.offset);
   if (after_s >= wall_s - kRoundingS) return std::max(wall_s, after_s);

@@ -38,6 +38,11 @@ class Basis {
   // The last spot of the gap that is reached no later than `wall_s`. It lies no later than the
   // first deadline, whose wait heats anyway.
   [[nodiscard]] Spot spot_at(double wall_s, std::size_t g) const;
+  // When it is reached, on this timeline.
+  [[nodiscard]] double wall_s(const Spot& spot) const {
+    const CumulativeDelay& waits = simulation_.waits;
+    return spot.after ? spot.at.time_s + waits.before_line(spot.at.offset) : waits.wall(spot.at);
+  }
   // The first moment, no earlier than `wall_s`, at which a command of the gap can stand.
   [[nodiscard]] double line_after_s(double wall_s, std::size_t g) const;
   [[nodiscard]] double deadline_s(const Transition& t, const HeatDeadline& deadline) const;

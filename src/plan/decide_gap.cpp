@@ -100,14 +100,13 @@ class LookAhead {
     if (hardly_cools()) {
       rationale_.cause = Cause::small_dip;
       // To hold it at more than it has would drive it at once.
-      if (context_.limited && stay_.possible()) return preheated(stay_);
-      return hold(context_, rationale_);
+      return context_.limited && stay_.possible() ? preheated(stay_) : held();
     }
     const PreheatOption* chosen = choose_floor();
     if (chosen == nullptr && !stay_.possible()) return no_option();
     if (staying_is_cheaper(chosen)) {
       rationale_.cause = chosen == nullptr ? Cause::too_short : Cause::cheaper_hold;
-      if (!stay_.possible()) return hold(context_, rationale_);
+      if (!stay_.possible()) return held();
       chosen = &stay_;
     }
     if (chosen == nullptr) return no_option();
@@ -122,7 +121,7 @@ class LookAhead {
       standby_ = preheat_option(context_, lead_time_, standby_c_);
       return standby_.possible() ? preheated(standby_) : no_option();
     }
-    return stay_.possible() ? preheated(stay_) : hold(context_, rationale_);
+    return stay_.possible() ? preheated(stay_) : held();
   }
 
   // Whether it would dip little if it were left to cool and driven back just in time.
@@ -143,8 +142,8 @@ class LookAhead {
   const PreheatOption* choose_floor() {
     const double warm_c = standby_c_ + kHotAboveStandbyC;
     rationale_.hot_s = hot_at_standby_s(context_);
-    const bool too_hot = standby_c_ > 0 && rationale_.hot_s > context_.max_hot_idle_s &&
-                         context_.start_c > warm_c;
+    const bool too_hot =
+        standby_c_ > 0 && rationale_.hot_s > context_.max_hot_idle_s && context_.start_c > warm_c;
     const bool over_off = rationale_.length_s > gap_.off_over_s;
     standby_.floor_c = standby_c_;
     // With a heating limit, one that is below standby stays where it is.
@@ -213,7 +212,17 @@ class LookAhead {
   GapDecision no_option() {
     if (!hot_) return heat_at_once(context_, rationale_);
     rationale_.cause = standby_.in_time || off_.in_time ? Cause::no_line : Cause::too_short;
-    return hold(context_, rationale_);
+    return held();
+  }
+
+  GapDecision held() const {
+    GapDecision d = hold(context_, rationale_);
+    // Where it is driven for that, power has to be there.
+    if (context_.limited && context_.start_c < context_.ready_c - thermal::kRoundingC) {
+      d.preheat_after_s = 0;
+      d.floor_c = heated_ ? std::min(context_.start_target_c, context_.start_c) : 0;
+    }
+    return d;
   }
 
   GapDecision preheated(const PreheatOption& chosen) {

@@ -38,16 +38,16 @@ bool Decider::schedule(const Basis& basis) {
   constexpr double kSameMomentS = 1e-6;
   constexpr double kRoundingS = 1e-9;
   const PreheatTasks preheats = preheat_tasks(problem_, basis, lead_time_, decisions_);
-  const PowerSchedule schedule = schedule_power(
-      preheats.tasks, other_loads(problem_, basis, preheats), problem_.limit_w());
+  const PowerSchedule schedule =
+      schedule_power(preheats.tasks, other_loads(problem_, basis, preheats), problem_.limit_w());
   std::vector<ScheduledGap> scheduled;
   std::size_t unchanged = 0;
   auto before = scheduled_.begin();
   for (std::size_t i = 0; i < schedule.slots.size(); ++i) {
     const PreheatSlot& slot = schedule.slots[i];
     const PreheatTask& task = preheats.tasks[i];
-    const bool as_alone = !slot.late && slot.level == 0 &&
-                          slot.at_s >= task.parked->latest_s(0) - kSameMomentS;
+    const bool as_alone =
+        !slot.late && slot.level == 0 && slot.at_s >= task.parked->latest_s(0) - kSameMomentS;
     if (as_alone) continue;
     const std::size_t g = preheats.heaters[i].gap();
     const double preheat_at_s = slot.at_s - task.release_s;
@@ -55,8 +55,7 @@ bool Decider::schedule(const Basis& basis) {
     scheduled.push_back({g, preheat_at_s, warmth, std::move(decisions_[g])});
     while (before != scheduled_.end() && before->gap < g) ++before;
     if (stale_[g] == 0 && before != scheduled_.end() && before->gap == g &&
-        before->warmth == warmth &&
-        std::abs(before->preheat_at_s - preheat_at_s) < kRoundingS) {
+        before->warmth == warmth && std::abs(before->preheat_at_s - preheat_at_s) < kRoundingS) {
       decisions_[g] = std::move(before->other);
       ++unchanged;
       continue;

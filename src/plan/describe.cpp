@@ -107,7 +107,8 @@ std::string cause_of(const Rationale& b) {
     case Cause::no_time_for_off:
       return join("parked ", whole(b.length_s), " s, from off it would not be back in time");
     case Cause::warm_for_power:
-      return join("parked ", whole(b.length_s), " s, from cooler the heating limit would make wait");
+      return join("parked ", whole(b.length_s),
+                  " s, from cooler the heating limit would make wait");
   }
   return "";
 }

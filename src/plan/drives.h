@@ -1,7 +1,7 @@
 // Heaters at full drive, and how much power they draw together.
 //
-// Pure. A heater draws its full power while it is driven; what holding a temperature takes is not
-// counted.
+// Pure. A heater draws its full power while it is driven. What holding a temperature takes is
+// little; it is not counted against the limit.
 #pragma once
 
 #include <cstddef>
@@ -20,8 +20,17 @@ struct Drive {
   static constexpr std::uint32_t kNoGap = UINT32_MAX;
 };
 
-// The most that is drawn at any moment. A drive that a wait ends and one that begins after the wait
-// do not overlap by rounding.
+// A heater that holds its temperature.
+struct Holding {
+  double from_s, to_s;  // wall
+  double watts;
+};
+
+// The most that is drawn at any moment at full drive, and with what holding takes beside it.
+[[nodiscard]] double peak_all_w(const std::vector<Drive>& drives,
+                                const std::vector<Holding>& holding, const job::Job& job);
+// The most that is drawn at any moment by full drive alone. A drive that a wait ends and one that
+// begins after the wait do not overlap by rounding.
 [[nodiscard]] double peak_heating_w(const std::vector<Drive>& drives, const job::Job& job);
 
 // Seconds in which more than `limit_w` is drawn: while a drive that comes from a gap is under way,

@@ -33,14 +33,18 @@ double hot_at_standby_s(const GapContext& context) {
 }
 
 std::optional<double> warmer_floor(const GapContext& context, Warmth warmth) {
-  if (context.start_target_c <= context.hotend.ambient_c) return std::nullopt;
+  const bool hot = context.start_c >= context.ready_c - thermal::kRoundingC;
+  const bool heated = context.start_target_c > context.hotend.ambient_c;
   if (warmth == Warmth::standby) {
+    if (!heated) return std::nullopt;
     const bool too_hot = hot_at_standby_s(context) > context.max_hot_idle_s &&
                          context.start_c > standby_of(context) + kHotAboveStandbyC;
     if (too_hot || standby_of(context) <= context.hotend.ambient_c) return std::nullopt;
     return standby_of(context);
   }
   if (length_s(context) > context.max_hot_idle_s) return std::nullopt;
+  if (hot) return context.ready_c;
+  if (!heated) return std::nullopt;
   const double held_c = std::min(context.start_target_c, context.ready_c);
   if (context.start_c < held_c - thermal::kRoundingC) return std::nullopt;
   return held_c;

@@ -83,8 +83,11 @@ struct WaitCauses {
 struct Figures {
   double duration_s = 0, wait_s = 0, hot_idle_s = 0, energy_wh = 0;
   std::uint64_t cold_starts = 0;
-  double peak_heating_w = 0;
-  double sequence_s = 0;  // step sequences, and what they wait for
+  double peak_heating_w = 0;    // of heaters at full drive together
+  double peak_all_w = 0;        // ... and of those that hold their temperature beside them
+  double over_limit_s = 0;      // planned: in which full drive exceeds the heating limit
+  double over_limit_own_s = 0;  // likewise, by what the job itself heats alone
+  double sequence_s = 0;        // step sequences, and what they wait for
   WaitCauses waits = {};
 };
 

@@ -95,9 +95,13 @@ class Search {
   [[nodiscard]] double release_s(const GroupClock& clock, std::size_t i) const {
     return clock.moved(task(i).release_s, released_after_[i]);
   }
-  // When it is ready, and another may begin.
+  [[nodiscard]] double ready_s(const GroupClock& clock, std::size_t i, double at_s) const {
+    return at_s + heater(i).drive_s(level_[i], std::max(0.0, at_s - release_s(clock, i)));
+  }
+  // When another may begin.
   [[nodiscard]] double end_s(const GroupClock& clock, std::size_t i, double at_s) const {
-    return at_s + heater(i).drive_s(level_[i], std::max(0.0, at_s - release_s(clock, i))) + kApartS;
+    const double ready = ready_s(clock, i, at_s);
+    return ready > at_s ? ready + kApartS : ready;
   }
   [[nodiscard]] PowerLoad load(std::size_t i, double at_s, double end_s) const {
     return {at_s, end_s, task(i).watts, task(i).heater};
@@ -141,7 +145,7 @@ class Search {
 
   // Heated at once it may be late all the same.
   [[nodiscard]] bool is_late(std::size_t i, double at_s) const {
-    return end_s(clock_, i, at_s) - kApartS > clock_.stop_s(i) + kResolutionS;
+    return ready_s(clock_, i, at_s) > clock_.stop_s(i) + kResolutionS;
   }
 
   void place(Set left, double moved_s, OfMembers<double>& at_s) {
@@ -237,7 +241,7 @@ class Search {
     double wait_s = 0;
     if (is_driven(k)) {
       if (!has(course.begun, k)) return false;
-      wait_s = course.end_s[k] - kApartS - stop_s;
+      wait_s = ready_s(clock, k, course.at_s[k]) - stop_s;
       if (wait_s < kSameWaitS) wait_s = 0;
     }
     clock.wait(wait_s);
@@ -311,11 +315,11 @@ class Search {
       if (!is_driven(i)) continue;
       const double need_s = clock.stop_s(i);
       if (!has(left, i)) {
-        late_s = std::max(late_s, course.end_s[i] - kApartS - need_s);
+        late_s = std::max(late_s, ready_s(clock, i, course.at_s[i]) - need_s);
         continue;
       }
       const double begin_s = std::max(course.now_s, release_s(clock, i));
-      const double drive_s = end_s(clock, i, begin_s) - kApartS - begin_s;
+      const double drive_s = ready_s(clock, i, begin_s) - begin_s;
       late_s = std::max(late_s, begin_s + drive_s - need_s);
       work_s += one_by_one ? drive_s : drive_s * std::min(1.0, task(i).watts / limit_w);
       late_s = std::max(late_s, course.now_s + work_s - need_s);
@@ -378,7 +382,7 @@ class Search {
       return end_s(clock_, a, at_s_[a]) > end_s(clock_, b, at_s_[b]);
     });
     for (const std::size_t i : by_end) {
-      const double latest = latest_s(i);
+      const double latest = latest_not_late(i);
       if (latest <= at_s_[i]) continue;
       placed_.clear();
       for (const std::size_t j : by_end) {
@@ -386,6 +390,20 @@ class Search {
       }
       if (const auto at = place_late(i, at_s_[i], latest, placed_)) at_s_[i] = *at;
     }
+  }
+
+  // No later than its lead asks for, nor than it is ready when it is reached. Who is waited for
+  // stays.
+  [[nodiscard]] double latest_not_late(std::size_t i) const {
+    double early = at_s_[i];
+    double late = latest_s(i);
+    if (late <= early || is_late(i, early)) return early;
+    if (!is_late(i, late)) return late;
+    while (late - early > kResolutionS) {
+      const double middle = (early + late) / 2;
+      (is_late(i, middle) ? late : early) = middle;
+    }
+    return early;
   }
 
   [[nodiscard]] Result result(bool late) const {
@@ -414,7 +432,7 @@ class Search {
   const PowerProfile& profile_;
   NodeBudget& budget_;
   std::vector<std::size_t> members_;
-  std::vector<const PreheatTask*> tasks_;  // as members_
+  std::vector<const PreheatTask*> tasks_;    // as members_
   OfMembers<std::size_t> released_after_{};  // so many stops
   OfMembers<std::size_t> level_{};
   double begins_s_ = 0;

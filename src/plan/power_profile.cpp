@@ -53,6 +53,7 @@ void PowerProfile::find_near(double from_s, double to_s, std::size_t heater,
 
 std::optional<double> first_clash(std::span<const PowerLoad> loads, double from_s, double to_s,
                                   double watts, double limit_w) {
+  if (to_s <= from_s) return std::nullopt;
   std::optional<double> first;
   const auto look = [&](double t) {
     if (first && *first <= t) return;

@@ -53,6 +53,12 @@ double GapHeater::latest_s(std::size_t level) const {
 }
 
 double GapHeater::drive_s(std::size_t level, double parked_s) const {
+  if (parked_s <= 0) {
+    // It goes on from whatever it did.
+    thermal::HeaterState heater = heater_at_start(heater_);
+    heater.set_target(heater_.ready_c);
+    return heater.seconds_until_warm(heater_.ready_c);
+  }
   const double floor_c = level == 0 ? decision_.floor_c : warmer_[level - 1].floor_c;
   return plan::drive_s(heater_, floor_c, parked_s, heater_.ready_c);
 }
@@ -66,8 +72,7 @@ std::optional<Warmth> GapHeater::warmth(std::size_t level) const {
 }
 
 PreheatTasks preheat_tasks(const Problem& problem, const Basis& basis,
-                           const LeadTimeModel& lead_time,
-                           std::span<const GapDecision> decisions) {
+                           const LeadTimeModel& lead_time, std::span<const GapDecision> decisions) {
   PreheatTasks out;
   out.heaters.reserve(decisions.size());
   out.tasks.reserve(decisions.size());

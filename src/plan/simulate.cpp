@@ -37,6 +37,7 @@ struct Track {
   double hot_idle_above_c = kNeverHotIdleC;
   double drive_until_s = 0;
   std::size_t drive = job::kNone;  // the last one, of Simulation::drives
+  Holding holding{kNeverS, kNeverS, 0};
 };
 
 class Replay {
@@ -113,14 +114,15 @@ class Replay {
     if (e.temp_c > 0 && t.heater.target_c() <= 0) ++out_.figures.cold_starts;
     const bool same_target = t.heater.target_c() == e.temp_c;
     t.heater.set_target(e.temp_c);
+    begin_holding(t, wall_s);
     // The drive under way ends here, or goes on as the new one, even where a wait sets its target
     // again.
     std::vector<Drive>& drives = out_.drives;
     const bool under_way = t.drive != job::kNone && t.drive_until_s > wall_s;
-    const std::uint32_t gap =
-        e.at == Event::At::end                                        ? Drive::kNoGap
-        : e.gap == Event::kNoGap && under_way && same_target ? drives[t.drive].gap
-                                                             : e.gap;
+    const std::uint32_t gap = e.at == Event::At::end ? Drive::kNoGap
+                              : e.gap == Event::kNoGap && under_way && same_target
+                                  ? drives[t.drive].gap
+                                  : e.gap;
     if (under_way) drives[t.drive].to_s = wall_s;
     t.drive_until_s = wall_s;
     if (!t.heater.full_drive()) return;
@@ -132,6 +134,22 @@ class Replay {
     }
     t.drive = drives.size();
     drives.push_back({wall_s, t.drive_until_s, e.head, gap, e.temp_c});
+  }
+
+  // From when on it holds its new target.
+  void begin_holding(Track& t, double wall_s) {
+    end_holding(t, wall_s);
+    const thermal::Hotend& hotend = job_.heads[std::size_t(&t - tracks_.data())].hotend;
+    const double target_c = t.heater.target_c();
+    const double seconds = t.heater.full_drive() ? t.heater.seconds_until_warm(target_c)
+                                                 : t.heater.seconds_until_cool(target_c);
+    t.holding = {wall_s + seconds, kNeverS, thermal::hold_w(hotend, target_c)};
+  }
+  void end_holding(Track& t, double wall_s) {
+    t.holding.to_s = wall_s;
+    if (t.holding.watts > 0 && t.holding.to_s > t.holding.from_s) {
+      out_.holding.push_back(t.holding);
+    }
   }
 
   void wait(const Event& e, const Timeline::Key& key) {
@@ -162,7 +180,10 @@ class Replay {
   }
 
   void finish(double end_s) {
-    for (std::size_t h = 0; h < tracks_.size(); ++h) advance(h, end_s);
+    for (std::size_t h = 0; h < tracks_.size(); ++h) {
+      advance(h, end_s);
+      end_holding(tracks_[h], end_s);
+    }
     for (Drive& d : out_.drives) d.to_s = std::min(d.to_s, end_s);
     for (GapOutcome& gap : out_.gaps) {
       if (gap.to_s < gap.from_s) gap.to_s = end_s;
@@ -170,7 +191,6 @@ class Replay {
     }
     out_.figures.duration_s = end_s;
     out_.figures.energy_wh = energy_j_ / 3600;
-    out_.figures.peak_heating_w = peak_heating_w(out_.drives, job_);
   }
 
   const job::Job& job_;

@@ -60,11 +60,12 @@ struct GapOutcome {
 };
 
 struct Simulation {
-  Figures figures;
+  Figures figures;                 // but for power, which is to_plan.h's
   std::vector<HeadFigures> heads;  // hot_idle_s, energy_wh, wait_s only
   std::vector<GapOutcome> gaps;
   CumulativeDelay waits;
   std::vector<Drive> drives;
+  std::vector<Holding> holding;
 };
 
 // REQUIRES: timeline.order is sorted; gaps are numbered from 0 to gap_count - 1.

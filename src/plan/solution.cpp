@@ -100,8 +100,9 @@ class Rounds {
     const auto cost = cost_of(problem_, result.simulation());
     constexpr double kSameS = 0.02;
     if (best_) {
-      const bool as_good = cost.first <= best_->cost.first &&
-                           (cost.first < best_->cost.first || cost.second <= best_->cost.second + kSameS);
+      const bool as_good =
+          cost.first <= best_->cost.first &&
+          (cost.first < best_->cost.first || cost.second <= best_->cost.second + kSameS);
       const bool better = cost < best_->cost;
       if (settled ? !as_good : !better) return;
     }

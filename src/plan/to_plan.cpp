@@ -53,7 +53,8 @@ GapPlan gap_of(const Problem& problem, const Solution& solution, std::size_t g,
   gap.reason = describe(decision.rationale);
   if (decision.preheat_after_s) {
     const Basis& basis = *solution.decided->basis;
-    gap.preheat_at_s = basis.spot_at(basis.gap(g).from_s + *decision.preheat_after_s, g).wall_s;
+    const Spot spot = basis.spot_at(basis.gap(g).from_s + *decision.preheat_after_s, g);
+    gap.preheat_at_s = solution.result->wall_s(spot);
   }
   return gap;
 }
@@ -75,6 +76,8 @@ std::vector<GapPlan> gaps_of(const Problem& problem, const Solution& solution) {
 // Fills in figures, heads and change_at_s. REQUIRES: plan.gaps are those of the job.
 void add_totals(const job::Job& job, const Simulation& simulation, Plan& plan) {
   plan.figures = simulation.figures;
+  plan.figures.peak_heating_w = peak_heating_w(simulation.drives, job);
+  plan.figures.peak_all_w = peak_all_w(simulation.drives, simulation.holding, job);
   plan.heads = simulation.heads;
   // Waits before a tool change, and those inserted right before its line, are over when it begins.
   plan.change_at_s.reserve(job.tool_changes.size());
@@ -111,6 +114,13 @@ Plan to_plan(const Problem& problem, const Solution& solution) {
   plan.disabled = problem.disabled;
   plan.gaps = gaps_of(problem, solution);
   add_totals(problem.job, solution.result->simulation(), plan);
+  if (problem.rules.machine.heating_limit_w) {
+    const Simulation& simulation = solution.result->simulation();
+    const OverLimit over = over_limit(simulation.drives, problem.job, problem.limit_w(),
+                                      simulation.waits.wall(*problem.job.start));
+    plan.figures.over_limit_s = over.of_plan_s;
+    plan.figures.over_limit_own_s = over.of_job_s;
+  }
   for (const Steps& s : problem.sequences) {
     if (s.exchange && s.block.fed_mm > 0) plan.step_purge_mm[s.tool] += s.block.fed_mm;
   }

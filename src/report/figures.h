@@ -28,6 +28,13 @@ inline constexpr std::array<Figure<plan::Figures>, 6> kPlanFigures{
      {&kColdStarts, &plan::Figures::cold_starts},
      {&kPeakHeating, &plan::Figures::peak_heating_w}}};
 
+// Of heating power: full drive counts against the heating limit, holding comes beside it.
+inline constexpr std::array<Figure<plan::Figures>, 4> kPowerFigures{
+    {{&kPeakHeating, &plan::Figures::peak_heating_w},
+     {&kPeakAll, &plan::Figures::peak_all_w},
+     {&kOverLimit, &plan::Figures::over_limit_s},
+     {&kOverLimitOwn, &plan::Figures::over_limit_own_s}}};
+
 inline constexpr std::array<Figure<plan::HeadFigures>, 7> kHeadFigures{
     {{&kUses, &plan::HeadFigures::uses},
      {&kHolds, &plan::HeadFigures::hold},

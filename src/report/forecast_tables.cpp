@@ -55,6 +55,27 @@ Table policy_table(const Summary& summary) {
   return out;
 }
 
+Table power_table(const Summary& summary) {
+  constexpr std::array<std::size_t, kPowerFigures.size()> kWidths{12, 14, 16, 12};
+  Table out{.title = "Heating power"};
+  const rules::Machine& machine = summary.rules.machine;
+  if (!machine.heating_limit_w) return out;
+  out.columns.push_back(name_column("heating power"));
+  add_columns<plan::Figures>(out, kPowerFigures, kWidths);
+  for (const plan::Plan* plan : plans(summary)) {
+    Row row{.cells = {std::string(rules::name_of(plan->policy))}};
+    if (plan->policy == summary.rules.gap.policy) row.mark = Row::Mark::in_force;
+    add_cells<plan::Figures>(row, kPowerFigures, plan->figures);
+    out.rows.push_back(std::move(row));
+  }
+  out.note = fmt::format(
+      "Heaters at full drive together may draw {:g} W. What holding a temperature takes is not "
+      "counted against it, so leave room for it. Only lookahead keeps the limit; what the job "
+      "itself heats stays.",
+      *machine.heating_limit_w - machine.bed_w);
+  return out;
+}
+
 Table toolhead_table(const Summary& summary) {
   constexpr std::array<std::size_t, kHeadFigures.size()> kWidths{6, 6, 8, 6, 13, 11, 12};
   Table out{.title = "Toolheads"};

@@ -12,6 +12,8 @@ namespace forewarm::report {
 [[nodiscard]] Row bound_row(const Bound& bound);
 
 [[nodiscard]] Table policy_table(const Summary& summary);
+// Heating power against the limit; without rows where the rules set none.
+[[nodiscard]] Table power_table(const Summary& summary);
 [[nodiscard]] Table toolhead_table(const Summary& summary);
 [[nodiscard]] Table filament_table(const Summary& summary);  // without rows where none is known
 // The causes of the time that the look-ahead plan takes: a row for each, with its share ...

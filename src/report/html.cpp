@@ -37,6 +37,8 @@ class Page {
     header(path);
     lookahead_section();
     section(policy_table(s_));
+    const Table power = power_table(s_);
+    if (!power.rows.empty()) section(power);
     out_ += timeline(s_);
     section(toolhead_table(s_));
     const Table filaments = filament_table(s_);

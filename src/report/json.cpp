@@ -105,7 +105,9 @@ std::string json(const Summary& summary) {
   out["rules"] = rules_json(summary.rules);
   for (const ChangeCount& c : change_counts(job)) out["changes"][std::string(c.kind)] = c.count;
   for (const plan::Plan* by : plans(summary)) {
-    out["policies"][key_of(by->policy)] = figures_json<plan::Figures>(kPlanFigures, by->figures);
+    Json& policy = out["policies"][key_of(by->policy)];
+    policy = figures_json<plan::Figures>(kPlanFigures, by->figures);
+    add_figures<plan::Figures>(policy, std::span(kPowerFigures).subspan<1>(), by->figures);
   }
   out["bound"] = figures_json<Bound>(kBoundFigures, bound(plan));
   out["toolheads"] = Json::array();

@@ -102,6 +102,14 @@ inline constexpr Quantity kPeakHeating{.key = "peak_heating_w",
                                        .unit = Unit::watts,
                                        .decimals = 0,
                                        .long_words = "peak heating power"};
+inline constexpr Quantity kPeakAll{.key = "peak_all_w",
+                                   .words = "with holding",
+                                   .unit = Unit::watts,
+                                   .decimals = 0,
+                                   .long_words = "peak heating power with holding"};
+inline constexpr Quantity kOverLimit{.key = "over_limit_s", .words = "over the limit"};
+inline constexpr Quantity kOverLimitOwn{
+    .key = "over_limit_own_s", .words = "by the job", .long_words = "over the limit by the job"};
 // Of a toolhead.
 inline constexpr Quantity kUses{.key = "uses", .words = "uses", .unit = Unit::count};
 inline constexpr Quantity kHolds{.key = "hold", .words = "hold", .unit = Unit::count};

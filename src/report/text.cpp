@@ -18,6 +18,8 @@ class Text : private Lines {
   std::string run() {
     headline();
     add(policy_table(s_));
+    const Table power = power_table(s_);
+    if (!power.rows.empty()) add(power);
     add(toolhead_table(s_));
     const Table filaments = filament_table(s_);
     if (!filaments.rows.empty()) add(filaments);

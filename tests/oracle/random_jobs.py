@@ -129,9 +129,11 @@ class Run:
             return
         forecast = json.loads(out)
         ahead, hold = (forecast["policies"][p]["wait_s"] for p in ("lookahead", "hold"))
-        # Under a heating limit lookahead may have to wait where holding, which keeps none, does not.
-        if ahead > hold + 0.05 and not self.case.limits:
-            self.found.append(("forecast-over-hold", f"lookahead waits {ahead:.2f} s, hold {hold:.2f} s"))
+        # Under a heating limit lookahead may have to wait where a policy that exceeds it does not.
+        for policy in ("hold", "timers"):
+            other = forecast["policies"][policy]
+            if ahead > other["wait_s"] + 0.05 and other["over_limit_s"] == 0:
+                self.found.append((f"forecast-over-{policy}", f"lookahead waits {ahead:.2f} s, {policy} {other['wait_s']:.2f} s"))
         # What waits, as under a heating limit, may be less hot than what does not, or more.
         for what, least in (("wait_s", 0.05),) if self.case.limits else (("wait_s", 0.05), ("hot_idle_s", 1)):
             at_best, ahead = forecast["bound"][what], forecast["policies"]["lookahead"][what]
@@ -156,6 +158,8 @@ class Run:
             self.found.append((f"{kind}-exit", f"{code}: {error.strip()}"))
             return
         for finding in json.loads(out)["findings"]:
+            if finding["id"] == "heating-limit" and self.case.policy != "lookahead":
+                continue  # only lookahead keeps the limit
             self.found.append((f"{kind}:{finding['id']}", f"line {finding['line']}: {finding['message']}"))
 
 
