@@ -9,7 +9,7 @@ namespace forewarm::plan {
 namespace {
 
 // At one place: inserted lines stand before the job's own.
-enum Rank : std::uint32_t { kGapBegins = 0, kInserted = 16, kGapEnds = 40, kOwn = 48 };
+enum Rank : std::uint32_t { kGapBegins = 0, kInserted = 16, kGapEnds = 40, kOwn = Timeline::kOwn };
 constexpr std::uint32_t rank_of(int inserted) { return kInserted + 2 * std::uint32_t(inserted); }
 static_assert(rank_of(kFirst) == Timeline::kBetween && rank_of(kNext) == Timeline::kLate &&
               rank_of(kLast) < kGapEnds);

@@ -17,7 +17,7 @@ namespace forewarm::plan {
 
 class GroupClock {
  public:
-  // No wait is known yet. REQUIRES: no more than kMaxExact stops are added, in the order of the
+  // No wait is known yet. REQUIRES: no more than kMaxGroup stops are added, in the order of the
   // text.
   void add_stop(double given_s, double waited_s);
   [[nodiscard]] std::size_t stops() const { return stops_; }
@@ -54,9 +54,9 @@ class GroupClock {
   [[nodiscard]] std::size_t passed_at(double wall_s) const;
   std::size_t stops_ = 0, known_ = 0;
   double total_s_ = 0;
-  std::array<double, kMaxExact> given_s_{}, waited_s_{}, wait_s_{};
-  std::array<double, kMaxExact + 1> shift_s_{};  // behind so many waits
-  std::array<double, kMaxExact + 1> was_s_{};    // what was waited at so many stops
+  std::array<double, kMaxGroup> given_s_{}, waited_s_{}, wait_s_{};
+  std::array<double, kMaxGroup + 1> shift_s_{};  // behind so many waits
+  std::array<double, kMaxGroup + 1> was_s_{};    // what was waited at so many stops
 };
 
 }  // namespace forewarm::plan

@@ -17,9 +17,10 @@ constexpr double kRoundingS = 1e-9;
 constexpr double kWorthAWarmerLevelS = 0.01;
 constexpr double kInfinity = std::numeric_limits<double>::infinity();
 constexpr int kMaxTries = 10'000;
+constexpr std::size_t kMaxInTimeNodes = 200;
 
 template <class T>
-using OfMembers = std::array<T, kMaxExact>;
+using OfMembers = std::array<T, kMaxGroup>;
 using Set = std::uint32_t;  // of members
 constexpr bool has(Set set, std::size_t i) { return ((set >> i) & 1U) != 0; }
 
@@ -68,6 +69,8 @@ class Search {
     std::vector<PowerLoad> loads;
   };
   [[nodiscard]] const std::vector<std::size_t>& members() const { return members_; }
+
+  [[nodiscard]] double moved_s() const { return least_moved_s_; }
 
   Result solve() {
     if (all_in_time()) return result(false);
@@ -154,7 +157,8 @@ class Search {
       at_s_ = at_s;
       return;
     }
-    if (!look_on(std::isfinite(least_moved_s_))) return;
+    // Whether all are in time matters more than how little they are moved.
+    if (!look_on(std::isfinite(least_moved_s_), kMaxInTimeNodes, budget_.in_time)) return;
     // What is placed later finds no more room than now.
     OfMembers<double> latest{};
     double least_s = moved_s;
@@ -188,13 +192,9 @@ class Search {
       if (!clash) return at;
       // Whatever begins earlier and reaches beyond the clash still clashes: it has to end before.
       if (end_s(clock_, i, release_s) > *clash) return std::nullopt;
-      double early = release_s;
-      double late = at;
-      while (late - early > kResolutionS) {
-        const double middle = (early + late) / 2;
-        (end_s(clock_, i, middle) <= *clash ? early : late) = middle;
-      }
-      at = clock_.line_at(heater(i), early);
+      at = clock_.line_at(heater(i), latest_ending_by(*clash, release_s, at, [&](double t) {
+                            return end_s(clock_, i, t) - t;
+                          }));
     }
     return std::nullopt;
   }
@@ -224,12 +224,13 @@ class Search {
       return;
     }
     const bool any = best_judged_.over != std::numeric_limits<int>::max();
-    if (!look_on(any)) return;
+    if (!look_on(any, most_nodes(), budget_.late)) return;
     if (any && !bound(course, left).better_than(best_judged_, kSameWaitS)) return;
     for (std::size_t i = 0; i < size(); ++i) {
       if (!has(left, i)) continue;
       Course next = course;
       if (begin(i, next)) go_on(next);
+      if (nodes_ >= most_nodes()) return;
     }
   }
 
@@ -271,7 +272,10 @@ class Search {
       const double end = end_s(clock, i, at_s);
       find_near(clock, i, at_s, end);
       for (std::size_t j = 0; j < size(); ++j) {
-        if (has(course.begun, j)) add_near(i, load(j, course.at_s[j], course.end_s[j]));
+        if (!has(course.begun, j)) continue;
+        // Behind its wait it is ready for certain.
+        const bool waited_for = j < known && clock.waited_s(j) > 0;
+        add_near(i, load(j, course.at_s[j], course.end_s[j] - (waited_for ? kApartS : 0)));
       }
       const bool clash =
           first_clash(near_, at_s, end, task(i).watts, profile_.limit_w()).has_value();
@@ -417,15 +421,20 @@ class Search {
     return out;
   }
 
+  [[nodiscard]] std::size_t most_nodes() const {
+    return size() <= kMaxExact ? kMaxNodes : 2 * size();
+  }
+
   // Counts a partial order. The first dive is always made.
-  bool look_on(bool any) {
-    if (!any) return true;
-    if (nodes_ >= kMaxNodes || budget_.left == 0) {
-      budget_.ran_out = true;
-      return false;
+  bool look_on(bool any, std::size_t most, std::size_t& left) {
+    if (any || nodes_ >= size()) {
+      if (nodes_ >= most || left == 0) {
+        budget_.ran_out = true;
+        return false;
+      }
+      --left;
     }
     ++nodes_;
-    --budget_.left;
     return true;
   }
 
@@ -456,6 +465,7 @@ void PowerGroup::solve(const PowerProfile& profile, NodeBudget& budget) {
   Search search(tasks_, members_, profile, budget);
   Search::Result result = search.solve();
   members_ = search.members();
+  moved_s_ = search.moved_s();
   slots_ = std::move(result.slots);
   loads_ = std::move(result.loads);
   find_span();
@@ -469,6 +479,47 @@ void PowerGroup::find_span() {
     low_s_ = std::min(low_s_, l.from_s);
     high_s_ = std::max(high_s_, l.to_s);
   }
+}
+
+bool PowerGroup::join_before(std::size_t member, const PowerProfile& profile) {
+  const PreheatTask& task = tasks_[member];
+  const bool waits = task.wait_s > 0 || std::any_of(members_.begin(), members_.end(), [&](auto m) {
+                       return tasks_[m].wait_s > 0;
+                     });
+  if (waits || late()) return false;
+  const ParkedHeater& heater = *task.parked;
+  const double latest_s = heater.latest_s(0);
+  const auto end_s = [&](double at_s) {
+    return at_s + heater.drive_s(0, std::max(0.0, at_s - task.release_s)) + kApartS;
+  };
+  double at = heater.line_at(latest_s);
+  std::vector<PowerLoad> near;
+  for (int tries = 0; tries < kMaxTries; ++tries) {
+    const double end = end_s(at);
+    if (at < task.release_s - kRoundingS || end - kApartS > task.deadline_s) return false;
+    near.clear();
+    profile.find_near(at, end, task.heater, near);
+    for (const PowerLoad& l : loads_) {
+      if (l.heater == kOther || l.heater != task.heater) near.push_back(l);
+    }
+    const auto clash = first_clash(near, at, end, task.watts, profile.limit_w());
+    if (!clash) break;
+    if (end_s(task.release_s) > *clash) return false;
+    at = heater.line_at(latest_ending_by(*clash, task.release_s, at,
+                                         [&](double t) { return end_s(t) - t; }));
+  }
+  members_.push_back(member);
+  slots_.push_back({at, 0, false});
+  loads_.push_back({at, end_s(at), task.watts, task.heater});
+  moved_s_ += latest_s - at;
+  find_span();
+  return true;
+}
+
+void PowerGroup::improve(const PowerProfile& profile, NodeBudget& budget) {
+  PowerGroup anew = *this;
+  anew.solve(profile, budget);
+  if (!anew.late() && anew.moved_s_ < moved_s_) *this = std::move(anew);
 }
 
 PowerGroup PowerGroup::split_last(std::size_t count) {
@@ -489,6 +540,7 @@ void PowerGroup::solve_alone(double at_s, double end_s) {
   loads_ = {{at_s, end_s, task.watts, task.heater}};
   low_s_ = at_s;
   high_s_ = end_s;
+  moved_s_ = 0;
 }
 
 }  // namespace forewarm::plan

@@ -21,8 +21,8 @@ class Scheduler {
             double limit_w)
       : tasks_(tasks), profile_(fixed, limit_w), limit_w_(limit_w) {
     // Enough for each search of a group, as long as there are not many that are large.
-    constexpr std::size_t kNodesEach = 20;
-    budget_.left = 4 * kMaxNodes + kNodesEach * tasks.size();
+    budget_.late = 4 * kMaxNodes + 4 * tasks.size();
+    budget_.in_time = kMaxNodes + tasks.size();
     out_.slots.resize(tasks.size());
     lines_.resize(tasks.size());
     ends_.resize(tasks.size());
@@ -63,10 +63,18 @@ class Scheduler {
     for (bool grown = true; grown;) {
       grown = false;
       while (next_ < order_.size() && ends_[order_[next_]] > group.low_s()) {
-        if (group.members().size() == kMaxExact) place_last(group);
-        group.join(order_[next_++]);
-        group.solve(profile_, budget_);
+        if (group.members().size() >= (group.late() ? kMaxGroup : kMaxExact)) place_last(group);
+        const std::size_t joins = order_[next_++];
+        if (!group.join_before(joins, profile_)) {
+          group.join(joins);
+          group.solve(profile_, budget_);
+        }
         out_.largest = std::max(out_.largest, group.members().size());
+      }
+      if (group.may_improve()) {
+        const double low_s = group.low_s();
+        group.improve(profile_, budget_);
+        grown = group.low_s() < low_s;
       }
       // If some are late, they may be less so where a group that comes later makes room.
       if (group.late()) grown = take_in_later(group);
@@ -83,7 +91,7 @@ class Scheduler {
   bool take_in_later(PowerGroup& group) {
     bool grown = false;
     while (group.late() && !groups_.empty() &&
-           group.members().size() + groups_.back().members().size() <= kMaxExact) {
+           group.members().size() + groups_.back().members().size() <= kMaxGroup) {
       const PowerGroup& after = groups_.back();
       profile_.remove_last(after.loads().size());
       group.solve(profile_, budget_);
@@ -100,10 +108,10 @@ class Scheduler {
     return grown;
   }
 
-  // The later half of a group that has grown too large stays where it is.
+  // The later half of a group that is too large stays where it is.
   void place_last(PowerGroup& group) {
     cut_ = true;
-    PowerGroup later = group.split_last(kMaxExact / 2);
+    PowerGroup later = group.split_last(group.members().size() / 2);
     place(std::move(later));
   }
 

@@ -16,9 +16,10 @@
 //   2. If there is none, orders are searched for the least waiting. Where keeping heaters warmer
 //      shortens it further, they are, from the shortest gap on, and as few as it takes.
 //   3. Then each preheat begins as late as these waits and the others allow.
-// Larger groups are cut: the preheats that come last stay where they are placed, and the search
-// goes on with those before them. A search that has seen kMaxNodes partial orders takes the best
-// one it has; it begins with the order by deadline.
+// A group that is larger and late goes on to grow up to kMaxGroup, and only some orders near that
+// by deadline are searched. One that is larger and in time is cut: the preheats that come last stay
+// where they are placed, and the search goes on with those before them. A search that has seen
+// kMaxNodes partial orders takes the best one it has; it begins with the order by deadline.
 //
 // Pure; wall seconds of one timeline, in which each gap's wait still is what it was; watts.
 #pragma once
@@ -30,7 +31,8 @@
 namespace forewarm::plan {
 
 constexpr std::size_t kMaxExact = 12;
-constexpr std::size_t kMaxNodes = 20'000;
+constexpr std::size_t kMaxGroup = 32;
+constexpr std::size_t kMaxNodes = 5'000;
 constexpr std::size_t kOther = SIZE_MAX;  // a heater that is no other's
 // Two drives that only touch are kept a little apart, so that rounding does not overlap them.
 constexpr double kApartS = 0.1;

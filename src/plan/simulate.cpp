@@ -175,7 +175,9 @@ class Replay {
     const Slot slot = key.rank < Timeline::kBetween ? Slot::early
                       : key.rank < Timeline::kLate  ? Slot::between
                                                     : Slot::late;
-    out_.waits.add(key.offset, slot, seconds);
+    // What a line itself takes passes behind it; no line begins a byte later.
+    const bool own = key.rank >= Timeline::kOwn;
+    out_.waits.add(own ? key.offset + 1 : key.offset, own ? Slot::early : slot, seconds);
     passed_s_ += seconds;
   }
 

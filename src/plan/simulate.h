@@ -37,8 +37,8 @@ struct Event {
 // Events, and their order: by place, at one place by rank, and then as they were added.
 struct Timeline {
   // At a place, events below the first rank are early, those from the second on late
-  // (cumulative_delay.h).
-  static constexpr std::uint32_t kBetween = 20, kLate = 28;
+  // (cumulative_delay.h). Those from the third on are the line's own.
+  static constexpr std::uint32_t kBetween = 20, kLate = 28, kOwn = 48;
   struct Key {
     std::uint64_t offset;
     std::uint32_t rank;
