@@ -294,11 +294,16 @@ class Search {
     return false;
   }
 
-  // Of near_.
+  // Of near_. A member may be waited for until it is ready, and then is kept apart no longer.
   [[nodiscard]] double next_end(double after_s) const {
     double next = kInfinity;
     for (const PowerLoad& l : near_) {
-      if (l.to_s > after_s) next = std::min(next, l.to_s);
+      const double ready_s = l.to_s - kApartS;
+      if (ready_s > after_s) {
+        next = std::min(next, ready_s);
+      } else if (l.to_s > after_s) {
+        next = std::min(next, l.to_s);
+      }
     }
     return next;
   }
