@@ -149,7 +149,8 @@ class LookAhead {
     // With a heating limit, one that is below standby stays where it is.
     if (context_.limited && standby_c_ <= 0) standby_ = stay_;
     // A heater that is colder and off is not driven up only to stand by.
-    if (standby_c_ > context_.hotend.ambient_c && (heated_ || context_.start_c >= standby_c_)) {
+    if (standby_c_ > context_.hotend.ambient_c && standby_c_ >= context_.least_floor_c &&
+        (heated_ || context_.start_c >= standby_c_)) {
       standby_ = preheat_option(context_, lead_time_, standby_c_);
     }
     // Off may be ruled out without working out its preheat.

@@ -392,13 +392,24 @@ class Search {
     });
     for (const std::size_t i : by_end) {
       const double latest = latest_not_late(i);
-      if (latest <= at_s_[i]) continue;
-      placed_.clear();
-      for (const std::size_t j : by_end) {
-        if (j != i) placed_.push_back(load(j, at_s_[j], end_s(clock_, j, at_s_[j])));
-      }
-      if (const auto at = place_late(i, at_s_[i], latest, placed_)) at_s_[i] = *at;
+      if (latest > at_s_[i]) place_between(i, at_s_[i], latest, by_end);
     }
+    // The order of time may have kept one from its lead.
+    for (const std::size_t i : by_end) {
+      if (latest_s(i) < at_s_[i]) place_between(i, release_s(clock_, i), latest_s(i), by_end);
+    }
+  }
+
+  // As late as the others leave it; where it is, if they do not.
+  void place_between(std::size_t i, double early_s, double latest_s,
+                     const std::vector<std::size_t>& others) {
+    placed_.clear();
+    for (const std::size_t j : others) {
+      // What is waited for is followed by nothing until it is ready.
+      const double apart_s = clock_.waited_s(j) > 0 ? kApartS : 0;
+      if (j != i) placed_.push_back(load(j, at_s_[j], end_s(clock_, j, at_s_[j]) - apart_s));
+    }
+    if (const auto at = place_late(i, early_s, latest_s, placed_)) at_s_[i] = *at;
   }
 
   // No later than its lead asks for, nor than it is ready when it is reached. Who is waited for
