@@ -5,6 +5,7 @@
 #include "cli/mapping.h"
 #include "cli/outputs.h"
 #include "cli/plans.h"
+#include "plan/describe.h"
 #include "rewrite/diff.h"
 #include "rewrite/moved.h"
 #include "rewrite/rewrite.h"
@@ -126,6 +127,9 @@ class Run {
             job.count(job::ChangeKind::both),
         plan.commands.size(), plan.disabled.size(), plan.figures.wait_s, plan.figures.hot_idle_s,
         plan.figures.duration_s / 3600));
+    if (plan.policy != rules::Policy::lookahead) return;
+    const std::string over = plan::describe_over_limit(plan.figures);
+    if (!over.empty()) context_.note(over);
   }
 
   int show_diff(OpenJob& input, ByteSource& result) {

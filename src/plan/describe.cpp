@@ -144,6 +144,24 @@ std::string describe(const Rationale& b) {
   return out;
 }
 
+std::string describe_over_limit(const Figures& figures) {
+  constexpr double kWorthAWordS = 0.5;
+  std::string out;
+  if (figures.over_limit_own_s > kWorthAWordS) {
+    out = fmt::format(
+        "what the job itself heats exceeds heating_limit_w for {:.0f} s, and stays as it is",
+        figures.over_limit_own_s);
+  }
+  if (figures.over_limit_s > kWorthAWordS) {
+    if (!out.empty()) out += "; ";
+    out += fmt::format(
+        "preheats exceed heating_limit_w for {:.0f} s, as what the job itself heats leaves no "
+        "room before they are needed",
+        figures.over_limit_s);
+  }
+  return out;
+}
+
 std::string describe(const GapAction& action, const Rationale& b) {
   switch (action.kind) {
     case GapAction::Kind::hold:

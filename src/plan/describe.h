@@ -14,6 +14,8 @@ namespace forewarm::plan {
 
 // Why the gap is treated as it is, and what its preheat keeps to.
 [[nodiscard]] std::string describe(const Rationale& rationale);
+// Whether and why the heating limit is exceeded by a look-ahead plan; empty: it is not.
+[[nodiscard]] std::string describe_over_limit(const Figures& figures);
 // The same for one command of it.
 [[nodiscard]] std::string describe(const GapAction& action, const Rationale& rationale);
 

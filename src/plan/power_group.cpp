@@ -299,9 +299,9 @@ class Search {
     double next = kInfinity;
     for (const PowerLoad& l : near_) {
       const double ready_s = l.to_s - kApartS;
-      if (ready_s > after_s) {
+      if (ready_s > after_s + kSameWaitS) {
         next = std::min(next, ready_s);
-      } else if (l.to_s > after_s) {
+      } else if (l.to_s > after_s + kSameWaitS) {
         next = std::min(next, l.to_s);
       }
     }
@@ -429,7 +429,7 @@ class Search {
   [[nodiscard]] Result result(bool late) const {
     Result out;
     for (std::size_t i = 0; i < size(); ++i) {
-      out.slots.push_back({clock_.given(at_s_[i]), level_[i], late});
+      out.slots.push_back({clock_.given(at_s_[i]), level_[i], late, clock_.waited_s(i)});
       const double at_s = is_driven(i) ? out.slots.back().at_s : kInfinity;
       const double length_s = is_driven(i) ? end_s(clock_, i, at_s_[i]) - at_s_[i] : 0;
       out.loads.push_back(load(i, at_s, at_s + length_s));
@@ -499,9 +499,8 @@ void PowerGroup::find_span() {
 
 bool PowerGroup::join_before(std::size_t member, const PowerProfile& profile) {
   const PreheatTask& task = tasks_[member];
-  const bool waits = task.wait_s > 0 || std::any_of(members_.begin(), members_.end(), [&](auto m) {
-                       return tasks_[m].wait_s > 0;
-                     });
+  const bool waits = task.wait_s > 0 || std::any_of(members_.begin(), members_.end(),
+                                                    [&](auto m) { return tasks_[m].wait_s > 0; });
   if (waits || late()) return false;
   const ParkedHeater& heater = *task.parked;
   const double latest_s = heater.latest_s(0);
@@ -521,8 +520,8 @@ bool PowerGroup::join_before(std::size_t member, const PowerProfile& profile) {
     const auto clash = first_clash(near, at, end, task.watts, profile.limit_w());
     if (!clash) break;
     if (end_s(task.release_s) > *clash) return false;
-    at = heater.line_at(latest_ending_by(*clash, task.release_s, at,
-                                         [&](double t) { return end_s(t) - t; }));
+    at = heater.line_at(
+        latest_ending_by(*clash, task.release_s, at, [&](double t) { return end_s(t) - t; }));
   }
   members_.push_back(member);
   slots_.push_back({at, 0, false});

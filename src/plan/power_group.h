@@ -59,7 +59,9 @@ class PowerGroup {
   // As members(), moments of the given timeline.
   [[nodiscard]] const std::vector<PreheatSlot>& slots() const { return slots_; }
   // Whether nobody is late, but some are moved: another order may move them less.
-  [[nodiscard]] bool may_improve() const { return members_.size() > 1 && !late() && moved_s_ > 0.1; }
+  [[nodiscard]] bool may_improve() const {
+    return members_.size() > 1 && !late() && moved_s_ > 0.1;
+  }
   // Solves it anew, and keeps what is better.
   void improve(const PowerProfile& profile, NodeBudget& budget);
   [[nodiscard]] bool late() const { return !slots_.empty() && slots_.front().late; }

@@ -53,13 +53,15 @@ void PowerProfile::find_near(double from_s, double to_s, std::size_t heater,
 
 std::optional<double> first_clash(std::span<const PowerLoad> loads, double from_s, double to_s,
                                   double watts, double limit_w) {
+  // Who begins when another ends does not overlap it by rounding.
+  constexpr double kRoundingS = 1e-6;
   if (to_s <= from_s) return std::nullopt;
   std::optional<double> first;
   const auto look = [&](double t) {
     if (first && *first <= t) return;
     double drawn = watts;
     for (const PowerLoad& load : loads) {
-      if (load.from_s <= t && t < load.to_s) drawn += load.watts;
+      if (load.from_s <= t && t < load.to_s - kRoundingS) drawn += load.watts;
     }
     if (!within_limit(drawn, limit_w)) first = t;
   };

@@ -72,6 +72,7 @@ struct PreheatSlot {
   double at_s = 0;  // means nothing where the heater is not driven
   std::size_t level = 0;
   bool late = false;  // somebody in its group is waited for
+  double wait_s = 0;  // how long it is, by this schedule
 };
 
 struct PowerSchedule {

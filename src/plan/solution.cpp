@@ -81,7 +81,7 @@ class Rounds {
       if (round > 1 && (problem_.limited() || round >= kMaxRounds / 2)) {
         keep_best(basis, *next, decider.decisions(), settled);
       }
-      if (settled && (!best_ || best_->basis == basis)) {
+      if (settled && (!problem_.limited() || !best_ || best_->basis == basis)) {
         return solution(decider.decisions(), std::move(basis), std::move(next));
       }
       if (settled || round == kMaxRounds) {

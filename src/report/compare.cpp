@@ -51,6 +51,7 @@ Json fields_of(const CompareRow& row) {
   out["timer_standby_s"] = or_null(by.timer_standby_s);
   out["timer_off_s"] = or_null(by.timer_off_s);
   add_figures<plan::Figures>(out, kPlanFigures, row.figures);
+  add_figures<plan::Figures>(out, std::span(kPowerFigures).subspan<1>(), row.figures);
   return out;
 }
 

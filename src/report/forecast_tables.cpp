@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include "plan/describe.h"
+
 namespace forewarm::report {
 
 namespace {
@@ -73,6 +75,20 @@ Table power_table(const Summary& summary) {
       "counted against it, so leave room for it. Only lookahead keeps the limit; what the job "
       "itself heats stays.",
       *machine.heating_limit_w - machine.bed_w);
+  const std::string over = plan::describe_over_limit(summary.lookahead.figures);
+  if (!over.empty()) out.note += " With lookahead, " + over + ".";
+  // Why another waits less.
+  for (const plan::Plan* plan : plans(summary)) {
+    constexpr double kWorthAWordS = 1;
+    const double less_s = summary.lookahead.figures.wait_s - plan->figures.wait_s;
+    if (less_s <= kWorthAWordS) continue;
+    out.note += fmt::format(" {} waits {} less, ", capitalised(rules::name_of(plan->policy)),
+                            duration(less_s));
+    out.note += plan->figures.over_limit_s > 0
+                    ? "as it exceeds the limit."
+                    : "as it keeps no max_hot_idle_s, or leaves a heater colder where the job "
+                      "waits for it to cool.";
+  }
   return out;
 }
 

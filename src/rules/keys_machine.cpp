@@ -31,8 +31,9 @@ constexpr std::array kMachineKeys{
                  .example = "{ x = [296, 320], y = [0, 40] }"},
     Key<Machine>{.name = "heating_limit_w",
                  .value = Number<Machine>{&Machine::heating_limit_w, kOverZero},
-                 .doc = "Heaters at full drive together draw no more than this; preheats are "
-                        "moved earlier until they do not. No heater alone may draw more either.",
+                 .doc = "Heaters at full drive together draw no more than this, less bed_w. What "
+                        "holding a temperature takes is not counted: leave room for it. No heater "
+                        "alone may draw more either.",
                  .example = "120"},
     Key<Machine>{.name = "bed_w",
                  .value = Number<Machine>{&Machine::bed_w, kAtLeastZero},

@@ -108,7 +108,8 @@ timers "timer_standby_s" 30.0 null 30.0 600.0
   CHECK(csv.code == 0);
   CHECK(
       csv.out.starts_with("policy,swept,value,off_over_s,timer_standby_s,timer_off_s,duration_s,"
-                          "wait_s,hot_idle_s,energy_wh,cold_starts,peak_heating_w\nas_sliced,"));
+                          "wait_s,hot_idle_s,energy_wh,cold_starts,peak_heating_w,peak_all_w,"
+                          "over_limit_s,over_limit_own_s\nas_sliced,"));
   CHECK(std::count(csv.out.begin(), csv.out.end(), '\n') == 1 + 12 + 1);
 
   const Ran both = compare(run, sweep + "--json f.json --csv f.csv job.gcode");

@@ -130,7 +130,9 @@ class Run:
         forecast = json.loads(out)
         ahead, hold = (forecast["policies"][p]["wait_s"] for p in ("lookahead", "hold"))
         # Under a heating limit lookahead may have to wait where a policy that exceeds it does not.
-        for policy in ("hold", "timers"):
+        # Timers that leave a heater cold wait less where the job waits for it to cool.
+        cools = re.search(rb"M109.* ?R", self.case.job, re.I)
+        for policy in ("hold", "timers") if self.case.limits and not cools else ("hold",):
             other = forecast["policies"][policy]
             if ahead > other["wait_s"] + 0.05 and other["over_limit_s"] == 0:
                 self.found.append((f"forecast-over-{policy}", f"lookahead waits {ahead:.2f} s, {policy} {other['wait_s']:.2f} s"))

@@ -109,7 +109,7 @@ Worst compare(const std::string& text, const rules::Rules& rules, std::size_t lo
     // Let go of before another one is waited for at the same select: read again, the gap begins at
     // the select.
     const double later = c.from_s - p.from_s;
-    if (rules.uses_steps && later > 1 && later <= promised.plan.figures.wait_s) continue;
+    if (rules.uses_steps && later > 0.5 && later <= promised.plan.figures.wait_s) continue;
     see("from", p.from_s, c.from_s, kMarginS);
     see("to", p.to_s, c.to_s, kMarginS);
     if (same_waits) see("wait", p.wait_s, c.wait_s, kMarginS);

@@ -156,7 +156,10 @@ TEST_CASE("the comparison as JSON, whole") {
       "hot_idle_s": 1200.0,
       "energy_wh": 80.5,
       "cold_starts": 2,
-      "peak_heating_w": 100.0
+      "peak_heating_w": 100.0,
+      "peak_all_w": 0.0,
+      "over_limit_s": 0.0,
+      "over_limit_own_s": 0.0
     },
     {
       "policy": "timers",
@@ -170,7 +173,10 @@ TEST_CASE("the comparison as JSON, whole") {
       "hot_idle_s": 900.0,
       "energy_wh": 63.0,
       "cold_starts": 17,
-      "peak_heating_w": 100.0
+      "peak_heating_w": 100.0,
+      "peak_all_w": 0.0,
+      "over_limit_s": 0.0,
+      "over_limit_own_s": 0.0
     },
     {
       "policy": "timers",
@@ -184,7 +190,10 @@ TEST_CASE("the comparison as JSON, whole") {
       "hot_idle_s": 900.0,
       "energy_wh": 66.0,
       "cold_starts": 14,
-      "peak_heating_w": 100.0
+      "peak_heating_w": 100.0,
+      "peak_all_w": 0.0,
+      "over_limit_s": 0.0,
+      "over_limit_own_s": 0.0
     },
     {
       "policy": "timers",
@@ -198,7 +207,10 @@ TEST_CASE("the comparison as JSON, whole") {
       "hot_idle_s": 900.0,
       "energy_wh": 67.5,
       "cold_starts": 12,
-      "peak_heating_w": 100.0
+      "peak_heating_w": 100.0,
+      "peak_all_w": 0.0,
+      "over_limit_s": 0.0,
+      "over_limit_own_s": 0.0
     },
     {
       "policy": "timers",
@@ -212,7 +224,10 @@ TEST_CASE("the comparison as JSON, whole") {
       "hot_idle_s": 900.0,
       "energy_wh": 72.0,
       "cold_starts": 8,
-      "peak_heating_w": 100.0
+      "peak_heating_w": 100.0,
+      "peak_all_w": 0.0,
+      "over_limit_s": 0.0,
+      "over_limit_own_s": 0.0
     },
     {
       "policy": "timers",
@@ -226,7 +241,10 @@ TEST_CASE("the comparison as JSON, whole") {
       "hot_idle_s": 900.0,
       "energy_wh": 78.0,
       "cold_starts": 2,
-      "peak_heating_w": 100.0
+      "peak_heating_w": 100.0,
+      "peak_all_w": 0.0,
+      "over_limit_s": 0.0,
+      "over_limit_own_s": 0.0
     },
     {
       "policy": "timers",
@@ -240,7 +258,10 @@ TEST_CASE("the comparison as JSON, whole") {
       "hot_idle_s": 900.0,
       "energy_wh": 78.0,
       "cold_starts": 2,
-      "peak_heating_w": 100.0
+      "peak_heating_w": 100.0,
+      "peak_all_w": 0.0,
+      "over_limit_s": 0.0,
+      "over_limit_own_s": 0.0
     },
     {
       "policy": "hold",
@@ -254,7 +275,10 @@ TEST_CASE("the comparison as JSON, whole") {
       "hot_idle_s": 2400.0,
       "energy_wh": 75.0,
       "cold_starts": 2,
-      "peak_heating_w": 100.0
+      "peak_heating_w": 100.0,
+      "peak_all_w": 0.0,
+      "over_limit_s": 0.0,
+      "over_limit_own_s": 0.0
     },
     {
       "policy": "lookahead",
@@ -268,7 +292,10 @@ TEST_CASE("the comparison as JSON, whole") {
       "hot_idle_s": 130.5,
       "energy_wh": 61.235,
       "cold_starts": 3,
-      "peak_heating_w": 50.0
+      "peak_heating_w": 50.0,
+      "peak_all_w": 0.0,
+      "over_limit_s": 0.0,
+      "over_limit_own_s": 0.0
     },
     {
       "policy": "lookahead",
@@ -282,7 +309,10 @@ TEST_CASE("the comparison as JSON, whole") {
       "hot_idle_s": 130.5,
       "energy_wh": 55.235,
       "cold_starts": 3,
-      "peak_heating_w": 50.0
+      "peak_heating_w": 50.0,
+      "peak_all_w": 0.0,
+      "over_limit_s": 0.0,
+      "over_limit_own_s": 0.0
     }
   ],
   "bound": {
@@ -296,19 +326,19 @@ TEST_CASE("the comparison as JSON, whole") {
 TEST_CASE("the comparison as CSV, whole") {
   CHECK(
       csv(Bench().comparison({"on_time=0.999999", "timer_standby_s=60"})) ==
-      R"(policy,swept,value,off_over_s,timer_standby_s,timer_off_s,duration_s,wait_s,hot_idle_s,energy_wh,cold_starts,peak_heating_w
-as_sliced,,,,,,4000,500.25,1200,80.5,2,100
-timers,,,,0,300,3990,490.25,900,63,17,100
-timers,,,,0,600,3960,460.25,900,66,14,100
-timers,,,,0,750,3945,445.25,900,67.5,12,100
-timers,,,,0,1200,3900,400.25,900,72,8,100
-timers,,,,0,1800,3840,340.25,900,78,2,100
-timers,,,,0,3600,3840,340.25,900,78,2,100
-hold,,,,,,3540,40,2400,75,2,100
-lookahead,,,1500,,,3600,72.55,130.5,61.235,3,50
-lookahead,on_time,0.999999,1500,,,3600,72.55,130.5,61.235,3,50
-timers,timer_standby_s,60,,60,750,3945,445.25,900,67.5,12,100
-bound,,,,,,,10,100.25,,,
+      R"(policy,swept,value,off_over_s,timer_standby_s,timer_off_s,duration_s,wait_s,hot_idle_s,energy_wh,cold_starts,peak_heating_w,peak_all_w,over_limit_s,over_limit_own_s
+as_sliced,,,,,,4000,500.25,1200,80.5,2,100,0,0,0
+timers,,,,0,300,3990,490.25,900,63,17,100,0,0,0
+timers,,,,0,600,3960,460.25,900,66,14,100,0,0,0
+timers,,,,0,750,3945,445.25,900,67.5,12,100,0,0,0
+timers,,,,0,1200,3900,400.25,900,72,8,100,0,0,0
+timers,,,,0,1800,3840,340.25,900,78,2,100,0,0,0
+timers,,,,0,3600,3840,340.25,900,78,2,100,0,0,0
+hold,,,,,,3540,40,2400,75,2,100,0,0,0
+lookahead,,,1500,,,3600,72.55,130.5,61.235,3,50,0,0,0
+lookahead,on_time,0.999999,1500,,,3600,72.55,130.5,61.235,3,50,0,0,0
+timers,timer_standby_s,60,,60,750,3945,445.25,900,67.5,12,100,0,0,0
+bound,,,,,,,10,100.25,,,,,,
 )");
 }
 
@@ -474,7 +504,7 @@ TEST_CASE("figures that are none still make JSON and CSV") {
   const auto row = nlohmann::json::parse(json(made))["rows"][0];
   CHECK(row["duration_s"].is_null());
   CHECK(row["wait_s"].is_null());
-  CHECK(csv(made).find("\nas_sliced,,,,,,,,1200,0,2,100\n") != std::string::npos);
+  CHECK(csv(made).find("\nas_sliced,,,,,,,,1200,0,2,100,0,0,0\n") != std::string::npos);
   CHECK(text(made).find("inf") == std::string::npos);
 }
 

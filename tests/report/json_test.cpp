@@ -29,7 +29,8 @@ TEST_CASE("the JSON has the documented keys, in order, and no others") {
   CHECK(keys(j["changes"]) == "toolhead filament both redundant");
   CHECK(keys(j["policies"]) == "as_sliced timers hold lookahead");
   for (const auto& policy : j["policies"]) {
-    CHECK(keys(policy) == "duration_s wait_s hot_idle_s energy_wh cold_starts peak_heating_w");
+    CHECK(keys(policy) == "duration_s wait_s hot_idle_s energy_wh cold_starts peak_heating_w "
+                            "peak_all_w over_limit_s over_limit_own_s");
   }
   CHECK(keys(j["bound"]) == "wait_s hot_idle_s");
   CHECK(keys(j["toolheads"][0]) == "name uses hold standby off hot_idle_s energy_wh wait_s");
@@ -51,7 +52,8 @@ TEST_CASE("the JSON's values") {
   CHECK(j["changes"].dump() == R"({"toolhead":1,"filament":1,"both":1,"redundant":1})");
   CHECK(j["policies"]["as_sliced"].dump() ==
         R"({"duration_s":4000.0,"wait_s":500.25,"hot_idle_s":1200.0,"energy_wh":80.5,)"
-        R"("cold_starts":2,"peak_heating_w":100.0})");
+        R"("cold_starts":2,"peak_heating_w":100.0,"peak_all_w":0.0,"over_limit_s":0.0,)"
+        R"("over_limit_own_s":0.0})");
   CHECK(j["policies"]["timers"]["duration_s"] == 3900);
   CHECK(j["policies"]["hold"]["duration_s"] == 3540);
   CHECK(j["policies"]["lookahead"]["energy_wh"].dump() == "61.235");
