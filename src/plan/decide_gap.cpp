@@ -121,7 +121,8 @@ class LookAhead {
       standby_ = preheat_option(context_, lead_time_, standby_c_);
       return standby_.possible() ? preheated(standby_) : no_option();
     }
-    return stay_.possible() ? preheated(stay_) : held();
+    const bool stays = hot_ && context_.start_c >= context_.ready_c - thermal::kRoundingC;
+    return stay_.possible() && !stays ? preheated(stay_) : held();
   }
 
   // Whether it would dip little if it were left to cool and driven back just in time.

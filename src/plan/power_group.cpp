@@ -115,8 +115,10 @@ class Search {
     const double given_s = clock.given(from_s);
     profile_.find_near(given_s, std::max(clock.given(to_s), given_s + (to_s - from_s)),
                        task(i).heater, near_);
-    // What comes behind its stop does not begin before it is ready.
-    std::erase_if(near_, [&](const PowerLoad& l) { return l.from_s >= task(i).deadline_s; });
+    // What comes behind its stop does not begin before it is ready; right at the stop, it may stand
+    // before its wait.
+    std::erase_if(near_,
+                  [&](const PowerLoad& l) { return l.from_s > task(i).deadline_s + kResolutionS; });
     for (PowerLoad& l : near_) {
       const double from = clock.as_known(l.from_s);
       l = {from, from + (l.to_s - l.from_s), l.watts, l.heater};
@@ -429,10 +431,11 @@ class Search {
   [[nodiscard]] Result result(bool late) const {
     Result out;
     for (std::size_t i = 0; i < size(); ++i) {
-      out.slots.push_back({clock_.given(at_s_[i]), level_[i], late, clock_.waited_s(i)});
-      const double at_s = is_driven(i) ? out.slots.back().at_s : kInfinity;
+      const double at_s = is_driven(i) ? clock_.given(at_s_[i]) : task(i).release_s;
+      out.slots.push_back({at_s, level_[i], late, clock_.waited_s(i)});
+      const double from_s = is_driven(i) ? at_s : kInfinity;
       const double length_s = is_driven(i) ? end_s(clock_, i, at_s_[i]) - at_s_[i] : 0;
-      out.loads.push_back(load(i, at_s, at_s + length_s));
+      out.loads.push_back(load(i, from_s, from_s + length_s));
     }
     return out;
   }
@@ -535,6 +538,19 @@ void PowerGroup::improve(const PowerProfile& profile, NodeBudget& budget) {
   PowerGroup anew = *this;
   anew.solve(profile, budget);
   if (!anew.late() && anew.moved_s_ < moved_s_) *this = std::move(anew);
+}
+
+std::vector<std::size_t> PowerGroup::take_before(double until_s, std::size_t most) {
+  std::vector<std::size_t> taken;
+  for (std::size_t m = members_.size(); m-- > 0 && taken.size() < most;) {
+    if (loads_[m].from_s >= until_s) continue;
+    taken.push_back(members_[m]);
+    members_.erase(members_.begin() + std::ptrdiff_t(m));
+    slots_.erase(slots_.begin() + std::ptrdiff_t(m));
+    loads_.erase(loads_.begin() + std::ptrdiff_t(m));
+  }
+  find_span();
+  return taken;
 }
 
 PowerGroup PowerGroup::split_last(std::size_t count) {

@@ -52,6 +52,9 @@ class PowerGroup {
 
   // Leaves the profile as it was.
   void solve(const PowerProfile& profile, NodeBudget& budget);
+  // Takes out members that are driven before `until_s`, no more than `most`; the others stay where
+  // they are placed.
+  [[nodiscard]] std::vector<std::size_t> take_before(double until_s, std::size_t most);
   // Takes out the `count` members with the last deadlines, where they are placed now.
   [[nodiscard]] PowerGroup split_last(std::size_t count);
   // The same for one that nothing keeps from its latest moment.

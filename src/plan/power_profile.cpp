@@ -21,9 +21,8 @@ void PowerProfile::remove_last(std::size_t count) {
 }
 
 void PowerProfile::forget_old() {
-  constexpr std::size_t kMaxPlaced = 256;
-  if (placed_.size() > kMaxPlaced) {
-    placed_.erase(placed_.begin(), placed_.end() - std::ptrdiff_t(kMaxPlaced / 2));
+  if (placed_.size() > 2 * kRemembered) {
+    placed_.erase(placed_.begin(), placed_.end() - std::ptrdiff_t(kRemembered));
   }
 }
 

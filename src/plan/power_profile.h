@@ -20,7 +20,9 @@ class PowerProfile {
   void add(const PowerLoad& load);
   // Removes what was added last.
   void remove_last(std::size_t count);
-  // Of what is placed for good, only the last loads matter: the next ones come before them in time.
+  // Of what is placed for good, only the last loads matter, and no fewer than these are remembered:
+  // the next ones come before them in time.
+  static constexpr std::size_t kRemembered = 128;
   void forget_old();
   [[nodiscard]] double limit_w() const { return limit_w_; }
   // Whether no load, as it is or was before it was moved, reaches into [from_s, to_s).

@@ -88,24 +88,30 @@ class Scheduler {
            within_limit(tasks_[i].watts, limit_w_) && profile_.idle(lines_[i], ends_[i]);
   }
 
+  // A group that is late may be less so if those that come later make room: they are taken in if,
+  // without them, it would reach into their time. True if any was.
   bool take_in_later(PowerGroup& group) {
-    bool grown = false;
-    while (group.late() && !groups_.empty() &&
-           group.members().size() + groups_.back().members().size() <= kMaxGroup) {
-      const PowerGroup& after = groups_.back();
-      profile_.remove_last(after.loads().size());
-      group.solve(profile_, budget_);
-      if (group.high_s() <= after.low_s()) {
-        for (const PowerLoad& l : after.loads()) profile_.add(l);
-        break;
-      }
-      for (const std::size_t m : after.members()) group.join(m);
-      groups_.pop_back();
-      group.solve(profile_, budget_);
-      out_.largest = std::max(out_.largest, group.members().size());
-      grown = true;
+    std::size_t first = groups_.size();
+    std::size_t loads = 0;
+    while (first > 0 && loads + groups_[first - 1].loads().size() <= PowerProfile::kRemembered) {
+      loads += groups_[--first].loads().size();
     }
-    return grown;
+    profile_.remove_last(loads);
+    group.solve(profile_, budget_);
+    std::vector<std::size_t> taken;
+    for (std::size_t g = groups_.size(); g-- > first;) {
+      const std::size_t most =
+          kMaxGroup - std::min(kMaxGroup, group.members().size() + taken.size());
+      for (const std::size_t m : groups_[g].take_before(group.high_s(), most)) taken.push_back(m);
+    }
+    std::erase_if(groups_, [](const PowerGroup& g) { return g.members().empty(); });
+    for (std::size_t g = std::min(first, groups_.size()); g < groups_.size(); ++g) {
+      for (const PowerLoad& l : groups_[g].loads()) profile_.add(l);
+    }
+    for (const std::size_t m : taken) group.join(m);
+    group.solve(profile_, budget_);
+    out_.largest = std::max(out_.largest, group.members().size());
+    return !taken.empty();
   }
 
   // The later half of a group that is too large stays where it is.

@@ -29,8 +29,9 @@ TEST_CASE("the JSON has the documented keys, in order, and no others") {
   CHECK(keys(j["changes"]) == "toolhead filament both redundant");
   CHECK(keys(j["policies"]) == "as_sliced timers hold lookahead");
   for (const auto& policy : j["policies"]) {
-    CHECK(keys(policy) == "duration_s wait_s hot_idle_s energy_wh cold_starts peak_heating_w "
-                            "peak_all_w over_limit_s over_limit_own_s");
+    CHECK(keys(policy) ==
+          "duration_s wait_s hot_idle_s energy_wh cold_starts peak_heating_w "
+          "peak_all_w over_limit_s over_limit_own_s");
   }
   CHECK(keys(j["bound"]) == "wait_s hot_idle_s");
   CHECK(keys(j["toolheads"][0]) == "name uses hold standby off hot_idle_s energy_wh wait_s");
