@@ -207,6 +207,7 @@ class Batch {
     if (stdout_) stdout_ = outputs_.standard_output().write(batch_line(result));
     if (stdout_) stdout_ = outputs_.standard_output().flush();
     if (!result.warning.empty()) context_.note(result.warning);
+    for (const std::string& hint : result.hints) context_.note(hint);
     if (!result.breaks_off.empty()) {
       context_.warn(printable(result.entry.path) + ": " + result.breaks_off);
     }

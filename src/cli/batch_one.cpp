@@ -116,6 +116,7 @@ Status rewrite_one(const JobTask& task, JobResult& result) {
   if (auto s = (*replacement)->commit(&input->text); !s) return s;
   if ((*replacement)->warning()) result.warning = render(*(*replacement)->warning());
   result.breaks_off = job->ending.warning();
+  result.hints = hints_of(*job);
   entry.output_bytes = sink.fingerprint().bytes;
   entry.output = sink.fingerprint().hash;
   entry.figures = figures_of(*job, *plan);

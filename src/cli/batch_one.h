@@ -8,6 +8,7 @@
 #include <cstdint>
 #include <functional>
 #include <string>
+#include <vector>
 
 #include "cli/batch_manifest.h"
 #include "rules/rules.h"
@@ -21,6 +22,7 @@ struct JobResult {
   bool old_output = false;
   std::string warning;     // about the output, which was written all the same
   std::string breaks_off;  // why the job seems to be cut off
+  std::vector<std::string> hints;
 };
 
 struct JobTask {

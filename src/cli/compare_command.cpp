@@ -19,6 +19,7 @@ int run_compare(const Context& context, const CompareOptions& options) {
   auto loaded = load_job(context, options.job, *rules);
   if (!loaded) return context.fail(loaded.error());
   const job::Job& job = loaded->job;
+  note_hints(context, job);
 
   io::Progress progress(2, context.progress_wanted(), "planning",
                         report::plans_needed(rules->gap, *sweeps), io::ProgressUnit::items);

@@ -49,8 +49,9 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
     if (!made) return context.fail(made.error());
     mapping = std::move(*made);
   }
-  auto reports = make_reports(options.job, mapping ? mapping->job : loaded->job,
-                              mapping ? mapping->rules : *rules, *schedule);
+  const job::Job& job = mapping ? mapping->job : loaded->job;
+  note_hints(context, job);
+  auto reports = make_reports(options.job, job, mapping ? mapping->rules : *rules, *schedule);
   if (!reports) return context.fail(reports.error());
   if (mapping) {
     std::string loading;

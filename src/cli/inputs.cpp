@@ -49,6 +49,18 @@ Result<job::Job> scan_job(const Context& context, ByteSource& source, const rule
   return job;
 }
 
+std::vector<std::string> hints_of(const job::Job& job) {
+  std::vector<std::string> out;
+  for (const job::Hint& hint : job.hints) {
+    out.push_back(printable(job.name) + ':' + std::to_string(hint.line) + ": " + hint.text);
+  }
+  return out;
+}
+
+void note_hints(const Context& context, const job::Job& job) {
+  for (const std::string& hint : hints_of(job)) context.note(hint);
+}
+
 Result<LoadedJob> load_job(const Context& context, const std::string& path,
                            const rules::Rules& rules) {
   auto input = open_job(path);

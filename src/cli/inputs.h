@@ -5,6 +5,7 @@
 
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "cli/context.h"
 #include "io/file_source.h"
@@ -28,6 +29,10 @@ struct OpenJob {
 // With progress on a terminal, and a warning where the job breaks off.
 [[nodiscard]] Result<job::Job> scan_job(const Context& context, ByteSource& source,
                                         const rules::Rules& rules, const std::string& path);
+
+// What the user should know of a job as it is planned, each with its line.
+[[nodiscard]] std::vector<std::string> hints_of(const job::Job& job);
+void note_hints(const Context& context, const job::Job& job);
 
 struct LoadedJob {
   OpenJob input;

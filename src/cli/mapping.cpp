@@ -191,6 +191,7 @@ Result<job::Job> scan_mapped(const Context& context, const Mapping& mapping,
   for (job::ToolChange& s : out->tool_changes) as_original.count(s.line);
   for (job::Target& t : out->targets) as_original.count(t.line);
   for (job::ToolUse& s : out->uses) as_original.count(s.first_line);
+  for (job::Hint& h : out->hints) as_original.count(h.line);
   as_original.count(out->lines);
   return out;
 }

@@ -33,6 +33,7 @@ class Run {
     auto loaded = load_job(context_, options_.job, *rules);
     if (!loaded) return context_.fail(loaded.error());
     if (auto s = map(*loaded, *rules); !s) return context_.fail(s.error());
+    note_hints(context_, loaded->job);
     auto plan = make_plan(loaded->job, *rules, rules->gap.policy);
     if (!plan) return context_.fail(plan.error());
     Reports reports;

@@ -167,11 +167,18 @@ struct Modal {
   std::size_t limits = 0;  // of Job::limits
 };
 
+// What the user should know of a job that is planned all the same.
+struct Hint {
+  std::uint64_t line = 0;
+  std::string text;
+};
+
 struct Job {
   std::string name;
   std::uint64_t bytes = 0, lines = 0, hash = 0;  // XXH3 of the bytes
   bool numbered = false;                         // lines with N and checksum
   machine::Ending ending;
+  std::vector<Hint> hints;
   std::vector<rules::Toolhead> heads;  // as the rules say, or one per T number seen
   std::vector<ToolChange> tool_changes;
   std::vector<Target> targets;

@@ -175,9 +175,7 @@ class Scanner {
       case Operation::Kind::move:
         return move();
       case Operation::Kind::set_limits:
-        if (timer_.limits().take(interpreted_.words)) {
-          modals_.limits(std::as_const(timer_).limits());
-        }
+        set_limits();
         return success();
       case Operation::Kind::retract:
         return firmware_retraction(false);
@@ -185,6 +183,19 @@ class Scanner {
         return firmware_retraction(true);
     }
     return success();
+  }
+
+  void set_limits() {
+    const gcode::Words& words = interpreted_.words;
+    if (std::as_const(timer_).limits().leaves_aside(words)) {
+      if (std::exchange(left_aside_, true)) return;
+      job_.hints.push_back(
+          {line_.number,
+           fmt::format("M{:g} is left aside, here and later: corners go by right_angle_mm_s",
+                       words.value('M'))});
+    } else if (timer_.limits().take(words)) {
+      modals_.limits(std::as_const(timer_).limits());
+    }
   }
 
   [[nodiscard]] Error unserved(int tool) const {
@@ -342,7 +353,8 @@ class Scanner {
   ModalKeeper modals_;
   machine::EndingWatch ending_;
 
-  gcode::RawLine line_;  // the present one
+  bool left_aside_ = false;  // a command for corners that the machine does not have
+  gcode::RawLine line_;      // the present one
   machine::InterpretedLine interpreted_;
   gcode::State state_;
   gcode::State before_;  // the present line; kept for modals_ alone

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 // The loops below for several kinds of processors; which is taken is decided when the program
 // starts. Instrumented programs do without: they are not ready by then.
@@ -83,16 +84,18 @@ FOREWARM_LANES void corners_by_jerk(Lanes& l, std::size_t count, const Rates& ra
   }
 }
 
-double by_deviation(const std::array<double, 3>& from, const std::array<double, 3>& to,
-                    double accel, double deviation) {
+// On a circle that touches both legs: v^2 = pull * s/(1-s).
+double by_circle(const std::array<double, 3>& from, const std::array<double, 3>& to, double pull) {
   const double along = from[0] * to[0] + from[1] * to[1] + from[2] * to[2];
   if (along <= -1 + 1e-9) return 0;
   const double s = std::sqrt(std::max(0.0, 0.5 * (1 + along)));  // sin of half the inner angle
   if (s >= 1 - 1e-12) return 1e9;
-  return std::sqrt(accel * deviation * s / (1 - s));
+  return std::sqrt(pull * s / (1 - s));
 }
 
-void corners_by_deviation(Lanes& l, std::size_t count, double deviation) {
+// `pull`, of the lower acceleration of the two legs.
+template <class Pull>
+void corners_by_circle(Lanes& l, std::size_t count, Pull pull) {
   const auto direction = [&](std::size_t i) {
     return std::array<double, 3>{l.unit[0][i], l.unit[1][i], l.unit[2][i]};
   };
@@ -103,7 +106,7 @@ void corners_by_deviation(Lanes& l, std::size_t count, double deviation) {
     double corner = 0;
     if (from != kNowhere && to != kNowhere) {
       corner = std::min(std::min(l.cruise[i + 1], l.cruise[i]),
-                        by_deviation(from, to, std::min(l.accel[i + 1], l.accel[i]), deviation));
+                        by_circle(from, to, pull(std::min(l.accel[i + 1], l.accel[i]))));
     }
     l.entry_most2[i] = corner * corner;
   }
@@ -138,14 +141,18 @@ Rates Rates::of(const Limits& limits) {
   r.least_speed[kPrints] = r.least_speed[kFilamentAlone] = limits.min_print_speed;
   r.speed_factor = limits.speed_factor;
   r.junction_deviation = limits.junction_deviation;
+  r.corner_pull = limits.right_angle * limits.right_angle * (std::numbers::sqrt2 - 1);
   return r;
 }
 
 void bound(Lanes& lanes, std::size_t count, const Rates& rates, bool begins) {
   limit(lanes, count, rates);
-  if (rates.junction_deviation > 0) {
+  if (rates.corner_pull > 0) {
     std::fill_n(lanes.safe.begin() + 1, count, 0.0);
-    corners_by_deviation(lanes, count, rates.junction_deviation);
+    corners_by_circle(lanes, count, [&](double) { return rates.corner_pull; });
+  } else if (rates.junction_deviation > 0) {
+    std::fill_n(lanes.safe.begin() + 1, count, 0.0);
+    corners_by_circle(lanes, count, [&](double accel) { return accel * rates.junction_deviation; });
   } else {
     corners_by_jerk(lanes, count, rates);
   }

@@ -22,6 +22,7 @@ struct Rates {
   std::array<double, 4> per_speed{}, per_accel{}, per_jerk{};
   std::array<double, 3> accel{}, least_speed{};
   double speed_factor = 1, junction_deviation = 0;
+  double corner_pull = 0;  // v^2 (1 - s)/s of a corner, by the speed through a right angle
   [[nodiscard]] static Rates of(const Limits& limits);
 };
 

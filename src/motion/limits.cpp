@@ -29,6 +29,7 @@ bool Limits::take(const gcode::Words& w) {
   constexpr double kFastestMmS = 2000;
   const double command = w.value_or('M', -1);
   if (!(command >= 0 && command < 1000 && command == std::floor(command))) return false;
+  if (leaves_aside(w)) return false;
   switch (int(command)) {
     case 201:
       take_axes(w, max_accel, 1);

@@ -1,10 +1,14 @@
 // Moves to seconds: trapezoidal speed profiles with look-ahead over the corners between moves.
 //
 // Each move is bounded by its feed, the axes' speeds and accelerations and the acceleration of its
-// kind. At a corner the speed is bounded by jerk (no axis' speed steps by more than its own) or by
-// junction deviation, v^2 = a*R with R = delta*s/(1-s), s = sin(theta/2), theta the angle between
-// the two moves (180 degrees: straight on). Profiles: Biagiotti & Melchiorri, Trajectory Planning
-// for Automatic Machines and Robots, ch. 3. Motion starts and ends at rest, or within jerk of it.
+// kind. At a corner the speed is bounded by jerk (no axis' speed steps by more than its own), by
+// junction deviation or by the speed through a right angle. The latter two go by the circle that
+// touches both legs, whose radius is R = delta*s/(1-s), s = sin(theta/2), theta the angle between
+// the two legs (180 degrees: straight on), as the external distance of a route curve in surveying
+// (Ghilani & Wolf, Elementary Surveying). Junction deviation has delta, and v^2 = a*R; the speed
+// v90 through a right angle has a*delta = v90^2 * (sqrt(2) - 1), whatever a is. Profiles: Biagiotti
+// & Melchiorri, Trajectory Planning for Automatic Machines and Robots, ch. 3. Motion starts and
+// ends at rest, or within jerk of it.
 //
 // A move's time is final once no later move can change it; results come in batches, in order.
 // Memory is bounded by kMost waiting moves: if none of that many is certain, the older half is

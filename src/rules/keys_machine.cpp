@@ -59,6 +59,12 @@ constexpr std::array kMotionKeys{
                 .doc = "How far a corner may be rounded; instead of jerk_mm_s, where the firmware "
                        "uses it.",
                 .example = "0.02"},
+    Key<Motion>{.name = "right_angle_mm_s",
+                .value = Number<Motion>{&Motion::right_angle_mm_s, {0, 1000, true}},
+                .doc = "The speed at which a corner of 90 degrees is taken, whatever the "
+                       "acceleration; instead of the two above, where the firmware uses it. The "
+                       "job's M205 is left aside then.",
+                .example = "5"},
     Key<Motion>{.name = "time_scale",
                 .value = Number<Motion>{&Motion::time_scale, {0.1, 10}},
                 .doc = "Measured print time divided by modelled print time."},

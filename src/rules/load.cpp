@@ -90,12 +90,19 @@ class Loader {
     auto t = root_.one(sections::motion);
     if (!t) return;
     t->read(rules_.motion);
-    const auto jerk = &Motion::jerk_mm_s;
-    const auto deviation = &Motion::junction_deviation_mm;
-    if (!t->has(jerk) || !t->has(deviation)) return;
-    const Position a = t->at_key(jerk), b = t->at_key(deviation);
-    const bool a_first = std::pair(a.line, a.column) < std::pair(b.line, b.column);
-    diagnostics_.add(a_first ? b : a, "jerk_mm_s and junction_deviation_mm exclude each other",
+    // How corners are taken: the first that the file has, and a second.
+    std::vector<std::pair<std::string_view, Position>> ways;
+    const auto add = [&](auto field) {
+      if (t->has(field)) ways.emplace_back(t->section().of(field).name, t->at_key(field));
+    };
+    add(&Motion::jerk_mm_s);
+    add(&Motion::junction_deviation_mm);
+    add(&Motion::right_angle_mm_s);
+    if (ways.size() < 2) return;
+    const auto place = [](Position p) { return std::pair(p.line, p.column); };
+    const auto [a, b] = std::pair(ways[0], ways[1]);
+    diagnostics_.add(place(a.second) < place(b.second) ? b.second : a.second,
+                     std::string(a.first) + " and " + std::string(b.first) + " exclude each other",
                      "keep the one that the machine's firmware uses");
   }
 

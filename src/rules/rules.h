@@ -40,6 +40,7 @@ struct Motion {
   double accel_mm_s2 = 1500;  // print, travel and retract, until the job's M204
   Axes jerk_mm_s{8, 8, 0.4, 5};
   std::optional<double> junction_deviation_mm;  // instead of jerk
+  std::optional<double> right_angle_mm_s;       // of a corner of 90 degrees, instead of both
   double time_scale = 1.0;                      // measured / modelled print time
 };
 

@@ -919,3 +919,23 @@ TEST_CASE("forecast: starts and hours away that are wrong") {
   }
   CHECK(get(run / "job.gcode") == "T0\nT1\n");
 }
+
+TEST_CASE(
+    "what the job says of corners that the machine does not have is left aside, with a note") {
+  const Bench run;
+  put(run / "two.toml", kRules + "[motion]\nright_angle_mm_s = 5\n");
+  put(run / "job.gcode", "M205 X9\nM205 J0.1\n" + kJob);
+  const std::string note =
+      "forewarm: info: job.gcode:1: M205 is left aside, here and later: corners go by "
+      "right_angle_mm_s\n";
+  const auto once = [&](const std::string& err) {
+    const auto at = err.find(note);
+    return at != std::string::npos && err.find("left aside", at + note.size()) == std::string::npos;
+  };
+  CHECK(once(run("forewarm forecast --rules two.toml job.gcode").err));
+  CHECK(once(run("forewarm compare --rules two.toml job.gcode").err));
+  CHECK(once(run("forewarm batch --rules two.toml -o ready job.gcode").err));
+  CHECK(once(run("forewarm rewrite --rules two.toml --map 0=1,1=0 job.gcode -o out").err));
+  CHECK(once(run("forewarm rewrite --rules two.toml job.gcode").err));
+  CHECK(run("forewarm check --rules two.toml job.gcode").code == 0);
+}

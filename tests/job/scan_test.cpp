@@ -437,3 +437,20 @@ TEST_CASE("an arc longer than any machine is a bounded amount of work") {
   // At the feed that is in force before any is given, round a circle.
   CHECK(job->duration_s == Approx(300 * 2 * 3.14159265 * 9999999 / 25).epsilon(0.01));
 }
+
+// The legs are 50 mm at 100 mm/s; a machine that takes a right angle at 5 mm/s, M204 as ever.
+TEST_CASE("corners by the speed through a right angle: M205 is left aside, with one hint") {
+  const rules::Rules rules =
+      rules_of(std::string(kTwoHeads) + "[motion]\naccel_mm_s2 = 3000\nright_angle_mm_s = 5\n");
+  const std::string corner = "G1 X50 E1 F6000\nG1 Y50 E1\n";
+  const auto plainly = scan_of("M83\nT0\nM204 P1000 T1000\n" + corner, rules);
+  // From rest to 100 mm/s in 5 mm, and down to the corner in 4.9875 mm: 45 - 4.9875 mm at speed.
+  CHECK(plainly.motion_s == Approx(2 * (0.1 + 0.095 + (50 - 5 - 4.9875) / 100)).epsilon(1e-9));
+  CHECK(plainly.hints.empty());
+  const auto job = scan_of("M83\nT0\nM204 P1000 T1000\nM205 X20 Y20\nM205 J0.5\n" + corner, rules);
+  CHECK(job.motion_s == plainly.motion_s);
+  REQUIRE(job.hints.size() == 1);
+  CHECK(job.hints[0].line == 4);
+  CHECK(job.hints[0].text == "M205 is left aside, here and later: corners go by right_angle_mm_s");
+  CHECK(scan_of("M83\nT0\nM205 X20\n" + corner, rules_of(kTwoHeads)).hints.empty());
+}

@@ -56,6 +56,41 @@ TEST_CASE("junction deviation: straight on is no corner, back is a stop") {
         Approx(2 * profile_seconds(50, 0, 0, 100, 1000) + profile_seconds(1, 0, 0, 10, 1000)));
 }
 
+// The same circle, by the speed v90 at which it is taken where the legs are square to each other: R
+// over that of a right angle is s/(1-s) * (sqrt(2) - 1). From R/delta of 60, 90 and 135 degrees, 1,
+// 2.41421356 and 12.1370712 (the surveyors' figure, as above; calculated).
+TEST_CASE("corner speeds by the speed through a right angle, whatever the acceleration") {
+  struct Row {
+    double inner_angle, speed;
+  };
+  const Row row = GENERATE(values<Row>({{60, 5 * std::sqrt(1 / 2.41421356)},
+                                        {90, 5},
+                                        {135, 5 * std::sqrt(12.1370712 / 2.41421356)}}));
+  const double accel = GENERATE(400, 1000, 8000);
+  motion::Limits l = plain(accel);
+  l.jerk = {20, 20, 20, 20};  // not in force
+  l.junction_deviation = 0.5;
+  l.right_angle = 5;
+  const double turn = std::numbers::pi * (1 - row.inner_angle / 180);
+  const double d = 50;
+  const double v = 100;
+  const double seconds =
+      time_of(l, {line(d, 0, v), line(d * std::cos(turn), d * std::sin(turn), v)});
+  CHECK(seconds == Approx(2 * profile_seconds(d, 0, row.speed, v, accel)).epsilon(1e-7));
+}
+
+TEST_CASE("by the speed through a right angle straight on is no corner, back is a stop") {
+  motion::Limits l = plain(1000);
+  l.right_angle = 5;
+  CHECK(time_of(l, {line(50, 0, 100), line(50, 0, 100)}) ==
+        Approx(profile_seconds(100, 0, 0, 100, 1000)));
+  CHECK(time_of(l, {line(50, 0, 100), line(-50, 0, 100)}) ==
+        Approx(2 * profile_seconds(50, 0, 0, 100, 1000)));
+  // Legs that are slower than the corner bound it.
+  CHECK(time_of(l, {line(50, 0, 100), line(0, 50, 3)}) ==
+        Approx(profile_seconds(50, 0, 3, 100, 1000) + profile_seconds(50, 3, 0, 3, 1000)));
+}
+
 TEST_CASE("a corner by jerk: no axis steps by more than its own") {
   motion::Limits l = plain(1000);
   l.jerk = {8, 8, 1, 1};

@@ -7,6 +7,7 @@
 #include <bit>
 #include <cmath>
 #include <memory>
+#include <numbers>
 #include <string>
 #include <vector>
 
@@ -44,14 +45,14 @@ Bound alone(const One& m, const motion::Limits& l) {
   }
   b.cruise = std::max(m.feed * of_speed > 1 ? 1 / of_speed : m.feed, 1e-3);
   b.accel = m.accel_asked * of_accel > 1 ? 1 / of_accel : m.accel_asked;
-  b.safe = l.junction_deviation > 0 ? 0 : std::min(1 / of_jerk, b.cruise);
+  b.safe = l.junction_deviation > 0 || l.right_angle > 0 ? 0 : std::min(1 / of_jerk, b.cruise);
   b.gain2 = 2 * b.accel * b.length;
   return b;
 }
 
 double corner(const Bound& from, const Bound& to, const motion::Limits& l) {
   const double speed = std::min(from.cruise, to.cruise);
-  if (l.junction_deviation > 0) {
+  if (l.junction_deviation > 0 || l.right_angle > 0) {
     const auto& u = from.unit;
     const auto& v = to.unit;
     const auto still = [](const std::array<double, 4>& w) {
@@ -63,7 +64,10 @@ double corner(const Bound& from, const Bound& to, const motion::Limits& l) {
     const double s = std::sqrt(std::max(0.0, 0.5 * (1 + along)));
     if (s >= 1 - 1e-12) return speed;
     const double accel = std::min(from.accel, to.accel);
-    return std::min(speed, std::sqrt(accel * l.junction_deviation * s / (1 - s)));
+    const double pull = l.right_angle > 0
+                            ? l.right_angle * l.right_angle * (std::numbers::sqrt2 - 1)
+                            : accel * l.junction_deviation;
+    return std::min(speed, std::sqrt(pull * s / (1 - s)));
   }
   double most = 1e-9;
   for (std::size_t a = 0; a < 4; ++a) {
@@ -120,6 +124,7 @@ TEST_CASE("what bounds a move is the same in any lane, to the bit") {
   Dice dice(31);
   for (int run = 0; run < 300; ++run) {
     motion::Limits limits = dice_limits(dice);
+    if (run % 5 == 0) limits.right_angle = dice.between(0.5, 20);
     if (run % 3 == 0) limits.junction_deviation = dice.between(0.001, 0.1);
     const auto rates = motion::Rates::of(limits);
     auto lanes = std::make_unique<motion::Lanes>();

@@ -73,6 +73,25 @@ TEST_CASE("M205: jerk or junction deviation, and lowest speeds") {
   CHECK(after("M205 J0.02 X9").junction_deviation == 0.02);
 }
 
+TEST_CASE("where corners go by the speed through a right angle, M205 and M566 set nothing") {
+  motion::Limits l;
+  l.right_angle = 5;
+  const motion::Limits before = l;
+  gcode::Words w;
+  for (const char* line : {"M205 X10", "M205 J0.02", "M205 S2 T3", "M566 X480"}) {
+    INFO(line);
+    gcode::parse(line, w);
+    CHECK(l.leaves_aside(w));
+    CHECK_FALSE(motion::Limits{}.leaves_aside(w));
+    CHECK_FALSE(l.take(w));
+    CHECK(l == before);
+  }
+  gcode::parse("M204 S800", w);
+  CHECK_FALSE(l.leaves_aside(w));
+  CHECK(l.take(w));
+  CHECK(l.accel_print == 800);
+}
+
 TEST_CASE("M203: millimetres a minute only where no machine is that fast a second") {
   CHECK(after("M203 X2000").max_speed[0] == 2000);
   CHECK(after("M203 X2040").max_speed[0] == 34);

@@ -256,20 +256,33 @@ TEST_CASE("refused: unknown keys, at every level") {
 }
 
 TEST_CASE("refused: machine and motion") {
-  check_at(kVersion + kToolhead, {
-                                     {R"([motion]
+  check_at(kVersion + kToolhead,
+           {
+               {R"([motion]
 jerk_mm_s = { x = 8 }
 @junction_deviation_mm = 0.02
 )",
-                                      "jerk_mm_s and junction_deviation_mm exclude each other",
-                                      "keep the one that the machine's firmware uses"},
-                                     {R"([motion]
+                "jerk_mm_s and junction_deviation_mm exclude each other",
+                "keep the one that the machine's firmware uses"},
+               {R"([motion]
 junction_deviation_mm = 0.02
 @jerk_mm_s = { x = 8 }
 )",
-                                      "jerk_mm_s and junction_deviation_mm exclude each other",
-                                      "keep the one that the machine's firmware uses"},
-                                 });
+                "jerk_mm_s and junction_deviation_mm exclude each other",
+                "keep the one that the machine's firmware uses"},
+               {R"([motion]
+right_angle_mm_s = 5
+@junction_deviation_mm = 0.02
+)",
+                "junction_deviation_mm and right_angle_mm_s exclude each other",
+                "keep the one that the machine's firmware uses"},
+               {R"([motion]
+jerk_mm_s = { x = 8 }
+@right_angle_mm_s = 5
+)",
+                "jerk_mm_s and right_angle_mm_s exclude each other",
+                "keep the one that the machine's firmware uses"},
+           });
 }
 
 TEST_CASE("refused: filaments and materials") {
