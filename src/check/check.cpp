@@ -251,6 +251,7 @@ class Check {
     operation.kind = Operation::Kind::set_target;
     operation.temp_c = std::max(0.0, target.temp_c);
     operation.waits = target.waits;
+    if (interpreter_.rests_at(code)) replay_.machine().stop();
     replay_.insert_command(head, operation, at);
   }
 
@@ -397,7 +398,7 @@ Result<Report> check_moved(Moved& moved, ByteSource* original, ByteSource& rewri
 
 Result<Report> check(ByteSource* original, ByteSource& rewritten, const rules::Rules& rules,
                      const Options& options) {
-  auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
+  auto recogniser = rules::Recogniser::make(rules);
   if (!recogniser) return std::move(recogniser.error());
   if (original != nullptr) {
     auto header = header_of(rewritten);

@@ -211,7 +211,7 @@ Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& ori
   if (auto s = check_places(context, job, rules, *map, asked.force); !s) {
     return std::move(s.error());
   }
-  auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
+  auto recogniser = rules::Recogniser::make(rules);
   if (!recogniser) return std::move(recogniser.error());
   machine::FilamentMove move(rules, *recogniser, *map);
   auto lines = machine::moved_lines(original, shown_name(name), move);

@@ -363,7 +363,7 @@ class Scanner {
 }  // namespace
 
 Result<Job> scan(ByteSource& source, const rules::Rules& rules, const ScanOptions& options) {
-  auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
+  auto recogniser = rules::Recogniser::make(rules);
   if (!recogniser) return std::move(recogniser.error());
   return Scanner(rules, options, *recogniser).run(source);
 }

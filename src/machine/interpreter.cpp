@@ -48,7 +48,8 @@ void Interpreter::read(std::string_view text, gcode::State& state, InterpretedLi
   line.seconds.reset();
   line.operations.clear();
   if (asks_lines_ && (asks_moves_ || !line.effect.moves) && !text.empty()) {
-    recogniser_.match(text, line.recognised, line.seconds);
+    const bool rests = recogniser_.match(text, line.recognised, line.seconds);
+    if (rests) line.operations.push_back({.kind = Kind::rest});
     for (std::size_t i = 0; i < line.recognised.size(); ++i) {
       const rules::Recognised& found = line.recognised[i];
       if (found.as == As::change) state.tool = found.tool.value_or(-1);
@@ -60,6 +61,12 @@ void Interpreter::read(std::string_view text, gcode::State& state, InterpretedLi
     }
   }
   add_commands(line);
+}
+
+bool Interpreter::rests_at(std::string_view text) const {
+  std::vector<rules::Recognised> found;
+  std::optional<double> seconds;
+  return asks_lines_ && recogniser_.match(text, found, seconds);
 }
 
 void Interpreter::add_recognised(const rules::Recognised& found, std::size_t pattern,

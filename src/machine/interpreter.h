@@ -74,6 +74,9 @@ class Interpreter {
   // Takes a line, without its ending, as the machine takes it in `state`.
   void read(std::string_view text, gcode::State& state, InterpretedLine& line) const;
 
+  // Whether motion comes to rest at a line of that text, by rests_at of the rules.
+  [[nodiscard]] bool rests_at(std::string_view text) const;
+
   // Whether a straight move read by gcode::digest() asks for nothing else than a move. Patterns
   // that do not want moves fit no line that begins as one.
   [[nodiscard]] bool moves_alone(const gcode::State& state) const {

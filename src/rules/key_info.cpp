@@ -71,8 +71,9 @@ struct Describer {
       if (word.value == choice.get(fresh)) info.default_text = in_quotes(word.name);
     }
   }
-  void operator()(const Lines<S>&) {
+  void operator()(const Lines<S>& lines) {
     info.type = "array of strings";
+    if (lines.patterns) info.range = "RE2 patterns";
     info.default_text = "none";
   }
   void operator()(const PerAxis<S>& values) {

@@ -77,6 +77,7 @@ struct Choice {
 template <class S>
 struct Lines {  // an array of lines of G-code
   std::vector<std::string> S::*field;
+  bool patterns = false;  // of RE2 patterns instead, none of them empty
 };
 
 template <class S>

@@ -65,6 +65,11 @@ constexpr std::array kMotionKeys{
                        "acceleration; instead of the two above, where the firmware uses it. The "
                        "job's M205 is left aside then.",
                 .example = "5"},
+    Key<Motion>{.name = "rests_at",
+                .value = Lines<Motion>{&Motion::rests_at, true},
+                .doc = "Lines at which motion comes to rest, and starts again, besides those that "
+                       "always do: M400, M109, M190, G4, M0, homing and selects.",
+                .example = "['^M106']"},
     Key<Motion>{.name = "time_scale",
                 .value = Number<Motion>{&Motion::time_scale, {0.1, 10}},
                 .doc = "Measured print time divided by modelled print time."},

@@ -90,6 +90,11 @@ class Loader {
     auto t = root_.one(sections::motion);
     if (!t) return;
     t->read(rules_.motion);
+    if (t->was_read(&Motion::rests_at)) {
+      for (const toml::node& e : *t->node(&Motion::rests_at)->as_array()) {
+        rest_places_.push_back(position_of(e));
+      }
+    }
     // How corners are taken: the first that the file has, and a second.
     std::vector<std::pair<std::string_view, Position>> ways;
     const auto add = [&](auto field) {
@@ -262,9 +267,16 @@ class Loader {
     const auto too_many = [&](Position at) {
       if (++count <= kMaxPatterns) return false;
       diagnostics_.add(at, "more than " + std::to_string(kMaxPatterns) +
-                               " patterns in [[recognise]] and [[duration]]");
+                               " patterns in rests_at, [[recognise]] and [[duration]]");
       return true;
     };
+    for (std::size_t i = 0; i < rest_places_.size(); ++i) {
+      if (too_many(rest_places_[i])) return;
+      // A line that was refused before is not there.
+      if (!diagnostics_.any()) {
+        check_pattern(Duration{rules_.motion.rests_at[i], 0}, rest_places_[i]);
+      }
+    }
     for (const toml::table* raw : root_.list(sections::recognise)) {
       Table t(*raw, sections::recognise, diagnostics_);
       if (too_many(t.at())) return;
@@ -389,6 +401,7 @@ class Loader {
   std::map<std::string, std::size_t> materials_;  // a material's place, by name
   std::set<std::string> materials_with_standby_;
   std::vector<std::optional<std::size_t>> head_of_filament_;  // as rules_.filaments
+  std::vector<Position> rest_places_;                         // as rules_.motion.rests_at
   SequenceUses sequences_;
   StepPlaces step_places_;
   std::size_t room_ = kMaxInstructions;  // for patterns

@@ -299,7 +299,7 @@ bool RawTable::name(std::string_view key, std::string& into) const {
   return fit_text(key, text) && filled_text(key, into);
 }
 
-bool RawTable::lines(std::string_view key, std::vector<std::string>& into) const {
+bool RawTable::lines(std::string_view key, bool patterns, std::vector<std::string>& into) const {
   const toml::node* node = find(key);
   if (node == nullptr) return false;
   const toml::array* array = node->as_array();
@@ -309,13 +309,17 @@ bool RawTable::lines(std::string_view key, std::vector<std::string>& into) const
     return false;
   }
   std::vector<std::string> out;
+  const std::string what = (patterns ? "a pattern of " : "a line of ") + std::string(key);
+  const auto why_wrong = [&](const std::string& text) -> std::optional<std::string> {
+    if (!patterns) return why_unfit(text);
+    return text.empty() ? std::optional<std::string>("must not be empty") : std::nullopt;
+  };
   for (const toml::node& element : *array) {
     const auto* line = element.as_string();
     if (line == nullptr) {
-      diagnostics_.add(position_of(element), "a line of " + std::string(key) +
-                                                 " must be a string, not " + kind_of(element));
-    } else if (const auto why = why_unfit(line->get())) {
-      diagnostics_.add(position_of(element), "a line of " + std::string(key) + ' ' + *why);
+      diagnostics_.add(position_of(element), what + " must be a string, not " + kind_of(element));
+    } else if (const auto why = why_wrong(line->get())) {
+      diagnostics_.add(position_of(element), what + ' ' + *why);
     } else {
       out.push_back(line->get());
     }

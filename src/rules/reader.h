@@ -83,7 +83,8 @@ class RawTable {
   bool filled_text(std::string_view key, std::string& into) const;  // not empty
   bool fit_text(std::string_view key, std::string& into) const;     // why_unfit() has no objection
   bool name(std::string_view key, std::string& into) const;         // fit, and not empty
-  bool lines(std::string_view key, std::vector<std::string>& into) const;
+  // `patterns`: any text but an empty one; else why_unfit() has no objection.
+  bool lines(std::string_view key, bool patterns, std::vector<std::string>& into) const;
   bool range(std::string_view key, Range& into) const;  // [lowest, highest]
 
   [[nodiscard]] std::optional<RawTable> table(std::string_view key, std::string where,

@@ -135,15 +135,17 @@ struct Recogniser::Impl {
     std::unique_ptr<RE2> re;
     std::string text;
     Groups groups;
-    std::optional<Recognise::As> as;  // none: a duration
-    double seconds = 0;
+    std::optional<Recognise::As> as;  // none: a duration, or a rest
+    std::optional<double> seconds;    // of a duration
   };
 
-  std::vector<Pattern> patterns;  // recognised ones first, then durations, each in file order
+  // Recognised ones first, then durations, then rests, each in file order.
+  std::vector<Pattern> patterns;
   std::unique_ptr<RE2::Set> set;  // none where it would have outgrown its budget
   bool moves = false;
 
-  Status add(const std::string& match, std::optional<Recognise::As> as, double seconds) {
+  Status add(const std::string& match, std::optional<Recognise::As> as,
+             std::optional<double> seconds) {
     Pattern p{compile(match), match, {}, as, seconds};
     if (const auto why = why_unusable(*p.re)) return Error{Error::Kind::rules, *why};
     p.groups = groups_of(*p.re);
@@ -228,13 +230,17 @@ Recogniser& Recogniser::operator=(Recogniser&&) noexcept = default;
 Recogniser::~Recogniser() = default;
 
 Result<Recogniser> Recogniser::make(const std::vector<Recognise>& patterns,
-                                    const std::vector<Duration>& durations) {
+                                    const std::vector<Duration>& durations,
+                                    const std::vector<std::string>& rests_at) {
   auto impl = std::make_unique<Impl>();
   for (const Recognise& p : patterns) {
-    if (auto added = impl->add(p.match, p.as, 0); !added) return added.error();
+    if (auto added = impl->add(p.match, p.as, std::nullopt); !added) return added.error();
   }
   for (const Duration& d : durations) {
     if (auto added = impl->add(d.match, std::nullopt, d.seconds); !added) return added.error();
+  }
+  for (const std::string& line : rests_at) {
+    if (auto added = impl->add(line, std::nullopt, std::nullopt); !added) return added.error();
   }
   if (!impl->patterns.empty()) impl->build_set();
 
@@ -245,21 +251,29 @@ Result<Recogniser> Recogniser::make(const std::vector<Recognise>& patterns,
   return Recogniser(std::move(impl));
 }
 
+Result<Recogniser> Recogniser::make(const Rules& rules) {
+  return make(rules.recognise, rules.durations, rules.motion.rests_at);
+}
+
 bool Recogniser::empty() const { return impl_->patterns.empty(); }
 
 bool Recogniser::wants_moves() const { return impl_->moves; }
 
-void Recogniser::match(std::string_view line, std::vector<Recognised>& found,
+bool Recogniser::match(std::string_view line, std::vector<Recognised>& found,
                        std::optional<double>& seconds) const {
   bool timed = false;
+  bool rests = false;
   impl_->each_match(line, [&](const Impl::Pattern& p) {
     if (p.as) {
       if (const auto said = Impl::read(p, line)) found.push_back(*said);
+    } else if (!p.seconds) {
+      rests = true;
     } else if (!timed) {
       timed = true;
       seconds = p.seconds;
     }
   });
+  return rests;
 }
 
 std::optional<std::string> why_unusable(const Recognise& pattern, std::size_t* room) {

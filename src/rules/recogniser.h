@@ -1,4 +1,5 @@
-// The rule file's own patterns over a job's lines: [[recognise]] and [[duration]].
+// The rule file's own patterns over a job's lines: [[recognise]], [[duration]], and rests_at of
+// [motion].
 //
 // All patterns are in one RE2::Set, so a line costs one pass however many there are. Ordinary
 // moves (a G0..G3 word first) are not tried unless a pattern could want them: callers ask
@@ -35,7 +36,9 @@ class Recogniser {
  public:
   // REQUIRES: patterns that load() has accepted.
   [[nodiscard]] static Result<Recogniser> make(const std::vector<Recognise>& patterns,
-                                               const std::vector<Duration>& durations);
+                                               const std::vector<Duration>& durations,
+                                               const std::vector<std::string>& rests_at = {});
+  [[nodiscard]] static Result<Recogniser> make(const Rules& rules);
   Recogniser(Recogniser&&) noexcept;
   Recogniser& operator=(Recogniser&&) noexcept;
   ~Recogniser();
@@ -45,8 +48,9 @@ class Recogniser {
   // certain: then none fits any line that begins with G0 to G3, whether or not it moves.
   [[nodiscard]] bool wants_moves() const;
   // Appends to `found` what `line` (without its line ending; comments included) says, in the rule
-  // file's order. Sets `seconds` to those of the first matching duration, or leaves it alone.
-  void match(std::string_view line, std::vector<Recognised>& found,
+  // file's order. Sets `seconds` to those of the first matching duration, or leaves it alone. True:
+  // motion comes to rest there, by rests_at.
+  bool match(std::string_view line, std::vector<Recognised>& found,
              std::optional<double>& seconds) const;
 
  private:

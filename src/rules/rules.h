@@ -9,6 +9,7 @@
 #include <cstdint>
 #include <limits>
 #include <map>
+#include <numbers>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -41,7 +42,9 @@ struct Motion {
   Axes jerk_mm_s{8, 8, 0.4, 5};
   std::optional<double> junction_deviation_mm;  // instead of jerk
   std::optional<double> right_angle_mm_s;       // of a corner of 90 degrees, instead of both
-  double time_scale = 1.0;                      // measured / modelled print time
+  // RE2 patterns of lines at which motion comes to rest, besides the commands that are known to.
+  std::vector<std::string> rests_at;
+  double time_scale = 1.0;  // measured / modelled print time
 };
 
 struct Toolhead {
@@ -94,6 +97,7 @@ struct Filament {
   Places never;
   bool fixed = false;
   std::uint64_t line = 0;  // of its [[filament]] in the file; 0: it has none
+  [[nodiscard]] double area_mm2() const { return std::numbers::pi / 4 * diameter_mm * diameter_mm; }
 };
 
 // The sequence for putting the toolhead away for the last time, hot, with `filament` in it.

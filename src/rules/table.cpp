@@ -69,7 +69,9 @@ struct ValueReader {
                             suggest(word, known));
     return false;
   }
-  bool operator()(const Lines<S>& lines) const { return table.lines(key.name, into.*lines.field); }
+  bool operator()(const Lines<S>& lines) const {
+    return table.lines(key.name, lines.patterns, into.*lines.field);
+  }
   bool operator()(const PerAxis<S>& values) const {
     const auto inner = table.table(key.name, std::string(key.name), axes(kAxes.size()));
     if (!inner) return false;

@@ -15,7 +15,7 @@ namespace {
 // "T0 200, T1 210": each time filament is moved by another tool or at another target.
 std::string fed(const std::string& text, const std::string& more = "") {
   const rules::Rules rules = test::rules_of(std::string(test::kTwoHeads) + more);
-  const auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
+  const auto recogniser = rules::Recogniser::make(rules);
   if (!recogniser) FAIL(render(recogniser.error()));
   check::Fed machine(rules, *recogniser);
   std::string out;

@@ -80,7 +80,7 @@ void check_values(const rules::Rules& r) {
 }
 
 void use(const rules::Rules& r) {
-  const auto recogniser = rules::Recogniser::make(r.recognise, r.durations);
+  const auto recogniser = rules::Recogniser::make(r);
   require(recogniser.ok(), "patterns that were accepted compile again");
   std::vector<rules::Recognised> found;
   for (const std::string_view line : {"G1 X1 Y2 E.5", "M104 T1 S200", "CHANGE_TO 3", "WARM 1 210.5",

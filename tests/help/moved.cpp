@@ -14,7 +14,7 @@ Result<std::string> try_moved_rewrite_of(const std::string& text, const rules::R
   TextSource source(text);
   auto before = try_scan(text, rules);
   if (!before) return std::move(before.error());
-  auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
+  auto recogniser = rules::Recogniser::make(rules);
   if (!recogniser) return std::move(recogniser.error());
   machine::FilamentMove move(rules, *recogniser, map);
   auto lines = machine::moved_lines(source, "job.gcode", move);

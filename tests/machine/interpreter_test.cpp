@@ -95,7 +95,7 @@ std::string text_of(const Operation& o) {
 
 machine::InterpretedLine read(const std::string& text, const std::string& more = kPatterns) {
   const rules::Rules rules = rules_of(more);
-  auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
+  auto recogniser = rules::Recogniser::make(rules);
   if (!recogniser) FAIL(render(recogniser.error()));
   gcode::State state;
   machine::InterpretedLine line;
@@ -128,6 +128,9 @@ TEST_CASE("lines and what they ask for") {
       {"G28", "rest"},
       {"G4 P1500", "rest, pass 1.5"},
       {"M400", "rest"},
+      {"M0", "rest"},
+      {"M190 S60", "rest"},
+      {"M106 S99", ""},
       {"M204 S900", "limits"},
       {"T1", "rest, select 1"},
       {"T-1", "rest, select -1"},
@@ -154,6 +157,24 @@ TEST_CASE("lines and what they ask for") {
   }
 }
 
+TEST_CASE("lines at which motion comes to rest by a pattern do so before what they do") {
+  const std::string rests = "[motion]\nrests_at = ['^M106', '^SAY', 'slow$']\n";
+  const struct {
+    const char* line;
+    const char* operations;
+  } table[] = {
+      {"M106 S99", "rest"},
+      {"SAY hello", "rest"},
+      {"M107", ""},
+      {"G1 X5 ;slow", "rest, move"},
+      {"M104 T4 S200 ; slow", "rest, set T4 200"},
+  };
+  for (const auto& row : table) {
+    INFO(row.line);
+    CHECK(operations_of(row.line, rests) == row.operations);
+  }
+}
+
 TEST_CASE("the T of a temperature may be a heater's number") {
   CHECK(operations_of("M109 T4 S200", "[dialect]\ntemperature_index = \"heater\"\n") ==
         "rest, wait heater 4 200");
@@ -161,7 +182,7 @@ TEST_CASE("the T of a temperature may be a heater's number") {
 
 TEST_CASE("a select by a pattern is in force in the state") {
   const rules::Rules rules = rules_of(kPatterns);
-  auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
+  auto recogniser = rules::Recogniser::make(rules);
   REQUIRE(recogniser);
   gcode::State state;
   machine::InterpretedLine line;

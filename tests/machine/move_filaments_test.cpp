@@ -36,7 +36,7 @@ const std::string kHeaters = "[dialect]\ntemperature_index = \"heater\"\n";
 Result<std::vector<gcode::MovedLine>> lines_of(const std::string& text, const ToolMap& map,
                                                const std::string& more) {
   const rules::Rules rules = test::rules_of(kMachine + more);
-  auto recogniser = rules::Recogniser::make(rules.recognise, rules.durations);
+  auto recogniser = rules::Recogniser::make(rules);
   if (!recogniser) FAIL(render(recogniser.error()));
   TextSource source(text);
   machine::FilamentMove move(rules, *recogniser, map);

@@ -45,7 +45,7 @@ TEST_CASE("refused: more patterns than 200") {
   const std::string duration = "[[duration]]\nmatch = \"^G28\"\nseconds = 1\n";
   accepted(kMinimal + repeated(layer, 150) + repeated(duration, 50));
   CHECK(refusal(kMinimal + repeated(layer, 150) + repeated(duration, 51)) ==
-        "rules.toml:606:1: more than 200 patterns in [[recognise]] and [[duration]]\n"
+        "rules.toml:606:1: more than 200 patterns in rests_at, [[recognise]] and [[duration]]\n"
         "  [[duration]]\n  ^");
 }
 

@@ -282,6 +282,22 @@ jerk_mm_s = { x = 8 }
 )",
                 "jerk_mm_s and right_angle_mm_s exclude each other",
                 "keep the one that the machine's firmware uses"},
+               {R"([motion]
+rests_at = @'^M106'
+)",
+                "rests_at must be an array of strings, not a string"},
+               {R"([motion]
+rests_at = ['^M106', @'']
+)",
+                "a pattern of rests_at must not be empty"},
+               {R"([motion]
+rests_at = ['^M106', @5]
+)",
+                "a pattern of rests_at must be a string, not an integer"},
+               {R"([motion]
+rests_at = ['^M106', @'(']
+)",
+                "pattern does not compile: missing ): ("},
            });
 }
 
