@@ -114,8 +114,7 @@ void EditBlock::judge_flow(const gcode::Effect& effect, const rules::Toolhead* h
   if (head == nullptr || effect.delta[kE] <= 0 || !head->max_flow_mm3_s) return;
   const double path_mm = std::hypot(effect.delta[0], effect.delta[1], effect.delta[2]);
   const double mm_s = effect.feed_mm_s * (path_mm > 0 ? effect.delta[kE] / path_mm : 1);
-  const double diameter_mm = rules_.filament(tool).diameter_mm;
-  const double flow_mm3_s = M_PI / 4 * diameter_mm * diameter_mm * mm_s;
+  const double flow_mm3_s = rules_.filament(tool).area_mm2() * mm_s;
   if (flow_mm3_s <= *head->max_flow_mm3_s * (1 + 1e-6)) return;
   findings_.add(
       Id::feed_too_fast, line,

@@ -7,6 +7,7 @@
 #include "assign/problem.h"
 #include "cli/inputs.h"
 #include "machine/move_filaments.h"
+#include "rules/load.h"
 #include "rules/recogniser.h"
 
 namespace forewarm::cli {
@@ -229,6 +230,9 @@ Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& ori
   out.lines = std::move(*lines);
   out.text = std::make_unique<SplicedSource>(original, gcode::splices_of(out.lines));
   out.rules = rules.with_filaments_moved(out.map);
+  for (const std::string& too_fast : rules::too_fast_sequences(out.rules)) {
+    context.note("--map: " + too_fast);
+  }
   out.original_bytes = job.bytes;
   out.original_hash = job.hash;
   out.loading = loading_of(move, rules);

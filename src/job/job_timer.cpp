@@ -37,7 +37,11 @@ void JobTimer::timed(std::span<const motion::Timed> moves) {
       job_.index.add({offset, m.start_s});
       last_offset_ = offset;
     }
-    if ((m.tag & 1U) != 0) filament_until_s_ = m.start_s + m.seconds;
+    if ((m.tag & 1U) != 0) {
+      filament_until_s_ = m.start_s + m.seconds;
+      flow_.filament(m.seconds);
+    }
+    if (flow_.waits()) flow_.timed(delivered_, m.start_s, m.seconds);
     ++delivered_;
   }
 }

@@ -9,6 +9,7 @@
 #include <utility>
 
 #include "gcode/arc.h"
+#include "job/flow_watch.h"
 #include "job/job.h"
 #include "machine/pending_events.h"
 #include "motion/move_timer.h"
@@ -18,6 +19,10 @@ namespace forewarm::job {
 class JobTimer final : private motion::MoveTimer::Listener {
  public:
   JobTimer(const rules::Motion& motion, Job& job);
+
+  // Moves are told to it by the caller, and timed here.
+  [[nodiscard]] FlowWatch& flow() { return flow_; }
+  [[nodiscard]] std::uint64_t moves_taken() const { return timer_.moves_taken(); }
 
   // A straight move of the line at `offset`.
   void move(const std::array<double, 4>& delta, double feed_mm_s, std::uint64_t offset) {
@@ -64,6 +69,7 @@ class JobTimer final : private motion::MoveTimer::Listener {
 
   Job& job_;
   motion::MoveTimer timer_;
+  FlowWatch flow_;
   machine::PendingEvents<Untimed> pending_;
   std::uint64_t delivered_ = 0;             // moves that are timed
   std::uint64_t last_offset_ = UINT64_MAX;  // of a line with a move

@@ -30,7 +30,8 @@ class Scanner {
  public:
   Scanner(const rules::Rules& rules, const ScanOptions& options,
           const rules::Recogniser& recogniser)
-      : options_(options),
+      : rules_(rules),
+        options_(options),
         errors_(options.name),
         interpreter_(rules, recogniser),
         keeps_modals_(rules.uses_steps),
@@ -115,10 +116,24 @@ class Scanner {
       if (keeps_modals_) modals_.fed(here.end_offset, state_);
       if (e > 0) ending_.fed();
       count_material(delta);
+      watch_flow(delta, square_of(delta), state_.feed_mm_s, 1);
       if (e > 0 && (delta[0] != 0 || delta[1] != 0)) layers_.print_at(state_.position[gcode::kZ]);
     }
     timer_.move(delta, state_.feed_mm_s, line_.offset);
     return true;
+  }
+
+  // Of the move that is given to the clock next, as `moves` of its own, and moves filament.
+  void watch_flow(const std::array<double, 4>& delta, double square, double feed_mm_s,
+                  std::uint64_t moves) {
+    const double e = delta[gcode::kE];
+    FlowWatch& flow = timer_.flow();
+    if (e < 0) return flow.pull(-e);
+    if (!flow.may_exceed(e, square, feed_mm_s)) return;
+    flow.feed(timer_.moves_taken(), moves, e, !(square > 0), line_.number);
+  }
+  static double square_of(const std::array<double, 4>& delta) {
+    return delta[0] * delta[0] + delta[1] * delta[1] + delta[2] * delta[2];
   }
 
   Status line() {
@@ -195,7 +210,16 @@ class Scanner {
                        words.value('M'))});
     } else if (timer_.limits().take(words)) {
       modals_.limits(std::as_const(timer_).limits());
+      timer_.flow().limits(std::as_const(timer_).limits());
     }
+  }
+
+  // A use begins: of the job's last.
+  void begin_flow() {
+    const ToolUse& use = job_.uses.back();
+    const rules::Toolhead& head = uses_.heads()[use.head];
+    const double mm2 = head.max_flow_mm3_s ? rules_.filament(use.tool).area_mm2() : 0;
+    timer_.flow().use(use.head, head, mm2, std::as_const(timer_).limits());
   }
 
   [[nodiscard]] Error unserved(int tool) const {
@@ -288,6 +312,7 @@ class Scanner {
                           "add 0 to the `tools` of a [[toolhead]] in the rule file");
       case UseTracker::Filament::begins:
         timer_.time_use(job_.uses.size() - 1);
+        begin_flow();
         break;
       case UseTracker::Filament::goes_on:
         break;
@@ -312,8 +337,14 @@ class Scanner {
       }
     }
     if (effect.arc) {
-      timer_.move_along(*effect.arc, state_.plane, effect.delta, effect.feed_mm_s, line_.offset);
+      const gcode::Arc& arc = *effect.arc;
+      if (e != 0) {
+        watch_flow(effect.delta, arc.length_mm * arc.length_mm, effect.feed_mm_s,
+                   motion::chords_of(arc));
+      }
+      timer_.move_along(arc, state_.plane, effect.delta, effect.feed_mm_s, line_.offset);
     } else {
+      if (e != 0) watch_flow(effect.delta, square_of(effect.delta), effect.feed_mm_s, 1);
       timer_.move(effect.delta, effect.feed_mm_s, line_.offset);
     }
     return success();
@@ -338,9 +369,11 @@ class Scanner {
       materials_.exchange(change.tool, job_.heads[change.head].exchange_purge_mm3);
     }
     job_.materials = materials_.list();
+    timer_.flow().finish(job_.heads, job_.hints);
     set_temperatures(job_);
   }
 
+  const rules::Rules& rules_;
   const ScanOptions& options_;
   const LineErrors errors_;
   const machine::Interpreter interpreter_;

@@ -5,8 +5,7 @@
 
 namespace forewarm::motion {
 
-void move_along(MoveTimer& clock, const Move& whole, const gcode::Arc& a, gcode::Plane plane,
-                std::uint64_t tag) {
+std::uint64_t chords_of(const gcode::Arc& a) {
   constexpr double kChordMm = 1.0;
   constexpr double kShortestMm = 0.1;
   constexpr double kPerTurn = 24;
@@ -14,6 +13,12 @@ void move_along(MoveTimer& clock, const Move& whole, const gcode::Arc& a, gcode:
   constexpr double kMaxPieces = 2000;
   double pieces = std::max(a.length_mm / kChordMm, std::abs(a.sweep) / 6.283185307 * kPerTurn);
   pieces = std::ceil(std::clamp(std::min(pieces, a.length_mm / kShortestMm), 1.0, kMaxPieces));
+  return std::uint64_t(pieces);
+}
+
+void move_along(MoveTimer& clock, const Move& whole, const gcode::Arc& a, gcode::Plane plane,
+                std::uint64_t tag) {
+  const auto pieces = double(chords_of(a));
   const auto axes = gcode::axes_of(plane);
   const auto ia = std::size_t(axes[0]);
   const auto ib = std::size_t(axes[1]);

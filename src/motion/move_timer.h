@@ -125,5 +125,7 @@ class MoveTimer {
 // from end to end; its length_mm is not read.
 void move_along(MoveTimer& clock, const Move& whole, const gcode::Arc& arc, gcode::Plane plane,
                 std::uint64_t tag);
+// How many moves that makes.
+[[nodiscard]] std::uint64_t chords_of(const gcode::Arc& arc);
 
 }  // namespace forewarm::motion

@@ -13,6 +13,7 @@
 
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "base/error.h"
 #include "rules/rules.h"
@@ -26,5 +27,10 @@ namespace forewarm::rules {
 [[nodiscard]] std::string_view built_in_text();
 // Its rules, marked as built in: guesses, which nobody measured on the machine at hand.
 [[nodiscard]] Result<Rules> built_in();
+
+// Sequences that feed forwards faster than max_flow_mm3_s of a toolhead that may be given them, or
+// at no stated speed, a sentence each. As loaded there are none; where filaments were given other
+// tools there may be.
+[[nodiscard]] std::vector<std::string> too_fast_sequences(const Rules& rules);
 
 }  // namespace forewarm::rules

@@ -122,6 +122,35 @@ std::string moved_text(const char* key, double mm) {
 
 }  // namespace
 
+std::vector<std::string> too_fast_sequences(const Rules& rules) {
+  std::vector<std::optional<std::size_t>> head_of;
+  for (const Filament& f : rules.filaments) {
+    head_of.push_back(rules.toolhead_per_tool_seen ? 0 : rules.toolhead_of(f.tool));
+  }
+  std::vector<std::string> out;
+  const Demands demands(rules, head_of);
+  for (const auto& [name, strictest] : demands.by_sequence()) {
+    const Sequence* sequence = rules.sequence(name);
+    if (sequence == nullptr || strictest.slowest == nullptr) continue;
+    const auto too_fast = [&strictest](const Step& step) {
+      return step.action == Step::Action::feed && step.amount > 0 &&
+             !(step.speed_mm_s && area_mm2(strictest.diameter_mm) * *step.speed_mm_s <=
+                                      *strictest.slowest->max_flow_mm3_s);
+    };
+    const auto at = std::find_if(sequence->steps.begin(), sequence->steps.end(), too_fast);
+    if (at == sequence->steps.end()) continue;
+    out.push_back("the step sequence " + quoted(name) +
+                  (at->speed_mm_s
+                       ? " pushes " +
+                             hundredths_up(area_mm2(strictest.diameter_mm) * *at->speed_mm_s) +
+                             " mm3/s, more than "
+                       : " has no speed_mm_s, and may feed faster than ") +
+                  "max_flow_mm3_s of " + quoted(strictest.slowest->name) + ", which is " +
+                  text_of(*strictest.slowest->max_flow_mm3_s));
+  }
+  return out;
+}
+
 void check_max(Position at, const std::string& key, double temp_c, const Toolhead& head,
                Diagnostics& diagnostics) {
   if (temp_c <= head.max_c || !diagnostics.wanted(at)) return;

@@ -271,3 +271,32 @@ TEST_CASE("map: rules of where a filament may be") {
     CHECK(made.code == 0);
   }
 }
+
+TEST_CASE("map: what a toolhead melts is asked again where filaments move") {
+  Bench run;
+  const std::string heater =
+      "heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }\n";
+  put(run / "rules.toml",
+      "version = 1\n[[toolhead]]\nname = \"ash\"\ntools = [0, 1]\nmax_flow_mm3_s = 20\n" + heater +
+          "[[toolhead]]\nname = \"cedar\"\ntools = [2, 3]\nmax_flow_mm3_s = 8\n" + heater +
+          "[[filament]]\ntool = 0\nafter_exchange = \"charge\"\n[[filament]]\ntool = 2\n"
+          "[steps]\ncharge = [ { feed_mm = 40, speed_mm_s = 5 } ]\n");
+  // 4 mm in 1 s: 9.6 mm3/s.
+  std::string rows;
+  for (int i = 0; i < 9; ++i) rows += "G1 X100 E4 F6000\nG1 X0 E4\n";
+  put(run / "job.gcode", "M83\nM104 T0 S210\nM104 T2 S210\nT0\nG1 X9 E1\n" + rows +
+                             "T2\nG1 X1 E1\nG4 S60\nT0\n" + rows + "M84\n");
+  const std::string asks = "more is asked of";
+  const Ran plain = run("forewarm rewrite --rules rules.toml job.gcode -o new.gcode");
+  CHECK(plain.code == 0);
+  CHECK(plain.err.find(asks) == std::string::npos);
+  const Ran mapped =
+      run("forewarm rewrite --rules rules.toml --map 0=2,2=0 job.gcode -o new.gcode");
+  CHECK(mapped.code == 0);
+  CHECK(mapped.err.find("forewarm: info: job.gcode:6: more is asked of \"cedar\" than its "
+                        "max_flow_mm3_s = 8, here for the first time: up to ") !=
+        std::string::npos);
+  CHECK(mapped.err.find("forewarm: info: --map: the step sequence \"charge\" pushes 12.03 mm3/s, "
+                        "more than max_flow_mm3_s of \"cedar\", which is 8\n") !=
+        std::string::npos);
+}
