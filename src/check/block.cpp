@@ -49,6 +49,7 @@ std::string differences(const gcode::State& is, const gcode::State& was, bool go
   differs(is.e_relative == was.e_relative && is.e_relative_linked != was.e_relative_linked,
           "M82/M83 where G90 and G91 set it, too");
   differs(is.inches != was.inches, "G20/G21");
+  differs(is.filament_mm2 != was.filament_mm2, "M200");
   differs(is.inverse_time != was.inverse_time, "G93/G94");
   differs(is.plane != was.plane, "the plane");
   // No bare G2 or G3 can put an arc back in force; it matters where axis words go on with it.

@@ -98,6 +98,7 @@ inline void apply(const LinearMove& move, State& state, std::array<double, 4>& d
     delta[a] = to - state.position[a];
     state.position[a] = to;
   }
+  delta[kE] *= state.mm_per_e;
   if ((given & LinearMove::kHasF) != 0) {
     const double f = move.f();
     if (f > 0) state.feed_mm_s = f * unit / 60;

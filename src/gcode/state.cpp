@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 namespace forewarm::gcode {
 
@@ -28,6 +29,19 @@ int tenths(double code) {
   return std::abs(code * 10 - tenth) < 1e-6 ? int(tenth) : kNoCode;
 }
 
+// position[kE] counts inches by 25.4 of them, whatever the power.
+void scale_e(State& s) {
+  s.mm_per_e = s.filament_mm2 > 0 ? (s.inches ? kInch * kInch : 1.0) / s.filament_mm2 : 1.0;
+}
+
+void volumetric(const Words& w, State& s) {
+  constexpr double kThinnestMm = 1e-3;  // as no filament is
+  const double diameter_mm = w.given('D') ? w.value('D') : 0;
+  if (diameter_mm != 0 && !(diameter_mm >= kThinnestMm && diameter_mm <= 1 / kThinnestMm)) return;
+  s.filament_mm2 = std::numbers::pi / 4 * diameter_mm * diameter_mm;
+  scale_e(s);
+}
+
 void move(const Words& w, State& s, Effect& e, int motion, bool machine_coordinates) {
   const double unit = s.inches ? kInch : 1.0;
   std::array<double, 4> delta{};
@@ -51,6 +65,7 @@ void move(const Words& w, State& s, Effect& e, int motion, bool machine_coordina
   const double f = w.has('F') ? w.value('F') : std::nan("");
   if (!std::isnan(f) && f > 0 && !s.inverse_time) s.feed_mm_s = f * unit / 60;
   s.motion = motion;
+  delta[kE] *= s.mm_per_e;
   e.delta = delta;
   if (motion >= 2) {
     const auto axes = axes_of(s.plane);
@@ -143,9 +158,11 @@ void command_g(int tenth, const Words& w, State& s, Effect& e, int& motion, bool
       return;
     case 200:
       s.inches = true;
+      scale_e(s);
       return;
     case 210:
       s.inches = false;
+      scale_e(s);
       return;
     case 280:
       home(w, s, e);
@@ -243,6 +260,9 @@ void command_m(int tenth, const Words& w, State& s, Effect& e) {
     case 226:
     case 400:
       e.waits_for_moves = true;
+      break;
+    case 200:
+      volumetric(w, s);
       break;
     case 201:
     case 203:

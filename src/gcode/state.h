@@ -4,8 +4,11 @@
 // acts at once, M82/M83 for E, G4 P in milliseconds, E as a fourth axis). G91 makes E relative too;
 // M83 stays in force through G90, while some firmware lets G90 and G91 set the mode of E as well:
 // `e_relative_linked` is what that makes of it. Positions are in millimetres whatever the job's
-// units; `position` is what the job calls it, `position + offset` is the machine's. State is a
-// plain value: copy it to look ahead, compare it to prove that a detour has come back.
+// units; `position` is what the job calls it, `position + offset` is the machine's. With M200 D,
+// the filament's diameter, E words are mm3 (cubic inches with G20: from memory) and so is
+// position[kE]; what a move feeds is in mm all the same. M200 D0, or without D, ends that (public
+// RepRap wiki, from memory); one diameter holds for all tools, whatever its T. State is a plain
+// value: copy it to look ahead, compare it to prove that a detour has come back.
 #pragma once
 
 #include <array>
@@ -28,17 +31,19 @@ struct State {
   bool inches = false;               // G20
   bool inverse_time = false;         // G93
   Plane plane = Plane::xy;
-  int motion = -1;        // 0..3 of the last G0..G3; -1 none (G80)
-  double feed_mm_s = 25;  // until the job's first F; common practice, no source
-  int tool = -1;          // as selected; -1 none
-  double fan = 0;         // part fan: S of M106, 0..255
+  int motion = -1;          // 0..3 of the last G0..G3; -1 none (G80)
+  double filament_mm2 = 0;  // of M200 D: cross-section; 0: E words are mm
+  double mm_per_e = 1;      // of filament, to 1 of position[kE]; follows from the above
+  double feed_mm_s = 25;    // until the job's first F; common practice, no source
+  int tool = -1;            // as selected; -1 none
+  double fan = 0;           // part fan: S of M106, 0..255
   bool operator==(const State&) const = default;
 };
 
 // What one line asks the machine to do. Lines seldom do more than one thing, but may.
 struct Effect {
   bool moves = false;
-  std::array<double, 4> delta{};  // mm
+  std::array<double, 4> delta{};  // mm, E too
   double feed_mm_s = 0;
   std::optional<Arc> arc;  // of a move in `plane`
 

@@ -67,6 +67,7 @@ const char* trouble_with_m(double code) {
       return "selects a tool";
     case 82:
     case 83:
+    case 200:
       return "sets a mode";
     case 104:
     case 109:
@@ -225,7 +226,9 @@ class Writer final : public motion::MoveTimer::Listener {
     }
     const double feed_mm_s =
         s.speed_mm_s.value_or(std::min(q_.state.feed_mm_s, q_.limits.max_speed[kE]));
-    emit("G1 E" + decimal(s.amount, kNearMm) + " F" + feed_word(feed_mm_s * 60));
+    const double mm_per_e = state_.mm_per_e;
+    emit("G1 E" + decimal(s.amount / mm_per_e, kNearMm / mm_per_e) + " F" +
+         feed_word(feed_mm_s * 60));
     return success();
   }
 
@@ -404,7 +407,9 @@ class Writer final : public motion::MoveTimer::Listener {
     const gcode::State& was = q_.state;
     is.position[kZ] -= block_.lifted_mm;
     // Filament is where the steps left it, and only the offset knows.
-    if (!(std::abs(is.offset[kE] - was.offset[kE] - block_.fed_mm) <= kSame)) return false;
+    const double mm_per_e = was.filament_mm2 > 0 ? 1 / was.filament_mm2 : 1;  // steps are in mm
+    const double moved_mm = (is.offset[kE] - was.offset[kE]) * mm_per_e;
+    if (!(std::abs(moved_mm - block_.fed_mm) <= kSame)) return false;
     is.offset[kE] = was.offset[kE];
     for (std::size_t a = 0; a < is.position.size(); ++a) {
       if (!(std::abs(is.position[a] - was.position[a]) <= kSame)) return false;

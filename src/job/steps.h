@@ -4,9 +4,10 @@
 // X Y Z E as the job counts them (to 1e-6 mm), whatever the steps did and whether or not they said
 // `back`. What filament the steps moved, the job does not count: its E stays, by G92. The mode of E
 // is stated after each G90 and G91, as some firmware lets these set it. Where the job has set a
-// flow factor (M221), filament is fed at 100 % meanwhile. G2 and G3 in force become G1 if steps
-// move; no bare arc can put them back. Moves are absolute, in mm, and E relative. Any travel in x
-// or y is made above where the sequence started: as high as a step has lifted, else by
+// flow factor (M221), filament is fed at 100 % meanwhile; where its E words are mm3 (M200), so are
+// these, and F is that of the filament all the same (from memory). G2 and G3 in force become G1 if
+// steps move; no bare arc can put them back. Moves are absolute, in mm, and E relative. Any travel
+// in x or y is made above where the sequence started: as high as a step has lifted, else by
 // kLeastLiftMm. Where z changes too, up comes first and down last. Moves without a speed of their
 // own have the feed of the job there, as far as the axes go; the way back has that of the fastest
 // move, if that is more. Temperatures are left to the caller's dialect, as lines of their own; the

@@ -377,3 +377,34 @@ TEST_CASE("a sequence that is missing, elsewhere or another is found") {
     CHECK(kind.found == kind.tried);
   }
 }
+
+TEST_CASE("a job with E in mm3: its sequences are written so, and the check finds nothing") {
+  const std::string text =
+      "G28\nM83\nM200 D1.75\nM104 T0 S215\nM109 T1 S210\nM109 T0 S215\nT0\n"
+      "G1 Z0.4 F900\n" +
+      print_s(60) + "T1\nM109 S210\n" + print_s(60) + "T0\nM109 S215\n" + print_s(60);
+  const std::string rewritten = rewrite_of(text, bench_machine());
+  // 12 mm of 2.405281875 mm2.
+  CHECK(rewritten.find("G1 E-28.863382") != std::string::npos);
+  CHECK(report_of(&text, rewritten, bench_machine()).findings.list().empty());
+}
+
+TEST_CASE("inserted lines at which motion rests by a pattern take the time that stopping takes") {
+  // Straight on for 2 s at a time, so that a preheat is given to running motion.
+  std::string runs;
+  for (int i = 0; i < 30; ++i) {
+    for (int x = 20; x <= 200; x += 20) {
+      runs += "G1 X" + std::to_string(i % 2 == 0 ? x : 200 - x) + " E1 F6000\n";
+    }
+  }
+  rules::Rules rules = bench_machine();
+  const std::string text =
+      "G28\nM83\nM104 T0 S215\nM109 T1 S210\nM109 T0 S215\nT0\nG1 Z0.4 F900\n" + runs +
+      "T1\nM109 S210\n" + runs + "T0\nM109 S215\n" + runs;
+  const std::string rewritten = rewrite_of(text, rules);
+  const double running_s = report_of(&text, rewritten, rules).duration_s;
+  rules.motion.rests_at = {"^M104 "};
+  const double resting_s = report_of(&text, rewritten, rules).duration_s;
+  CHECK(resting_s > running_s + 0.02);
+  CHECK(resting_s < running_s + 1);
+}

@@ -169,3 +169,12 @@ TEST_CASE("a line longer than a block makes it grow") {
       "G1 X1\n;" + std::string(100'000, 'x') + "\nG1 X2\nG1 X3 ;" + std::string(5000, 'y') + "\n";
   CHECK(fast(text, 1000, 64).lines == slowly(text).lines);
 }
+
+TEST_CASE("digest: with E in mm3, too") {
+  const std::string text =
+      "M200 D1.75\nG1 X1 E2.5 F600\nM83\nG1 X2 E.125\nG1 E-3\nG20\nG1 X1 E0.01\nM200 D0\n"
+      "G1 X2 E1\n";
+  const Gone read = fast(text, SIZE_MAX, 1U << 20U);
+  CHECK(read.lines == slowly(text).lines);
+  CHECK(read.fast == 5);
+}

@@ -411,3 +411,51 @@ TEST_CASE("lines that are no words leave the machine as it is") {
     CHECK_FALSE((m.effect.moves || m.effect.selects || m.effect.waits_for_moves));
   }
 }
+
+// 1.75 mm filament has 2.405281875 mm2 (pi/4 d^2; published filament tables, seen).
+TEST_CASE("with M200 D, E words are cubic millimetres") {
+  constexpr double kMm2 = 2.405281875;
+  Machine m;
+  m("M83");
+  m("M200 D1.75");
+  m("G1 X10 E2.405281875");
+  CHECK(m.effect.delta[3] == Approx(1).epsilon(1e-8));
+  CHECK(m.at() == "10 0 0 2.40528");  // as the job counts
+  m("M82");
+  m("G1 E12.405281875");
+  CHECK(m.effect.delta[3] == Approx(10 / kMm2).epsilon(1e-8));
+  m("G92 E100");
+  m("G1 E99");
+  CHECK(m.effect.delta[3] == Approx(-1 / kMm2).epsilon(1e-8));
+  m("M200 T1 D2.85");  // pi/4 2.85^2 = 6.37939658, of whatever tool
+  m("G1 E98");
+  CHECK(m.effect.delta[3] == Approx(-1 / 6.37939658).epsilon(1e-8));
+  m("M200 D0");
+  m("G1 E97");
+  CHECK(m.effect.delta[3] == -1);
+  m("M200 D1.75");
+  m("M200");  // D left out
+  m("G1 E96");
+  CHECK(m.effect.delta[3] == -1);
+  m("M200 D1.75");
+  for (const char* no : {"M200 D-1.75", "M200 D9999999", "M2001 D3", "M200.5 D3"}) {
+    INFO(no);
+    m(no);
+    CHECK(m.state.filament_mm2 == Approx(kMm2).epsilon(1e-8));
+  }
+}
+
+TEST_CASE("with M200 D and G20, E words are cubic inches") {
+  constexpr double kMm2 = 2.405281875;
+  for (const auto& first : {std::vector{"G20", "M200 D1.75"}, std::vector{"M200 D1.75", "G20"}}) {
+    Machine m;
+    for (const char* line : first) m(line);
+    m("M83");
+    m("G1 E0.001");
+    CHECK(m.effect.delta[3] == Approx(0.001 * 16387.064 / kMm2).epsilon(1e-8));
+    m("G21");
+    m("G1 E1");
+    CHECK(m.effect.delta[3] == Approx(1 / kMm2).epsilon(1e-8));
+    CHECK(m.state.mm_per_e == Approx(1 / kMm2).epsilon(1e-8));
+  }
+}

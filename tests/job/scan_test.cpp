@@ -454,3 +454,125 @@ TEST_CASE("corners by the speed through a right angle: M205 is left aside, with 
   CHECK(job.hints[0].text == "M205 is left aside, here and later: corners go by right_angle_mm_s");
   CHECK(scan_of("M83\nT0\nM205 X20\n" + corner, rules_of(kTwoHeads)).hints.empty());
 }
+
+// Twice 50 mm at 100 mm/s by 1000 mm/s2: 10 mm and 0.2 s for two ramps, as in any text on motion; a
+// stop between makes four of them.
+TEST_CASE("motion comes to rest at lines of rests_at, and at what always does") {
+  const std::string motion = "[motion]\naccel_mm_s2 = 1000\njunction_deviation_mm = 0.02\n";
+  const rules::Rules plainly = rules_of(kTwoHeads + motion);
+  const rules::Rules rests = rules_of(kTwoHeads + motion + "rests_at = ['^M106', '^SAY']\n");
+  const auto motion_s = [](const std::string& line, const rules::Rules& rules) {
+    return scan_of("M83\nT0\nG1 X50 E1 F6000\n" + line + "G1 X100 E1\n", rules).motion_s;
+  };
+  const double through = 0.2 + 90.0 / 100;
+  const double stopped = 2 * (0.2 + 40.0 / 100);
+  for (const std::string line : {"M106 S9\n", "SAY wood\n", "M107\n", ""}) {
+    INFO(line);
+    CHECK(motion_s(line, plainly) == Approx(through).epsilon(1e-9));
+    CHECK(motion_s(line, rests) == Approx(line.size() > 5 ? stopped : through).epsilon(1e-9));
+  }
+  for (const std::string line :
+       {"M400\n", "M109 S200\n", "M190 S60\n", "G4 P0\n", "M0\n", "T1\n"}) {
+    INFO(line);
+    CHECK(motion_s(line, plainly) == Approx(stopped).epsilon(1e-9));
+  }
+}
+
+// 335.284 m of PLA of 1.75 mm are 1 kg, at 1.24 g/cm3 (published filament tables, seen):
+// 806451.6129 mm3.
+TEST_CASE("E in mm3 counts as the filament that it is") {
+  const auto job = scan_of(
+      "M83\nT0\nM200 D1.75\nG1 X100 E806451.6129 F6000\nG1 X0 E-3\nM200 D0\n"
+      "G1 X100 E7\n",
+      rules_of(kTwoHeads));
+  REQUIRE(job.materials.size() == 1);
+  CHECK(job.materials[0].part_mm == Approx(335284 + 7 - 3 / 2.405281875).margin(0.5));
+  // The filament alone, as fast as its axis goes: 60 mm/s, by F in mm of it a minute.
+  const auto alone = [](const std::string& lines) {
+    return scan_of("M83\nT0\n" + lines, rules_of(kTwoHeads)).motion_s;
+  };
+  CHECK(alone("M200 D1.75\nG1 E240.5281875 F1800\n") ==
+        Approx(alone("G1 E100 F1800\n")).epsilon(1e-8));
+  CHECK(alone("M200 D1.75\nG1 E240.5281875 F9000\n") ==
+        Approx(alone("G1 E100 F3600\n")).epsilon(1e-8));
+}
+
+namespace {
+
+// A toolhead that melts 12 mm3/s, which are 4.98902 mm/s of 1.75 mm filament.
+const rules::Rules& slow_melt() {
+  static const rules::Rules rules = [] {
+    std::string text = kTwoHeads;
+    for (const std::string name : {"ash", "birch"}) {
+      const std::string line = "name = \"" + name + "\"\n";
+      text.insert(text.find(line) + line.size(),
+                  name == "ash" ? "max_flow_mm3_s = 12\n" : "max_flow_mm3_s = 30\n");
+    }
+    return rules_of(text);
+  }();
+  return rules;
+}
+
+std::string hints(const std::string& text) {
+  std::string out;
+  for (const job::Hint& h : scan_of(text, slow_melt()).hints) {
+    out += fmt::format("{}: {}\n", h.line, h.text);
+  }
+  return out;
+}
+
+// Rows of 100 mm at 100 mm/s, each with `mm` of filament: 1.056 s from 8 mm/s to 8 mm/s by
+// 1500 mm/s2. To be given after G91.
+std::string rows(int count, double mm) {
+  std::string out;
+  for (int i = 0; i < count; ++i)
+    out += fmt::format("G1 X{} E{} F6000\n", i % 2 == 0 ? 100 : -100, mm);
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("where the job asks more than a toolhead melts, for 2 s and longer, there is a hint") {
+  const std::string start = "G91\nT0\n";
+  // 6 mm in 1.056 s are 13.7 mm3/s, 5.2 mm are 11.8.
+  const std::string three = hints(start + rows(2, 1) + rows(4, 6) + rows(2, 1));
+  CHECK(
+      three.starts_with("5: more is asked of \"ash\" than its max_flow_mm3_s = 12, here for the "
+                        "first time: up to 13.7 mm3/s"));
+  CHECK(three.find("in 50 % of the time that it moves filament") != std::string::npos);
+  CHECK(hints(start + rows(1, 6)).empty());  // not for 2 s
+  CHECK(hints(start + rows(20, 5.2)).empty());
+  CHECK_FALSE(hints(start + rows(2, 6)).empty());
+  // Less than half a second between is no pause, more is.
+  CHECK_FALSE(hints(start + rows(1, 6) + "G0 X20 F6000\n" + rows(1, 6)).empty());
+  CHECK(hints(start + rows(1, 6) + "G4 P600\n" + rows(1, 6)).empty());
+  CHECK(hints(start + rows(1, 6) + rows(1, 1) + rows(1, 6)).empty());
+  // Each toolhead has its own.
+  CHECK(hints("G91\nT1\n" + rows(20, 6)).empty());
+  CHECK(hints("G91\nT0\n" + rows(1, 6) + "T1\n" + rows(5, 6) + "T0\n" + rows(1, 6)).empty());
+  const std::string both =
+      hints("G91\nT1\n" + rows(3, 20) + "T0\n" + rows(3, 6) + "T1\n" + rows(3, 20));
+  CHECK(both.find("6: ") == std::string::npos);
+  CHECK(both.find("7: more is asked of \"ash\"") != std::string::npos);
+  CHECK(both.find("3: more is asked of \"birch\" than its max_flow_mm3_s = 30") !=
+        std::string::npos);
+  CHECK(both.find("in 1e+02") == std::string::npos);
+}
+
+TEST_CASE(
+    "flow: the job's factors, units and arcs count, and pushing back what was pulled does not") {
+  const std::string start = "G91\nT0\n";
+  CHECK_FALSE(hints(start + "M221 S120\n" + rows(5, 5.2)).empty());
+  CHECK(hints(start + "M221 S50\n" + rows(5, 6)).empty());
+  CHECK_FALSE(hints(start + "M220 S150\n" + rows(5, 5.2)).empty());
+  CHECK(hints(start + "M220 S50\n" + rows(5, 6)).empty());
+  CHECK_FALSE(hints(start + "M200 D1.75\n" + rows(5, 6 * 2.405)).empty());
+  CHECK(hints(start + "M200 D1.75\n" + rows(5, 6)).empty());
+  CHECK_FALSE(hints(start + "G1 F6000\nG2 X0 Y0 I50 E20\nG2 X0 Y0 I50 E20\n").empty());
+  CHECK(hints(start + "G1 F6000\nG2 X0 Y0 I50 E15\nG2 X0 Y0 I50 E15\n").empty());
+  CHECK_FALSE(hints(start + "G1 E50 F600\n").empty());  // 24 mm3/s for 5 s
+  CHECK(hints(start + "G1 E50 F240\n").empty());
+  std::string retractions;
+  for (int i = 0; i < 100; ++i) retractions += "G1 E-3 F2400\nG1 E3 F2400\n";
+  CHECK(hints(start + retractions).empty());
+}

@@ -815,3 +815,27 @@ TEST_CASE("how long steps take") {
   q.time_scale = 2;  // of moves alone
   CHECK(seconds("{ feed_mm = -20, speed_mm_s = 10 }, { dwell_s = 1.5 }") == "5.7: 4.2 1.5 0 0");
 }
+
+// 12 mm of 1.75 mm filament are 28.8633825 mm3, 2.405281875 to the mm (published tables, seen).
+TEST_CASE("where the job's E words are mm3, so are those of the steps") {
+  const auto steps = sequence_of("{ feed_mm = -12, speed_mm_s = 35 }, { feed_mm = 12 }");
+  auto question = question_of(state_after(usual_and({"M200 D1.75"})));
+  const auto block = job::lines_of(steps, question);
+  REQUIRE(block);
+  CHECK(text_of(*block).find("G1 E-28.863382") != std::string::npos);
+  CHECK(text_of(*block).find("F2100 | G1 E28.863382") != std::string::npos);
+  CHECK(block->fed_mm == Approx(0).margin(1e-6));
+  const auto in_mm = job::lines_of(steps, question_of(state_after(kUsual)));
+  REQUIRE(in_mm);
+  CHECK(block->seconds == Approx(in_mm->seconds).epsilon(1e-6));
+  // From inches and back, where steps are written in mm.
+  question = question_of(state_after(usual_and({"M200 D1.75", "G20"})));
+  const auto pull = job::lines_of(sequence_of("{ feed_mm = -12, speed_mm_s = 35 }"), question);
+  REQUIRE(pull);
+  CHECK(text_of(*pull).find("G21") != std::string::npos);
+  CHECK(text_of(*pull).find("G1 E-28.863382") != std::string::npos);
+  CHECK(pull->fed_mm == Approx(-12).epsilon(1e-6));
+  // What sets the unit of E is refused.
+  CHECK(written(sequence_of("{ gcode = \"M200 D1.75\" }"), question).find("which sets a mode") !=
+        std::string::npos);
+}
