@@ -62,6 +62,7 @@ struct Target {
   bool waits = false;
   bool cooling = false;  // waits for cooling down, too
   bool alone = true;     // nothing else stands on its line: it can be disabled
+  double rest_s = 0;     // that motion loses by coming to rest for it, of job time
 };
 
 // The stretch of one tool between two selects in which its heater is needed.

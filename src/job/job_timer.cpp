@@ -1,11 +1,44 @@
 #include "job/job_timer.h"
 
+#include <algorithm>
+
 #include "machine/limits.h"
 
 namespace forewarm::job {
 
 JobTimer::JobTimer(const rules::Motion& motion, Job& job)
     : job_(job), timer_(machine::initial_limits(motion), *this, motion.time_scale) {}
+
+void JobTimer::stop_for_target(std::uint64_t line) {
+  if (timer_.moves()) {
+    if (through_) end_through();
+    through_.emplace(timer_, deaf_);
+    through_line_ = line;
+    through_moves_ = 0;
+  } else if (through_line_ != line) {
+    through_.reset();  // motion rests here for two lines: each alone costs nothing
+  }
+  timer_.stop();
+  settle();
+}
+
+void JobTimer::go_through(const motion::Move& move) {
+  through_->move(move, 0);
+  if (++through_moves_ >= kAlike) end_through();
+}
+
+// Both are stopped here, the real one in a copy.
+void JobTimer::end_through() {
+  motion::MoveTimer stopped(timer_, deaf_);
+  stopped.stop();
+  through_->stop();
+  const double rest_s = stopped.now_s() - through_->now_s();
+  through_.reset();
+  const auto target = std::find_if(job_.targets.rbegin(), job_.targets.rend(),
+                                   [&](const Target& t) { return t.line <= through_line_; });
+  if (target == job_.targets.rend() || target->line != through_line_) return;
+  target->rest_s = std::max(0.0, rest_s);
+}
 
 void JobTimer::move_along(const gcode::Arc& arc, gcode::Plane plane,
                           const std::array<double, 4>& delta, double feed_mm_s,
@@ -14,6 +47,10 @@ void JobTimer::move_along(const gcode::Arc& arc, gcode::Plane plane,
   whole.delta = delta;
   whole.feed_mm_s = feed_mm_s;
   motion::move_along(timer_, whole, arc, plane, tag(offset, delta[gcode::kE] != 0));
+  if (through_) {
+    motion::move_along(*through_, whole, arc, plane, 0);
+    if ((through_moves_ += motion::chords_of(arc)) >= kAlike) end_through();
+  }
 }
 
 void JobTimer::firmware_retraction(bool forwards, std::uint64_t offset) {
@@ -22,9 +59,11 @@ void JobTimer::firmware_retraction(bool forwards, std::uint64_t offset) {
   m.delta[gcode::kE] = forwards ? l.retract_mm : -l.retract_mm;
   m.feed_mm_s = forwards ? l.unretract_mm_s : l.retract_mm_s;
   timer_.move(m, tag(offset, true));
+  if (through_) go_through(m);
 }
 
 void JobTimer::stop() {
+  if (through_) end_through();
   timer_.stop();
   settle();
 }

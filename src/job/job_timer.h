@@ -5,6 +5,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <utility>
 
@@ -26,7 +27,9 @@ class JobTimer final : private motion::MoveTimer::Listener {
 
   // A straight move of the line at `offset`.
   void move(const std::array<double, 4>& delta, double feed_mm_s, std::uint64_t offset) {
-    timer_.move({delta, motion::Move::kStraight, feed_mm_s}, tag(offset, delta[gcode::kE] != 0));
+    const motion::Move move{delta, motion::Move::kStraight, feed_mm_s};
+    timer_.move(move, tag(offset, delta[gcode::kE] != 0));
+    if (through_) go_through(move);
   }
   void move_along(const gcode::Arc& arc, gcode::Plane plane, const std::array<double, 4>& delta,
                   double feed_mm_s, std::uint64_t offset);
@@ -35,9 +38,15 @@ class JobTimer final : private motion::MoveTimer::Listener {
 
   // Motion comes to rest.
   void stop();
+  // It does so for a line that may be taken out of the job: what the stop takes becomes the rest_s
+  // of its target.
+  void stop_for_target(std::uint64_t line);
   // REQUIRES of these: motion is at rest.
   [[nodiscard]] double now_s() const { return timer_.now_s(); }
-  void pass(double seconds) { timer_.pass(seconds); }
+  void pass(double seconds) {
+    if (through_) end_through();
+    timer_.pass(seconds);
+  }
   // What was met so far happens now.
   void settle() { settle(timer_.now_s()); }
   [[nodiscard]] double motion_s() const { return timer_.moving_s(); }
@@ -49,7 +58,10 @@ class JobTimer final : private motion::MoveTimer::Listener {
   void time_use(std::size_t which) { add(Field::use_first, which); }
   void time_start() { add(Field::start, 0); }
 
-  [[nodiscard]] motion::Limits& limits() { return timer_.limits(); }
+  [[nodiscard]] motion::Limits& limits() {
+    if (through_) end_through();
+    return timer_.limits();
+  }
   [[nodiscard]] const motion::Limits& limits() const { return timer_.limits(); }
 
  private:
@@ -67,8 +79,20 @@ class JobTimer final : private motion::MoveTimer::Listener {
   void add(Field field, std::size_t which) { pending_.add(timer_.moves_taken(), {field, which}); }
   void settle(double time_s);
 
+  // The same motion without the last stop, until enough has come after it that the two go alike:
+  // what they differ by then is what the stop takes.
+  struct Deaf final : motion::MoveTimer::Listener {
+    void timed(std::span<const motion::Timed> /*moves*/) override {}
+  };
+  static constexpr std::uint64_t kAlike = 512;  // moves
+  void go_through(const motion::Move& move);
+  void end_through();
+
   Job& job_;
   motion::MoveTimer timer_;
+  Deaf deaf_;
+  std::optional<motion::MoveTimer> through_;
+  std::uint64_t through_line_ = 0, through_moves_ = 0;
   FlowWatch flow_;
   machine::PendingEvents<Untimed> pending_;
   std::uint64_t delivered_ = 0;             // moves that are timed

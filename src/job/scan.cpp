@@ -177,7 +177,11 @@ class Scanner {
         materials_.end_purge();
         return success();
       case Operation::Kind::rest:
-        timer_.stop();
+        if (interpreted_.has(Operation::Kind::set_target)) {
+          timer_.stop_for_target(line_.number);
+        } else {
+          timer_.stop();
+        }
         return success();
       case Operation::Kind::pass:
         job_.index.add({line_.offset, timer_.now_s()}, true);
@@ -268,7 +272,7 @@ class Scanner {
     if (operation.temp_c.value_or(0) > uses_.heads()[head].max_c) {
       return too_hot(*operation.temp_c, uses_.heads()[head], operation.by_pattern());
     }
-    if (operation.waits) timer_.stop();
+    if (operation.waits) timer_.stop_for_target(line_.number);
     uses_.set_target(head, operation, span(), alone(operation));
     if (keeps_modals_) modals_.keep(line_.end_offset(), state_);
     timer_.time_target(job_.targets.size() - 1);

@@ -19,6 +19,32 @@ MoveTimer::MoveTimer(const Limits& limits, Listener& listener, double time_scale
   lanes_.cruise[0] = lanes_.safe[0] = lanes_.accel[0] = 0;
 }
 
+MoveTimer::MoveTimer(const MoveTimer& other, Listener& listener)
+    : limits_(other.limits_),
+      stale_(other.stale_),
+      rates_(other.rates_),
+      listener_(listener),
+      time_scale_(other.time_scale_),
+      now_s_(other.now_s_),
+      moving_s_(other.moving_s_),
+      taken_(other.taken_),
+      entry2_(other.entry2_),
+      moving_(other.moving_),
+      waiting_(other.waiting_),
+      fresh_(other.fresh_),
+      settle_at_(other.settle_at_),
+      lanes_(other.lanes_),
+      length_(other.length_),
+      accel_(other.accel_),
+      cruise_(other.cruise_),
+      gain2_(other.gain2_),
+      entry_most2_(other.entry_most2_),
+      entry2_of_(other.entry2_of_),
+      tag_(other.tag_),
+      v0_2_(other.v0_2_),
+      v1_2_(other.v1_2_),
+      seconds_(other.seconds_) {}
+
 void MoveTimer::make_room(std::size_t moves) {
   settle_at_ = moves;
   if (tag_.size() >= moves) return;

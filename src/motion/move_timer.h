@@ -51,6 +51,8 @@ class MoveTimer {
   static constexpr std::size_t kMost = 2048;
 
   MoveTimer(const Limits& limits, Listener& listener, double time_scale = 1.0);
+  // Goes on from where the other is, and tells another listener.
+  MoveTimer(const MoveTimer& other, Listener& listener);
 
   // To be changed: for the moves to come.
   [[nodiscard]] Limits& limits() {
@@ -80,6 +82,8 @@ class MoveTimer {
     tag_[waiting_ + at] = tag;
     if (waiting_ + fresh_ >= settle_at_) settle(false);
   }
+  // Whether moves were given since the last stop.
+  [[nodiscard]] bool moves() const { return moving_ || fresh_ > 0; }
   // Comes to a stop; everything given so far is timed and delivered.
   void stop();
   // stop(), then `seconds` pass (not scaled).

@@ -6,7 +6,7 @@
 namespace forewarm::plan {
 
 void CumulativeDelay::add(std::uint64_t offset, Slot slot, double seconds) {
-  if (seconds <= 0) return;
+  if (seconds == 0) return;
   const std::uint64_t key = 3 * offset + std::uint64_t(slot);
   const double sum = total() + seconds;
   if (!keys_.empty() && keys_.back() == key) {

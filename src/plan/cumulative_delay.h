@@ -1,5 +1,6 @@
 // Seconds that pass before places of the job beside its own time, cumulative: waits, and step
-// sequences.
+// sequences. What they take less, as motion does not come to rest for what is taken out, is below
+// 0.
 //
 // At one place they are early, where a lift that ended before comes down; late, where they follow
 // the sequence of what is put away there; or in between, where most commands stand. "Wall" times

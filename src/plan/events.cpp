@@ -89,8 +89,12 @@ class Events {
     std::size_t d = 0;
     for (std::size_t t = 0; t < job_.targets.size(); ++t) {
       while (d < disabled.size() && disabled[d] < t) ++d;
-      if (d < disabled.size() && disabled[d] == t) continue;
       const job::Target& target = job_.targets[t];
+      if (d < disabled.size() && disabled[d] == t) {
+        if (target.rest_s <= 0) continue;
+        put(target.at, kOwn, target.head, Event::Kind::runs_on).seconds = target.rest_s;
+        continue;
+      }
       Event& e =
           put(target.at, kOwn, target.head, target.waits ? Event::Kind::wait : Event::Kind::set);
       e.has_temp = target.has_temp;

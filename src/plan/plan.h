@@ -88,6 +88,7 @@ struct Figures {
   double over_limit_s = 0;      // planned: in which full drive exceeds the heating limit
   double over_limit_own_s = 0;  // likewise, by what the job itself heats alone
   double sequence_s = 0;        // step sequences, and what they wait for
+  double runs_on_s = 0;  // of job time: stops that are not made, as what asks for them is removed
   WaitCauses waits = {};
 };
 

@@ -73,6 +73,10 @@ class Replay {
         pass(key, e.seconds);
         out_.figures.sequence_s += e.seconds;
         break;
+      case Event::Kind::runs_on:
+        pass(key, -e.seconds);
+        out_.figures.runs_on_s += e.seconds;
+        break;
       case Event::Kind::set:
         if (e.has_temp) set_target(e, wall_s);
         break;
@@ -198,7 +202,7 @@ class Replay {
   const job::Job& job_;
   Simulation out_;
   std::vector<Track> tracks_;  // as job.heads
-  double passed_s_ = 0;        // in waits and sequences so far
+  double passed_s_ = 0;        // in waits and sequences so far, less stops that are not made
   double energy_j_ = 0;
 };
 

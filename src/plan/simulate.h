@@ -19,11 +19,13 @@ namespace forewarm::plan {
 // One thing that happens to a heater. There are many, so an event is small; its place's offset is
 // in its key.
 struct Event {
-  enum class Kind : std::uint8_t { set, wait, gap_begins, gap_ends, pass };
+  enum class Kind : std::uint8_t { set, wait, gap_begins, gap_ends, pass, runs_on };
   static constexpr std::uint32_t kNoGap = UINT32_MAX;
-  double at_s = 0;             // job time
-  double temp_c = 0;           // gap_begins: hotter than this is hot idle
-  double seconds = 0;          // pass: how long the machine does something else
+  double at_s = 0;    // job time
+  double temp_c = 0;  // gap_begins: hotter than this is hot idle
+  // pass: how long the machine does something else; runs_on: how much less the job takes, as motion
+  // does not come to rest.
+  double seconds = 0;
   std::uint32_t head = 0;      // of job.heads
   std::uint32_t gap = kNoGap;  // that it begins or ends, or after which it waits
   Kind kind = Kind::set;

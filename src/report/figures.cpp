@@ -54,7 +54,7 @@ double stepped_mm(const plan::Plan& plan, int tool) {
 
 Causes time_by_cause(const job::Job& job, const plan::Plan& plan) {
   Causes out;
-  out.motion_s = job.motion_s;
+  out.motion_s = job.motion_s - plan.figures.runs_on_s;
   for (const job::ToolChange& s : job.tool_changes) {
     out.park_pick_s += s.park_s + s.pick_s;
     out.exchange_s += s.exchange_s;

@@ -408,3 +408,33 @@ TEST_CASE("inserted lines at which motion rests by a pattern take the time that 
   CHECK(resting_s > running_s + 0.02);
   CHECK(resting_s < running_s + 1);
 }
+
+TEST_CASE("a wait that is taken out of running motion: the plan's clock is the check's") {
+  const auto runs = [](const std::string& in_the_middle) {
+    std::string out;
+    for (int i = 0; i < 60; ++i) {
+      for (int x = 20; x <= 200; x += 20) {
+        out += "G1 X" + std::to_string(i % 2 == 0 ? x : 200 - x) + " E1 F6000\n";
+        if (i % 10 == 4 && x == 100) out += in_the_middle;
+      }
+    }
+    return out;
+  };
+  // The middle waits are for the parked toolhead: the plan removes them.
+  const std::string text = "M83\nM104 T0 S215\nM109 T1 S210\nM109 T0 S215\nT0\nG1 Z0.4 F900\n" +
+                           runs("") + "T1\nM109 S210\n" + runs("M109 T0 S190\n") +
+                           "T0\nM109 S215\n" + runs("");
+  const rules::Rules rules = rules_of(kTwoHeads);
+  const job::Job job = scan_of(text, rules);
+  double rest_s = 0;
+  for (const job::Target& t : job.targets) rest_s += t.rest_s;
+  CHECK(rest_s > 6 * 0.05);  // from 100 mm/s to 8 and back by 1500 mm/s2: 92^2/(1500 * 100) s
+  CHECK(rest_s == Approx(6 * 92.0 * 92 / (1500 * 100)).epsilon(0.02));
+  const auto plan = plan::make(job, rules, rules::Policy::lookahead);
+  REQUIRE(plan);
+  CHECK(plan->figures.runs_on_s == Approx(rest_s));
+  const std::string rewritten = rewrite_of(text, rules);
+  const auto report = report_of(&text, rewritten, rules);
+  CHECK(report.findings.list().empty());
+  CHECK(plan->figures.duration_s == Approx(report.duration_s).margin(0.005));
+}
