@@ -27,6 +27,9 @@ class FlowWatch {
            const motion::Limits& limits);
   void limits(const motion::Limits& limits);
 
+  // Whether the present toolhead has a limit; else moves need not be told.
+  [[nodiscard]] bool watches() const { return watches_; }
+
   // Filament is pulled.
   void pull(double mm) { pulled_mm_ += mm; }
   // Whether a move that feeds `mm` may be above the limit; `square`: of its way in x y z, 0 for the

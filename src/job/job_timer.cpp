@@ -78,9 +78,9 @@ void JobTimer::timed(std::span<const motion::Timed> moves) {
     }
     if ((m.tag & 1U) != 0) {
       filament_until_s_ = m.start_s + m.seconds;
-      flow_.filament(m.seconds);
+      if (flow_.watches()) flow_.filament(m.seconds);
     }
-    if (flow_.waits()) flow_.timed(delivered_, m.start_s, m.seconds);
+    if (flow_.watches() && flow_.waits()) flow_.timed(delivered_, m.start_s, m.seconds);
     ++delivered_;
   }
 }

@@ -116,7 +116,7 @@ class Scanner {
       if (keeps_modals_) modals_.fed(here.end_offset, state_);
       if (e > 0) ending_.fed();
       count_material(delta);
-      watch_flow(delta, square_of(delta), state_.feed_mm_s, 1);
+      if (timer_.flow().watches()) watch_flow(delta, square_of(delta), state_.feed_mm_s, 1);
       if (e > 0 && (delta[0] != 0 || delta[1] != 0)) layers_.print_at(state_.position[gcode::kZ]);
     }
     timer_.move(delta, state_.feed_mm_s, line_.offset);
