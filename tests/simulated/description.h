@@ -36,8 +36,9 @@ struct HeaterKind {
   double gain_per_c = 0.05;   // of the controller: drive for each degree missing
   double integral_s = 60, integral_limit = 0.15;  // its integral part
   double hold_factor = 1.02;  // what it takes for the drive that holds a target / what that is
-  double noise_c = 0.1,
-         step_c = 0.1;  // of what is read: standard deviation, quantisation (0: none)
+  double drive_sd = 0;        // of what full drive adds, a share; drawn anew for each climb
+  double noise_c = 0.1;       // of what is read: its standard deviation
+  double step_c = 0.1;        // and its steps; 0: none
 
   template <class K, class F>
   static void each(K& k, F f) {
@@ -51,6 +52,7 @@ struct HeaterKind {
     f("integral_s", k.integral_s);
     f("integral_limit", k.integral_limit);
     f("hold_factor", k.hold_factor);
+    f("drive_sd", k.drive_sd);
     f("noise_c", k.noise_c);
     f("step_c", k.step_c);
   }
@@ -105,6 +107,7 @@ struct MotionKind {
   double accel_mm_s2 = 3000;
   int look_ahead = 24;     // moves that it holds
   double time_factor = 1;  // every move takes so much longer than planned
+  double time_sd = 0;      // of that factor; drawn anew after each change
   double arc_chord_mm = 0.7;
 
   template <class K, class F>
@@ -118,6 +121,7 @@ struct MotionKind {
     f("accel_mm_s2", k.accel_mm_s2);
     f("look_ahead", k.look_ahead);
     f("time_factor", k.time_factor);
+    f("time_sd", k.time_sd);
     f("arc_chord_mm", k.arc_chord_mm);
   }
 };

@@ -19,7 +19,7 @@ namespace simulated {
 
 class Heater {
  public:
-  Heater(const HeaterKind& kind, double ambient_c, double beat_s, Chance noise);
+  Heater(const HeaterKind& kind, double ambient_c, double beat_s, Chance noise, Chance climbs);
 
   void set_target(double target_c);
   void beat();                     // goes on by beat_s
@@ -37,9 +37,9 @@ class Heater {
 
   HeaterKind kind_;
   double ambient_c_, beat_s_;
-  Chance noise_;
+  Chance noise_, climbs_;
   double left_driven_, left_undriven_, left_sensor_;  // of a difference, after a beat
-  double target_c_ = 0, integral_ = 0, drive_ = 0;
+  double target_c_ = 0, integral_ = 0, drive_ = 0, strength_ = 1;
   double block_c_, sensor_c_, read_c_;
   std::vector<double> on_the_way_;  // drives that do not act yet
   std::size_t oldest_ = 0;

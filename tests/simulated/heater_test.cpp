@@ -16,7 +16,7 @@ HeaterKind quiet() {
 }
 
 Heater made(const HeaterKind& kind, double ambient_c = 22) {
-  return Heater(kind, ambient_c, kBeat, Chance(1, "test"));
+  return Heater(kind, ambient_c, kBeat, Chance(1, "noise"), Chance(1, "climbs"));
 }
 
 void driven(Heater& heater, double drive, double seconds) {
@@ -88,6 +88,27 @@ TEST_CASE("the controller drives fully, slows down, overshoots a little and hold
   controlled(heater, 600);
   CHECK(heater.sensor_c() == Approx(215).margin(0.1));
   CHECK(heater.drive() == Approx(heater.hold_drive(215)).margin(0.01));
+}
+
+TEST_CASE("no two climbs are alike, where the drive is spread") {
+  HeaterKind kind = quiet();
+  kind.drive_sd = 0.05;
+  kind.sensor_lag_s = kind.dead_time_s = 0;
+  double sum = 0, squares = 0;
+  constexpr int kClimbs = 2000;
+  Heater heater = made(kind);
+  const double of_a_beat = (kind.full_drive_c - 22) * (1 - std::exp(-kBeat / kind.time_constant_s));
+  for (int i = 0; i < kClimbs; ++i) {
+    heater.put_at(22);
+    heater.set_target(0);
+    heater.set_target(300);
+    heater.beat();
+    const double share = (heater.sensor_c() - 22) / of_a_beat;
+    sum += share;
+    squares += (share - 1) * (share - 1);
+  }
+  CHECK(sum / kClimbs == Approx(1).margin(0.005));
+  CHECK(std::sqrt(squares / kClimbs) == Approx(0.05).epsilon(0.06));
 }
 
 TEST_CASE("off, it is not driven, and a target at ambient is off") {

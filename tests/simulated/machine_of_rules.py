@@ -7,7 +7,7 @@ habits that they do not (two lags, a controller, waits that stay), made weaker o
   machine_of_rules.py RULES.toml --set wait.stay_s=5 --set motion.corner=jerk
 
 The rule file's dead time is split: two fifths of it until drive acts at all, the rest by the sensor's lag, which
-delays any long climb by tau ln(tau / (tau - lag)). The bed is warm at once, as rules take it to be. Homing takes
+delays any long climb by tau ln(tau / (tau - lag)). Times and heaters are spread as the rules say of them. The bed is warm at once, as rules take it to be. Homing takes
 what a [[duration]] that matches G28 says."""
 import argparse
 import json
@@ -21,8 +21,6 @@ ACTS_AT_ALL = 0.4  # of the dead time
 CONTROL = {"gain_per_c": 0.025, "integral_s": 200.0}
 COOLS = 0.85  # time constant undriven / driven: parked in a draught
 WAIT = {"within_c": 1.0, "stay_s": 5.0, "warm_stay_s": 1.0}
-# Rough: what seconds of random scatter a practitioner would state for these.
-PARK_SD_S, EXCHANGE_SD_S = 0.5, 3.0
 
 
 def lag_of(delay_s, tau_s):
@@ -34,7 +32,7 @@ def delay_of(lag_s, tau_s):
     return tau_s * math.log(tau_s / (tau_s - lag_s))
 
 
-def heater_of(head, full_drive, dead_time, time_constant, ambient_c):
+def heater_of(head, full_drive, dead_time, time_constant, ambient_c, heater_error):
     rule = head["heater"]
     tau = rule["time_constant_s"] * time_constant
     dead = rule.get("dead_time_s", 0) * dead_time
@@ -45,6 +43,7 @@ def heater_of(head, full_drive, dead_time, time_constant, ambient_c):
         "cool_time_constant_s": rule.get("cool_time_constant_s", tau * COOLS),
         "sensor_lag_s": round(lag_of(dead * (1 - ACTS_AT_ALL), tau), 4),
         "dead_time_s": round(dead * ACTS_AT_ALL, 4),
+        "drive_sd": heater_error,
         **CONTROL,
     }
 
@@ -60,14 +59,14 @@ def standby_of(rules, tool):
 def toolhead_of(rules, head, exchange):
     odds = rules.get("feeder", {}).get("fault_odds", 0)
     gap = rules.get("gap", {})
-    park_sd = gap.get("park_spread_s", PARK_SD_S) / math.sqrt(2)  # of parking and picking together
+    park_sd = gap.get("park_spread_s", 0.5)
     return {
         "name": head["name"],
         "tools": head["tools"],
         "heater": head["heater"].get("index", head["tools"][0]),
         "park": {"mean_s": head.get("park_s", 7), "sd_s": park_sd},
         "pick": {"mean_s": head.get("pick_s", 7), "sd_s": park_sd},
-        "exchange": {"mean_s": head.get("exchange_s", 35) * exchange, "sd_s": gap.get("exchange_spread_s", EXCHANGE_SD_S)},
+        "exchange": {"mean_s": head.get("exchange_s", 35) * exchange, "sd_s": gap.get("exchange_spread_s", 3)},
         "pick_stop_odds": head.get("fault_odds", 0),
         "exchange_stop_odds": odds,
         "hot_above_c": {str(tool): standby_of(rules, tool) + 5 for tool in head["tools"]},
@@ -84,6 +83,7 @@ def motion_of(rules, time):
         "max_accel_mm_s2": axes("max_accel_mm_s2", [3000, 3000, 200, 5000]),
         "accel_mm_s2": motion.get("accel_mm_s2", 1500),
         "time_factor": motion.get("time_scale", 1) * time,
+        "time_sd": rules.get("gap", {}).get("time_error", 0.03),
     }
     if "right_angle_mm_s" in motion:
         out |= {"corner": "right_angle", "right_angle_mm_s": motion["right_angle_mm_s"]}
@@ -102,7 +102,8 @@ def machine_of(rules, full_drive=1.0, dead_time=1.0, time_constant=1.0, exchange
         "wait": dict(WAIT),
         "bed": {"instant": True},
         "motion": motion_of(rules, time),
-        "heaters": [heater_of(h, full_drive, dead_time, time_constant, ambient_c) for h in rules["toolhead"]],
+        "heaters": [heater_of(h, full_drive, dead_time, time_constant, ambient_c, rules.get("gap", {}).get("heater_error", 0.05))
+                    for h in rules["toolhead"]],
         "toolheads": [toolhead_of(rules, h, exchange) for h in rules["toolhead"]],
     }
     if not stops:

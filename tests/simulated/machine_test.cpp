@@ -226,6 +226,19 @@ TEST_CASE("moves take what they take, in any modes") {
   CHECK(moving("G2 I50 F1200\n") == Approx(2 * half).epsilon(0.005));
 }
 
+TEST_CASE("each stretch between changes has a pace of its own") {
+  Description d = two_heads();
+  d.motion.time_sd = 0.1;
+  std::string job = "M83\n";
+  for (int i = 0; i < 400; ++i) {
+    job += (i % 2 ? "T0\n" : "T1\n") + std::string("G1 X100 F600\nM400\nG92 X0\n");
+  }
+  const Truth t = played(d, job).truth;
+  const double one = seconds_of(100, 0, 0, 10, 3000);
+  CHECK(t.time_by_cause.at("moving") / 400 == Approx(one).epsilon(0.02));
+  CHECK(t.time_by_cause.at("moving") / 400 != Approx(one).epsilon(1e-6));
+}
+
 TEST_CASE("what is fed cold is seen") {
   const Description d = two_heads();
   const auto by = [&](const std::string& job) {

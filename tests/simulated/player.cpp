@@ -25,17 +25,21 @@ Player::Player(const Description& description, std::uint64_t seed, Record& recor
       exchanges_(seed, "exchange"),
       pick_stops_(seed, "stop at a pick"),
       exchange_stops_(seed, "stop at an exchange"),
+      paces_(seed, "pace"),
       print_accel_(description.motion.accel_mm_s2),
       travel_accel_(print_accel_),
       retract_accel_(print_accel_) {
   truth_.seed = seed;
-  for (const HeaterKind& kind : d_.heaters) {
-    heaters_.emplace_back(kind, d_.ambient_c, d_.control_s,
-                          Chance(seed, "heater " + std::to_string(kind.index)));
-  }
+  const auto add = [&](const HeaterKind& kind) {
+    const std::string name = "heater " + std::to_string(kind.index);
+    heaters_.emplace_back(kind, d_.ambient_c, d_.control_s, Chance(seed, name),
+                          Chance(seed, name + " climbs"));
+  };
+  for (const HeaterKind& kind : d_.heaters) add(kind);
   HeaterKind bed = d_.bed.heater;
   bed.index = -1;
-  heaters_.emplace_back(bed, d_.ambient_c, d_.control_s, Chance(seed, "bed"));
+  add(bed);
+  draw_pace();
   for (const ToolheadKind& kind : d_.toolheads) {
     Head& head = heads_.emplace_back();
     head.kind = &kind;

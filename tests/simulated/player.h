@@ -54,6 +54,7 @@ class Player {
   double maybe_stop(double odds, Chance& chance, const char* after, const char* why);
   double stop(double seconds, const char* after, const char* why);
   double exchange(Head& head, int tool, ChangeTruth& change);
+  void draw_pace();
   static double drawn(const Spread& spread, Chance& chance);
   Head* head_of_tool(int tool);
   Head* head_of(const CodeLine& code);  // of an M104 or M109
@@ -68,7 +69,7 @@ class Player {
   std::vector<Heater> heaters_;  // the bed last
   std::vector<Head> heads_;
   MotionQueue queue_;
-  Chance parks_, picks_, exchanges_, pick_stops_, exchange_stops_;
+  Chance parks_, picks_, exchanges_, pick_stops_, exchange_stops_, paces_;
 
   double now_s_ = 0, next_report_s_ = 0;
   long long beats_ = 0;

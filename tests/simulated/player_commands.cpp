@@ -18,6 +18,11 @@ std::string name_of(const CodeLine& code) {
 
 }  // namespace
 
+void Player::draw_pace() {
+  const double off = d_.motion.time_sd * std::clamp(paces_.normal(), -4.0, 4.0);
+  queue_.kind().time_factor = d_.motion.time_factor * std::max(0.1, 1 + off);
+}
+
 double Player::drawn(const Spread& spread, Chance& chance) {
   const double off = std::clamp(chance.normal(), -4.0, 4.0) * spread.sd_s;
   return std::max(spread.mean_s / 2, spread.mean_s + off);
@@ -188,6 +193,7 @@ void Player::select(int tool) {
   // be missed.
   if (other_head) head->wanted_c = std::max(head->wanted_c, head->target_c);
   head->last_tool = tool;
+  draw_pace();
   truth_.changes.push_back(std::move(change));
 }
 
