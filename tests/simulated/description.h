@@ -126,10 +126,13 @@ struct MotionKind {
   }
 };
 
-// A wait ends once what is read has been no more than `within_c` from the target for `stay_s`; for
-// `warm_stay_s`, where it was there when the wait began.
+// A wait for heating ends once what is read has been no more than `within_c` below the target for
+// `stay_s`, and has taken `least_s`. Where `counts_before`, time there before the wait counts; else
+// the stay begins with the wait, and is `warm_stay_s` if it was there already. A wait both ways, R,
+// never counts before.
 struct WaitKind {
-  double within_c = 1, stay_s = 3, warm_stay_s = 0.6;
+  double within_c = 1, stay_s = 3, warm_stay_s = 0, least_s = 0.6;
+  bool counts_before = true;
   double give_up_s = 1800;
 
   template <class K, class F>
@@ -137,6 +140,8 @@ struct WaitKind {
     f("within_c", k.within_c);
     f("stay_s", k.stay_s);
     f("warm_stay_s", k.warm_stay_s);
+    f("least_s", k.least_s);
+    f("counts_before", k.counts_before);
     f("give_up_s", k.give_up_s);
   }
 };

@@ -150,6 +150,34 @@ class Player(unittest.TestCase):
         self.assertEqual(self.play("--machine", self.write("m.json", text), "--describe").stdout, text)
 
 
+    def end_of(self, fixture):
+        machine = self.write("m.json", json.dumps(machine_of_rules.machine_of(RULES)))
+        self.play("--machine", machine, "--truth", "truth", SOURCE / f"fixtures/{fixture}.gcode")
+        truth = json.loads((self.folder / "truth").read_text())
+        self.assertEqual(set(truth["left_aside"]), {"M73", "M84", "M106", "M107", "M221"})
+        return truth["end_s"]
+
+    def test_the_same_job_takes_as_long_in_whatever_form(self):
+        absolute = self.end_of("trail_map_absolute")
+        for form in ["crlf", "numbered", "lower"]:
+            self.assertEqual(self.end_of("trail_map_" + form), absolute, form)
+        # Rounded to other digits, and other moves for the same path.
+        for form in ["inches", "arcs"]:
+            self.assertLess(abs(self.end_of("trail_map_" + form) / absolute - 1), 0.004, form)
+
+    def test_the_experiment_prints_a_line_for_each_rule_file(self):
+        twice = ["--rules", f"one={DEMO}", "--rules", f"two={DEMO}"]
+        done = subprocess.run([HERE / "experiment.py", "--forewarm", FOREWARM, "--player", PLAYER, "--job",
+                               SOURCE / "fixtures/trail_map_arcs.gcode", *twice, "--seeds", "3:5", "--json", self.folder / "r.json"],
+                              capture_output=True, text=True)
+        self.assertEqual(done.returncode, 0, done.stderr)
+        results = json.loads((self.folder / "r.json").read_text())
+        self.assertEqual([(r["name"], r["plays"]) for r in results], [("one", 2), ("two", 2)])
+        self.assertEqual(results[0] | {"name": ""}, results[1] | {"name": ""})
+        self.assertEqual([line.split()[0] for line in done.stdout.splitlines() if line[:3] in ("one", "two")],
+                         ["one", "two"] * 2)
+
+
 class Demo(unittest.TestCase):
     @classmethod
     def setUpClass(cls):
@@ -176,7 +204,7 @@ class Demo(unittest.TestCase):
     def test_a_machine_without_habits_does_what_the_plan_says(self):
         # Two lags and little else: drive is full until 3 C from the target, nothing is spread, waits do not stay.
         habits = ["heaters.*.gain_per_c=0.15", "heaters.*.integral_s=1e9", "heaters.*.noise_c=0", "heaters.*.hold_factor=1",
-                  "heaters.*.cool_time_constant_s=180", "wait.stay_s=0", "wait.warm_stay_s=0", "wait.within_c=1"]
+                  "heaters.*.cool_time_constant_s=180", "wait.stay_s=0", "wait.least_s=0", "wait.within_c=1"]
         for spread in ["park", "pick", "exchange"]:
             habits.append(f"toolheads.*.{spread}.sd_s=0")
         habits += ["heaters.*.drive_sd=0", "motion.time_sd=0", "toolheads.*.exchange_stop_odds=0", "toolheads.*.pick_stop_odds=0"]

@@ -43,10 +43,8 @@ struct UseTruth {
   std::string toolhead;
   int tool = 0;
   double from_s = 0, first_feed_s = -1, to_s = -1;
-  double wait_s = 0,
-         late_s =
-             0;  // before its first feed; of that, what is more than a wait takes when all is warm
-  double warm_s = 0;  // what these waits take when all is warm
+  double wait_s = 0;  // before its first feed
+  double late_s = 0;  // of that, what is more than waits take when all is warm
   Feeds feeds;
 };
 

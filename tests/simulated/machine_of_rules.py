@@ -20,7 +20,7 @@ ACTS_AT_ALL = 0.4  # of the dead time
 # Habits, of a machine that is neither the best nor the worst: common practice, no source.
 CONTROL = {"gain_per_c": 0.025, "integral_s": 200.0}
 COOLS = 0.85  # time constant undriven / driven: parked in a draught
-WAIT = {"within_c": 1.0, "stay_s": 5.0, "warm_stay_s": 1.0}
+WAIT = {"within_c": 1.0, "stay_s": 5.0, "least_s": 1.0}
 
 
 def lag_of(delay_s, tau_s):
@@ -153,7 +153,7 @@ def keys_of(machine, from_c, to_c, took_s):
     keys = {"approach_c": round(low, 1), "reached_c": wait["within_c"], "settle_s": wait["stay_s"]}
     if heater.get("cool_time_constant_s", 0) > 0:
         keys["cool_time_constant_s"] = heater["cool_time_constant_s"]
-    return keys, {"wait_takes_s": wait["warm_stay_s"]}
+    return keys, {"wait_takes_s": wait["least_s"]}
 
 
 def with_keys(text, heater, dialect):

@@ -93,7 +93,7 @@ TEST_CASE("a select parks, picks and exchanges as it has to") {
 }
 
 TEST_CASE("a wait lasts until it has stayed near the target") {
-  const Description d = two_heads();
+  Description d = two_heads();
   const Played cold = played(d, "T0\nM109 S200\n");
   REQUIRE(cold.truth.waits.size() == 1);
   const WaitTruth& w = cold.truth.waits[0];
@@ -103,12 +103,30 @@ TEST_CASE("a wait lasts until it has stayed near the target") {
   REQUIRE(std::regex_search(cold.log, found,
                             std::regex("\\[([\\d.]+)\\] T:(199\\.[^ ]*|20[^ ]*) /200")));
   CHECK(w.at_s + w.took_s - std::stod(found[1]) == Approx(d.wait.stay_s).margin(1.01));
-  CHECK(w.late_s == Approx(w.took_s - d.wait.warm_stay_s - d.control_s));
-  // Warm already.
-  const Played warm = played(d, "T0\nM109 S200\nG4 S300\nM109 S200\n");
-  REQUIRE(warm.truth.waits.size() == 2);
-  CHECK(warm.truth.waits[1].took_s == Approx(d.wait.warm_stay_s).margin(d.control_s + 1e-6));
-  CHECK(warm.truth.waits[1].late_s == 0);
+  CHECK(w.late_s == Approx(w.took_s - d.wait.least_s - d.control_s));
+}
+
+TEST_CASE("a wait that finds it warm takes the least, or stays anew") {
+  Description d = two_heads();
+  d.wait.stay_s = 5;
+  // So long after it was first within 1 C: `after_s`.
+  const auto second = [&](double after_s) {
+    d.wait.stay_s = 0;
+    const double reached = played(d, "T0\nM109 S200\n").truth.end_s;
+    d.wait.stay_s = 5;
+    const int ms = int(std::lround((reached - 6 + after_s) * 1000));
+    const Truth t = played(d, "T0\nM104 S200\nG4 P" + std::to_string(ms) + "\nM109 S200\n").truth;
+    return t.waits.at(0);
+  };
+  CHECK(second(60).took_s == Approx(d.wait.least_s).margin(d.control_s + 1e-6));
+  CHECK(second(60).late_s == 0);
+  CHECK(second(2).took_s == Approx(3).margin(0.25));
+  CHECK(second(2).late_s == Approx(3 - d.wait.least_s).margin(0.25));
+  d.wait.counts_before = false;
+  CHECK(second(2).took_s == Approx(d.wait.least_s).margin(d.control_s + 1e-6));
+  d.wait.warm_stay_s = 4;
+  CHECK(second(60).took_s == Approx(4).margin(d.control_s + 1e-6));
+  CHECK(second(60).late_s == 0);
 }
 
 TEST_CASE("a heater that leaves the window begins its stay again") {

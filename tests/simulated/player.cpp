@@ -39,6 +39,7 @@ Player::Player(const Description& description, std::uint64_t seed, Record& recor
   HeaterKind bed = d_.bed.heater;
   bed.index = -1;
   add(bed);
+  warm_.resize(heaters_.size());
   draw_pace();
   for (const ToolheadKind& kind : d_.toolheads) {
     Head& head = heads_.emplace_back();
@@ -70,6 +71,7 @@ void Player::beat() {
       heater.beat();
     }
   }
+  for (std::size_t i = 0; i < heaters_.size(); ++i) warm_from_s(i);
   for (Head& head : heads_) {
     const Heater& heater = heaters_[head.heater];
     truth_.full_drive_s[head.kind->name] += heater.drive() * d_.control_s;

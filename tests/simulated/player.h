@@ -26,10 +26,10 @@ class Player {
     const ToolheadKind* kind = nullptr;
     std::size_t heater = 0;
     int loaded = -1, last_tool = -1;
-    double target_c = 0;  // as lines were read, here and below
-    double wanted_c = 0;  // what the nozzle has to be at when fed
-    double early_wait_s = 0, early_late_s = 0, early_warm_s = 0;  // before it was picked
-    std::size_t use = 0;                                          // its last one
+    double target_c = 0;                        // as lines were read, here and below
+    double wanted_c = 0;                        // what the nozzle has to be at when fed
+    double early_wait_s = 0, early_late_s = 0;  // before it was picked
+    std::size_t use = 0;                        // its last one
   };
 
   // player.cpp: time, motion
@@ -56,6 +56,7 @@ class Player {
   double exchange(Head& head, int tool, ChangeTruth& change);
   void draw_pace();
   static double drawn(const Spread& spread, Chance& chance);
+  double warm_from_s(std::size_t heater);
   Head* head_of_tool(int tool);
   Head* head_of(const CodeLine& code);  // of an M104 or M109
   void set(Head& head, double target_c);
@@ -63,10 +64,15 @@ class Player {
   void account(Head* head, WaitTruth wait);
   void limits(const CodeLine& code);
 
+  struct Warm {
+    double target_c = 0, from_s = -1;
+  };
+
   Description d_;
   Record& record_;
   Truth truth_;
   std::vector<Heater> heaters_;  // the bed last
+  std::vector<Warm> warm_;       // by heater
   std::vector<Head> heads_;
   MotionQueue queue_;
   Chance parks_, picks_, exchanges_, pick_stops_, exchange_stops_, paces_;

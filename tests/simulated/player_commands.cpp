@@ -70,6 +70,21 @@ void Player::set(Head& head, double target_c) {
            [this, heater, target_c] { heaters_[heater].set_target(target_c); });
 }
 
+// Since when it has been as warm as its target asks for; -1 if it is not. With a lower target it
+// has been for long.
+double Player::warm_from_s(std::size_t heater) {
+  const Heater& h = heaters_[heater];
+  Warm& warm = warm_[heater];
+  const bool lower = h.target_c() < warm.target_c;
+  if (h.target_c() != warm.target_c) warm = {h.target_c(), lower ? 0.0 : -1.0};
+  if (h.read_c() < h.target_c() - d_.wait.within_c) {
+    warm.from_s = -1;
+  } else if (warm.from_s < 0) {
+    warm.from_s = now_s_;
+  }
+  return warm.from_s;
+}
+
 void Player::wait(Head* head, std::size_t heater, double target_c, bool also_cooling) {
   drain();
   Heater& h = heaters_[heater];
@@ -82,10 +97,12 @@ void Player::wait(Head* head, std::size_t heater, double target_c, bool also_coo
     return over >= -d_.wait.within_c && (!also_cooling || over <= d_.wait.within_c);
   };
   WaitTruth w{truth_.lines, "", h.kind().index, target_c, h.sensor_c(), now_s_, 0, 0};
-  const double from_s = now_s_, stay_s = inside() ? d_.wait.warm_stay_s : d_.wait.stay_s;
-  double inside_from_s = inside() ? now_s_ : -1;
+  const bool counts = d_.wait.counts_before && !also_cooling;
+  const double from_s = now_s_, stay_s = inside() && !counts ? d_.wait.warm_stay_s : d_.wait.stay_s;
+  double inside_from_s = !inside() ? -1 : counts ? warm_from_s(heater) : now_s_;
   waiting_ = true;
-  while (inside_from_s < 0 || now_s_ - inside_from_s < stay_s - 1e-9) {
+  while (inside_from_s < 0 || now_s_ - inside_from_s < stay_s - 1e-9 ||
+         now_s_ - from_s < d_.wait.least_s - 1e-9) {
     if (now_s_ - from_s > d_.wait.give_up_s) {
       throw GaveUp{"line " + std::to_string(truth_.lines) + ": heater " +
                    std::to_string(h.kind().index) + " does not get to its target"};
@@ -99,13 +116,13 @@ void Player::wait(Head* head, std::size_t heater, double target_c, bool also_coo
   }
   waiting_ = false;
   w.took_s = now_s_ - from_s;
-  w.late_s = std::max(0.0, w.took_s - d_.wait.warm_stay_s - d_.control_s);
+  const double warm_s = std::max(d_.wait.least_s, counts ? 0 : d_.wait.warm_stay_s);
+  w.late_s = std::max(0.0, w.took_s - warm_s - d_.control_s);
   truth_.time_by_cause["waiting"] += w.took_s;
   account(head, w);
 }
 
 void Player::account(Head* head, WaitTruth w) {
-  const double warm_s = w.took_s - w.late_s;
   if (!head) {
     w.cause = "bed";
   } else if (!print_began_) {
@@ -114,12 +131,10 @@ void Player::account(Head* head, WaitTruth w) {
     w.cause = "gap";
     head->early_wait_s += w.took_s;
     head->early_late_s += w.late_s;
-    head->early_warm_s += warm_s;
   } else if (UseTruth& use = truth_.uses[head->use]; use.first_feed_s < 0) {
     w.cause = "gap";
     use.wait_s += w.took_s;
     use.late_s += w.late_s;
-    use.warm_s += warm_s;
   } else {
     w.cause = fed_since_exchange_ ? "use" : "exchange";
   }
@@ -173,7 +188,6 @@ void Player::select(int tool) {
     use.from_s = now_s_;
     use.wait_s = std::exchange(head->early_wait_s, 0);
     use.late_s = std::exchange(head->early_late_s, 0);
-    use.warm_s = std::exchange(head->early_warm_s, 0);
     head->use = truth_.uses.size();
     truth_.uses.push_back(std::move(use));
     coming_ = head;
@@ -306,6 +320,8 @@ bool Player::command(const CodeLine& code) {
       return true;
     case 220:
       speed_factor_ = code.value('S', 100.0) / 100;
+      return true;
+    case 110:  // line numbers are not asked for again
       return true;
     case 400:
       drain();
