@@ -7,8 +7,8 @@
 //
 // A select waits for motion, parks the toolhead that is mounted, picks the other, and has its
 // feeder exchange the filament, if another one is loaded. The first filament that a job uses in
-// each toolhead is loaded already; none is mounted. Times and stops are drawn in the order of the
-// events, each kind from a stream of its own.
+// each toolhead is loaded already; none is mounted, unless the job uses one without a select: the
+// first. Times and stops are drawn in the order of the events, each kind from a stream of its own.
 #pragma once
 
 #include <cstdint>

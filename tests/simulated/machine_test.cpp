@@ -297,6 +297,15 @@ TEST_CASE("a parked toolhead that is hot is counted") {
   CHECK(t.hot_idle_s.at("birch") == 0);
 }
 
+TEST_CASE("a job without a select uses the first toolhead") {
+  const Truth t = played(two_heads(), "M104 S150\nM109 S200\nG1 X50 E1 F600\nG1 E0\n").truth;
+  REQUIRE(t.uses.size() == 1);
+  CHECK(t.uses[0].toolhead == "ash");
+  CHECK(t.uses[0].feeds.cold_by_c < 1.1);
+  CHECK(t.waits.at(0).cause == "start");
+  CHECK(t.changes.empty());
+}
+
 TEST_CASE("what is not known is counted") {
   const Truth t = played(two_heads(), "CHANGE_TO 1\nM106 S255\nM106 S0\nG29\n; T9\n").truth;
   CHECK(t.left_aside == std::map<std::string, int>{{"no command", 1}, {"M106", 2}, {"G29", 1}});

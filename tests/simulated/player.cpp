@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <utility>
 
 namespace simulated {
 namespace {
@@ -98,6 +99,20 @@ void Player::dwell(double seconds, const char* cause) {
   go_on_to(now_s_ + seconds);
 }
 
+// A job without a select uses the first toolhead, which is in place then.
+Player::Head& Player::in_use() { return mounted_ ? *mounted_ : heads_.front(); }
+
+void Player::begin_use(Head& head, int tool) {
+  UseTruth use;
+  use.toolhead = head.kind->name;
+  use.tool = tool;
+  use.from_s = now_s_;
+  use.wait_s = std::exchange(head.early_wait_s, 0);
+  use.late_s = std::exchange(head.early_late_s, 0);
+  head.use = truth_.uses.size();
+  truth_.uses.push_back(std::move(use));
+}
+
 void Player::run_one() {
   double seconds = 0;
   const Move move = queue_.pop(seconds);
@@ -106,7 +121,11 @@ void Player::run_one() {
     print_began_ = true;
     truth_.print_from_s = now_s_;
   }
-  if (move.feed_mm != 0 && mounted_) {
+  if (move.feed_mm != 0) {
+    if (!mounted_) {
+      mounted_ = &heads_.front();
+      begin_use(*mounted_, mounted_->kind->tools.front());
+    }
     UseTruth& use = truth_.uses[mounted_->use];
     if (use.first_feed_s < 0) use.first_feed_s = now_s_;
     if (move.feed_mm > 0) {
@@ -149,7 +168,7 @@ void Player::straight_to(const std::array<double, 4>& to) {
     m.speed_mm_s = std::min(m.speed_mm_s, queue_.kind().max_speed_mm_s[axis] / part);
     m.accel_mm_s2 = std::min(m.accel_mm_s2, queue_.kind().max_accel_mm_s2[axis] / part);
   }
-  if (mounted_) m.wanted_c = mounted_->wanted_c;
+  m.wanted_c = in_use().wanted_c;
   while (queue_.full()) run_one();
   queue_.push(std::move(m));
 }

@@ -57,6 +57,8 @@ class Player {
   void draw_pace();
   static double drawn(const Spread& spread, Chance& chance);
   double warm_from_s(std::size_t heater);
+  Head& in_use();
+  void begin_use(Head& head, int tool);
   Head* head_of_tool(int tool);
   Head* head_of(const CodeLine& code);  // of an M104 or M109
   void set(Head& head, double target_c);

@@ -54,7 +54,7 @@ Player::Head* Player::head_of_tool(int tool) {
 
 Player::Head* Player::head_of(const CodeLine& code) {
   const auto given = code.value('T');
-  if (!given) return mounted_;
+  if (!given) return &in_use();
   if (d_.temperature_index == "tool") return head_of_tool(int(*given));
   for (Head& head : heads_) {
     if (head.kind->heater == int(*given)) return &head;
@@ -182,14 +182,7 @@ void Player::select(int tool) {
       dwell(change.park_s, "park_pick");
     }
     change.pick_s = drawn(head->kind->pick, picks_);
-    UseTruth use;
-    use.toolhead = head->kind->name;
-    use.tool = tool;
-    use.from_s = now_s_;
-    use.wait_s = std::exchange(head->early_wait_s, 0);
-    use.late_s = std::exchange(head->early_late_s, 0);
-    head->use = truth_.uses.size();
-    truth_.uses.push_back(std::move(use));
+    begin_use(*head, tool);
     coming_ = head;
     dwell(change.pick_s, "park_pick");
     coming_ = nullptr;
