@@ -9,8 +9,9 @@ what was planned.
 and --set are options here too (rules that do not say the truth: --full-drive 0.85 --exchange 1.2 --time 1.07), or
 --machine FILE. --with-keys adds a rule file of its own: the first, with what it would say of the machine's habits.
 
-A use is late that waited over 1 s longer than a wait takes when all is warm, where the plan said 0. Ends and sums of waiting leave stops out. Exit code 1 if a job was not played to its end, or
-filament was fed cold (--cold-c, 8 C unless given: what the project's replay tolerates)."""
+A use is late that waited over 1 s longer than a wait takes when all is warm, where the plan said 0. Ends leave stops
+out. Exit code 1 if a job was not played to its end, or filament was fed cold (--cold-c, 8 C unless given: what the
+project's replay tolerates)."""
 import argparse
 import json
 import math

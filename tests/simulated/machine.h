@@ -2,8 +2,8 @@
 // motion that they add to, and some of them wait until that motion is over. What it did is the
 // Truth.
 //
-// Read: G0 to G3, G4, G20, G21, G28, G90 to G92, T, M82, M83, M0, M104, M109, M118, M140, M190,
-// M201, M203, M204, M205, M220, M400. All else is counted in `left_aside` and takes no time.
+// Read: G0 to G3, G4, G20, G21, G28, G90 to G92, T, M82, M83, M0, M104, M109, M110, M118, M140,
+// M190, M201, M203, M204, M205, M220, M400. All else is counted in `left_aside` and takes no time.
 //
 // A select waits for motion, parks the toolhead that is mounted, picks the other, and has its
 // feeder exchange the filament, if another one is loaded. The first filament that a job uses in

@@ -7,8 +7,9 @@ habits that they do not (two lags, a controller, waits that stay), made weaker o
   machine_of_rules.py RULES.toml --set wait.stay_s=5 --set motion.corner=jerk
 
 The rule file's dead time is split: two fifths of it until drive acts at all, the rest by the sensor's lag, which
-delays any long climb by tau ln(tau / (tau - lag)). Times and heaters are spread as the rules say of them. The bed is warm at once, as rules take it to be. Homing takes
-what a [[duration]] that matches G28 says."""
+delays any long climb by tau ln(tau / (tau - lag)). Times and heaters are spread as the
+rules say of them. The bed is warm at once, as rules take it to be. Homing takes what a [[duration]] that matches
+G28 says."""
 import argparse
 import json
 import math
