@@ -408,7 +408,8 @@ Status TargetMover::insert_wait(const Visit& v, const HeaterTargets::Heater& was
   };
   std::vector<Command> commands;
   const auto command = [&](const std::string& pattern, double c, bool waits, std::string how) {
-    commands.push_back({rules::filled_in(pattern, moved(v.tool), heads_[head].heater_index, c),
+    commands.push_back({rules::filled_in(pattern, moved(v.tool), heads_[head].heater_index, c,
+                                         rules_.dialect.wait_window_c),
                         who + std::move(how), c, waits});
   };
   if (temp_c > 0) {

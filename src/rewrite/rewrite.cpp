@@ -173,8 +173,9 @@ class Writer {
 
 std::vector<Edit> edits_of(const job::Job& job, const plan::Plan& plan, const rules::Rules& rules) {
   std::vector<Edit> edits;
-  const auto filled_in = [&job](std::string_view pattern, const plan::Command& c) {
-    return rules::filled_in(pattern, c.tool, job.heads[c.head].heater_index, c.temp_c);
+  const auto filled_in = [&](std::string_view pattern, const plan::Command& c) {
+    return rules::filled_in(pattern, c.tool, job.heads[c.head].heater_index, c.temp_c,
+                            rules.dialect.wait_window_c);
   };
   for (const plan::Command& c : plan.commands) {
     Edit e;

@@ -177,7 +177,18 @@ constexpr std::array kDialectKeys{
     Key<Dialect>{.name = "wait",
                  .value = Text<Dialect>{&Dialect::wait, TextRule::line},
                  .doc = "The command that sets a target and waits for it, with the same "
-                        "placeholders as set."},
+                        "placeholders as set, and {least}, the target less wait_window_c: for "
+                        "firmware that can wait for a minimum."},
+    Key<Dialect>{.name = "wait_takes_s",
+                 .value = Number<Dialect>{&Dialect::wait_takes_s, {0, 3600}},
+                 .doc = "What each wait takes at least, although all is warm; one for {least} "
+                        "takes nothing then.",
+                 .example = "0.5"},
+    Key<Dialect>{.name = "wait_window_c",
+                 .value = Number<Dialect>{&Dialect::wait_window_c, {0, 100}},
+                 .doc = "How far below the target {least} is, at which wait is over. Over 0 where "
+                        "wait has {least}, and only there.",
+                 .example = "2"},
     Key<Dialect>{.name = "temperature_index",
                  .value = choice<&Dialect::temperature_index_is_heater, Dialect>(kMeanings),
                  .doc =

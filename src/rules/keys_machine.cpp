@@ -106,7 +106,8 @@ constexpr std::array kHeaterKeys{
     Key<Toolhead>{.name = "time_constant_s",
                   .value = Number<Toolhead>{&thermal::Hotend::time_constant_s, {0, 1e6, true}},
                   .doc = "The time in which a parked heater loses 63 % of its heat above ambient; "
-                         "measure it. It holds for warming and cooling alike.",
+                         "measure it. It holds for warming and cooling alike unless "
+                         "cool_time_constant_s is given.",
                   .required = true,
                   .hint = "measure it: the seconds in which a parked heater loses 63 % of its heat "
                           "above ambient",
@@ -114,6 +115,30 @@ constexpr std::array kHeaterKeys{
     Key<Toolhead>{.name = "dead_time_s",
                   .value = Number<Toolhead>{&thermal::Hotend::dead_time_s, {0, 3600}},
                   .doc = "The time from the command until the heater gets warmer."},
+    Key<Toolhead>{.name = "cool_time_constant_s",
+                  .value = Number<Toolhead>{&thermal::Hotend::cool_time_constant_s, {0, 1e6, true}},
+                  .doc =
+                      "The time constant of cooling, where it is another than that of warming: a "
+                      "fan blows, or heat soaks in.",
+                  .derived = "that of warming, time_constant_s",
+                  .example = "150"},
+    Key<Toolhead>{.name = "approach_c",
+                  .value = Number<Toolhead>{&thermal::Hotend::approach_c, {0, 500}},
+                  .doc = "How far below its target the heater leaves full drive. From there on its "
+                         "drive falls in proportion to what is left, down to what holds the "
+                         "target. 0: full drive to the end. Needs reached_c.",
+                  .example = "10"},
+    Key<Toolhead>{.name = "reached_c",
+                  .value = Number<Toolhead>{&thermal::Hotend::reached_c, {0, 100}},
+                  .doc = "How far below its target the heater counts as there, as the window of "
+                         "the firmware's wait has it. Over 0 where approach_c is.",
+                  .example = "1"},
+    Key<Toolhead>{.name = "settle_s",
+                  .value = Number<Toolhead>{&thermal::Hotend::settle_s, {0, 3600}},
+                  .doc =
+                      "The time from first reaching a target until the machine's own wait for it "
+                      "is over. Part of every lead, and of every wait that follows heating.",
+                  .example = "5"},
     Key<Toolhead>{.name = "max_c",
                   .value = Number<Toolhead>{&Toolhead::max_c, kTemperature},
                   .doc = "No target is above it. More than ambient_c of the machine."},

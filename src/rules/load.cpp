@@ -181,6 +181,15 @@ class Loader {
     if (h->was_read(&Hotend::power_w)) places.power = h->at(&Hotend::power_w);
     above_ambient(*h, &Hotend::full_drive_c, head.hotend.full_drive_c);
     above_ambient(*h, &Toolhead::max_c, head.max_c);
+    if (head.hotend.approach_c > 0 && head.hotend.reached_c <= 0) {
+      const auto& reached = h->section().of(&Hotend::reached_c);
+      constexpr std::string_view kHint =
+          "what is left within approach_c never quite goes; reached_c = 1 is the target less 1 C";
+      if (h->need(reached, kHint) && h->was_read(reached)) {
+        diagnostics_.add(h->at(reached), "reached_c must be over 0 where approach_c is",
+                         std::string(kHint));
+      }
+    }
   }
 
   template <class Member>

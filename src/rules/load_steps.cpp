@@ -105,7 +105,8 @@ std::optional<ReadStep> read_step(const toml::node& node, const Machine& machine
 // Checks a template of [dialect]: its {placeholders} are known, and those it needs are there.
 void check_template(const Table<Dialect>& dialect, std::string Dialect::*field,
                     const std::string& text) {
-  static constexpr std::array<std::string_view, 3> known{"tool", "heater", "temp"};
+  static constexpr std::array<std::string_view, 4> all{"tool", "heater", "temp", "least"};
+  const std::span known = std::span(all).first(field == &Dialect::wait ? 4 : 3);
   const auto report = [&](std::string message, std::string hint) {
     dialect.diagnostics().add(
         dialect.at(field), std::string(dialect.section().of(field).name) + ' ' + std::move(message),
@@ -123,11 +124,32 @@ void check_template(const Table<Dialect>& dialect, std::string Dialect::*field,
     if (std::find(known.begin(), known.end(), word) == known.end()) {
       return report("has an unknown placeholder " + quoted('{' + word + '}'), suggest(word, known));
     }
-    (word == "temp" ? temp : which) = true;
+    if (word == "temp") temp = true;
+    if (word == "tool" || word == "heater") which = true;
     i = end;
   }
   if (!temp) return report("must contain {temp}", {});
   if (!which) return report("must contain {tool} or {heater}", {});
+}
+
+// {least} and wait_window_c need each other: without the one the other would do nothing.
+void check_window(const Table<Dialect>& dialect, const Dialect& read, bool own_wait) {
+  constexpr std::string_view kLeast = "{least}";
+  const bool least = own_wait && read.wait.find(kLeast) != std::string::npos;
+  const auto& window = dialect.section().of(&Dialect::wait_window_c);
+  constexpr std::string_view kHint =
+      "{least} is the target less wait_window_c, such as wait_window_c = 2";
+  if (least && read.wait_window_c <= 0) {
+    if (dialect.need(window, kHint) && dialect.was_read(window)) {
+      dialect.diagnostics().add(dialect.at(window),
+                                "wait_window_c must be over 0 where wait has {least}",
+                                std::string(kHint));
+    }
+  } else if (!least && read.wait_window_c > 0) {
+    dialect.diagnostics().add(dialect.at(&Dialect::wait_window_c),
+                              "wait_window_c does nothing unless wait has {least}",
+                              "such as wait = \"AWAIT_AT_LEAST T{tool} S{temp} L{least}\"");
+  }
 }
 
 }  // namespace
@@ -173,6 +195,7 @@ void read_dialect(const Table<Rules>& root, Dialect& into) {
   const bool own_set = t->was_read(&Dialect::set), own_wait = t->was_read(&Dialect::wait);
   if (own_set) check_template(*t, &Dialect::set, into.set);
   if (own_wait) check_template(*t, &Dialect::wait, into.wait);
+  check_window(*t, into, own_wait);
   if (into.temperature_index_is_heater) {
     // T means the same in what is written as in the job.
     if (!own_set) into.set = "M104 T{heater} S{temp}";

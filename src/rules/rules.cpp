@@ -6,13 +6,24 @@
 
 namespace forewarm::rules {
 
-std::string filled_in(std::string_view pattern, int tool, int heater, double temp_c) {
+namespace {
+
+std::string temperature_text(double temp_c) {
   std::array<char, 400> text{};  // any number has room in it
   const auto written =
       std::to_chars(text.data(), text.data() + text.size(), temp_c, std::chars_format::fixed, 2);
   std::string temp(text.data(), written.ptr);
   while (temp.back() == '0') temp.pop_back();
   if (temp.back() == '.') temp.pop_back();
+  return temp;
+}
+
+}  // namespace
+
+std::string filled_in(std::string_view pattern, int tool, int heater, double temp_c,
+                      double window_c) {
+  const std::string temp = temperature_text(temp_c);
+  const std::string least = temperature_text(std::max(0.0, temp_c - window_c));
   std::string out;
   while (!pattern.empty()) {
     const auto fill = [&](std::string_view name, const std::string& value) {
@@ -22,7 +33,7 @@ std::string filled_in(std::string_view pattern, int tool, int heater, double tem
       return true;
     };
     if (fill("{tool}", std::to_string(tool)) || fill("{heater}", std::to_string(heater)) ||
-        fill("{temp}", temp)) {
+        fill("{temp}", temp) || fill("{least}", least)) {
       continue;
     }
     out += pattern.front();

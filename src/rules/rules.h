@@ -157,11 +157,17 @@ struct Dialect {
   std::string set = "M104 T{tool} S{temp}";
   std::string wait = "M109 T{tool} S{temp}";
   bool temperature_index_is_heater = false;  // what T means on the job's own M104/M109
+  double wait_takes_s = 0;                   // of any wait, however warm; not of one for {least}
+  double wait_window_c = 0;  // {least} is the target less this; over 0 where `wait` has {least}
   std::vector<std::string> job_start, job_end;
+
+  // Whether `wait` is over as soon as the heater is at {least}.
+  [[nodiscard]] bool waits_for_least() const { return wait_window_c > 0; }
 };
 
 // The command that a pattern of [dialect], set or wait, makes.
-[[nodiscard]] std::string filled_in(std::string_view pattern, int tool, int heater, double temp_c);
+[[nodiscard]] std::string filled_in(std::string_view pattern, int tool, int heater, double temp_c,
+                                    double window_c = 0);
 
 struct Recognise {
   enum class As { change, set, wait, purge_begin, purge_end, layer };

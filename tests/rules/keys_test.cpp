@@ -60,6 +60,13 @@ std::string others(const Section<S>& section, std::string_view but) {
   return out;
 }
 
+// What a key does not go without.
+std::string companion_of(std::string_view key) {
+  if (key == "approach_c") return "reached_c = 1\n";
+  if (key == "wait_window_c") return "wait = \"AWAIT T{tool} S{temp} L{least}\"\n";
+  return "";
+}
+
 template <class S>
 Around around(const Section<S>& section, std::string_view key) {
   namespace s = sections;
@@ -69,7 +76,7 @@ Around around(const Section<S>& section, std::string_view key) {
   if (here == &s::toolhead) return {file + head + others(s::toolhead, key), "\n"};
   if (here == &s::heater) {
     return {file + head + others(s::toolhead, "heater") + "[toolhead.heater]\n" +
-                others(s::heater, key),
+                others(s::heater, key) + companion_of(key),
             "\n"};
   }
   file += head + others(s::toolhead, "");
@@ -91,7 +98,7 @@ Around around(const Section<S>& section, std::string_view key) {
     default:
       break;
   }
-  return {file + others(section, key), "\n"};
+  return {file + others(section, key) + companion_of(key), "\n"};
 }
 
 // Calls visit(section, key, info) with each key but the version and the sections themselves.
@@ -281,6 +288,7 @@ TEST_CASE("each number: its range, and its field, which is no other's") {
       std::set<std::string>{
           "[[filament]] exchange_c high: exchange_c = 1000 is above max_c of \"ash\", which is 300",
           "[[filament]] standby_c high: standby_c = 1000 is above max_c of \"ash\", which is 300",
+          "[dialect] wait_window_c low: wait_window_c must be over 0 where wait has {least}",
           "[machine] heating_limit_w low: power_w = 50 of \"ash\" alone is more than "
           "machine.heating_limit_w, which is 5e-324",
           "heater full_drive_c low: full_drive_c must be more than machine.ambient_c, which is 23, "

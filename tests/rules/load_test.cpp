@@ -437,6 +437,37 @@ tool = 11
   CHECK(r.filament(11).name == "T11");
 }
 
+TEST_CASE("how heaters warm, cool and settle, and how long waits take") {
+  const Rules plain = accepted(kMinimal);
+  const forewarm::thermal::Hotend& as_before = plain.toolheads[0].hotend;
+  CHECK(as_before.cooling_s() == as_before.time_constant_s);
+  CHECK(as_before.approach_c == 0);
+  CHECK(as_before.reached_c == 0);
+  CHECK(as_before.settle_s == 0);
+  CHECK(plain.dialect.wait_takes_s == 0);
+  CHECK_FALSE(plain.dialect.waits_for_least());
+
+  const Rules r = accepted(R"(version = 1
+[[toolhead]]
+name = "ash"
+tools = [0]
+heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180, cool_time_constant_s = 150, approach_c = 12, reached_c = 1.5, settle_s = 6 }
+[dialect]
+wait = "AWAIT T{tool} S{temp} L{least}"
+wait_takes_s = 0.5
+wait_window_c = 2
+)");
+  const forewarm::thermal::Hotend& h = r.toolheads[0].hotend;
+  CHECK(h.time_constant_s == 180);
+  CHECK(h.cooling_s() == 150);
+  CHECK(h.approach_c == 12);
+  CHECK(h.reached_c == 1.5);
+  CHECK(h.settle_s == 6);
+  CHECK(r.dialect.wait_takes_s == 0.5);
+  CHECK(r.dialect.wait_window_c == 2);
+  CHECK(r.dialect.waits_for_least());
+}
+
 TEST_CASE("the dialect is taken as it is") {
   const auto d = accepted(kMinimal + R"([dialect]
 set = "SET_HEATER H={heater} T={temp}"

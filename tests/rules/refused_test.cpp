@@ -159,6 +159,24 @@ heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, max_c = @20 }
                    {R"(version = 1
 [[toolhead]]
 name = "ash"
+tools = [0]
+heater = @{ power_w = 50, full_drive_c = 450, time_constant_s = 1, approach_c = 10 }
+)",
+                    R"(heater needs "reached_c")",
+                    "what is left within approach_c never quite goes; reached_c = 1 is the target "
+                    "less 1 C"},
+                   {R"(version = 1
+[[toolhead]]
+name = "ash"
+tools = [0]
+heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, approach_c = 10, reached_c = @0 }
+)",
+                    "reached_c must be over 0 where approach_c is",
+                    "what is left within approach_c never quite goes; reached_c = 1 is the target "
+                    "less 1 C"},
+                   {R"(version = 1
+[[toolhead]]
+name = "ash"
 tools = "seen"
 heater = { power_w = 50, full_drive_c = 450, time_constant_s = 1, index = @1 }
 )",
@@ -474,6 +492,43 @@ set = @"M104 T{tool}"
 wait = @"M109 T{tol} S{temp}"
 )",
            R"(wait has an unknown placeholder "{tol}")", R"(did you mean "tool"?)"},
+          {R"([dialect]
+set = @"M104 T{tool} S{temp} L{least}"
+)",
+           R"(set has an unknown placeholder "{least}")", "known here: tool, heater, temp"},
+          {R"([dialect]
+wait = @"HEAT T{tool} L{least}"
+wait_window_c = 2
+)",
+           "wait must contain {temp}"},
+          {R"([dialect]
+wait = @"HEAT S{temp} L{least}"
+wait_window_c = 2
+)",
+           "wait must contain {tool} or {heater}"},
+          {R"(@[dialect]
+wait = "HEAT T{tool} S{temp} L{least}"
+)",
+           R"([dialect] needs "wait_window_c")",
+           "{least} is the target less wait_window_c, such as wait_window_c = 2"},
+          {R"([dialect]
+wait = "HEAT T{tool} S{temp} L{least}"
+wait_window_c = @0
+)",
+           "wait_window_c must be over 0 where wait has {least}",
+           "{least} is the target less wait_window_c, such as wait_window_c = 2"},
+          {R"([dialect]
+wait_window_c = @2
+)",
+           "wait_window_c does nothing unless wait has {least}",
+           R"(such as wait = "AWAIT_AT_LEAST T{tool} S{temp} L{least}")"},
+          {R"([dialect]
+set = "M104 T{tool} S{temp}"
+wait = "M109 T{tool} S{temp}"
+wait_window_c = @2
+)",
+           "wait_window_c does nothing unless wait has {least}",
+           R"(such as wait = "AWAIT_AT_LEAST T{tool} S{temp} L{least}")"},
           {R"([dialect]
 wait = @"M109 T{tool S{temp}"
 )",
