@@ -54,10 +54,12 @@ void Basis::context(std::size_t g, GapContext& into) const {
   const double from_s = outcome.from_s;
   into.parked_s = std::max(0.0, t.to.time_s + simulation_.waits.before_line(t.to.offset) - from_s);
   into.deadlines.clear();
+  const rules::Dialect& dialect = problem_.rules.dialect;
   for (const HeatDeadline& d : t.deadlines) {
     if (met_in_exchange(t, d)) continue;
     into.deadlines.push_back(
         {deadline_s(t, d) - from_s, d.temp_c, t.exchange && d.at.offset <= t.to.offset});
+    if (d.ours && dialect.waits_for_least()) into.deadlines.back().window_c = dialect.wait_window_c;
   }
   into.changeovers = changeovers_;
   into.start_s = from_s;

@@ -81,6 +81,7 @@ class Events {
                    c.kind == CommandDraft::Kind::wait ? Event::Kind::wait : Event::Kind::set);
     e.temp_c = c.temp_c;
     e.preheat = c.preheat;
+    e.ours = true;
     e.step = c.step;
     if (!c.step) attribute(e, c.at.offset);
   }
@@ -140,10 +141,17 @@ class Events {
   std::vector<WaitWindows> windows_;  // as job.heads
 };
 
+void of_dialect(const rules::Dialect& dialect, Timeline& into) {
+  into.wait_takes_s = dialect.wait_takes_s;
+  into.wait_window_c.reset();
+  if (dialect.waits_for_least()) into.wait_window_c = dialect.wait_window_c;
+}
+
 template <class Commands>
 void events_with(const Problem& problem, const Commands& commands,
                  const std::vector<std::size_t>& disabled, Timeline& into) {
   const job::Job& job = problem.job;
+  of_dialect(problem.rules.dialect, into);
   Events events(job, 2 * problem.gaps.size() + commands.size() + job.targets.size(), into);
   events.add_transitions(problem.transitions);
   for (const CommandDraft& c : commands) events.add(c);
@@ -161,7 +169,8 @@ void events_of(const Problem& problem, const Plan& plan, Timeline& into) {
   events_with(problem, plan.commands, plan.disabled, into);
 }
 
-void own_events_of(const job::Job& job, Timeline& into) {
+void own_events_of(const job::Job& job, const rules::Dialect& dialect, Timeline& into) {
+  of_dialect(dialect, into);
   std::vector<std::uint64_t> last_end(job.heads.size(), 0);
   for (const job::ToolUse& use : job.uses) last_end[use.head] = use.last_end;
   for (const job::Target& t : job.targets) {

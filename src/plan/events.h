@@ -37,6 +37,6 @@ void events_of(const Problem& problem, std::span<const CommandDraft> commands, T
 void events_of(const Problem& problem, const Plan& plan, Timeline& into);
 
 // The job's own targets alone, where nothing is planned.
-void own_events_of(const job::Job& job, Timeline& into);
+void own_events_of(const job::Job& job, const rules::Dialect& dialect, Timeline& into);
 
 }  // namespace forewarm::plan

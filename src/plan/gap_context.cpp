@@ -57,6 +57,12 @@ thermal::HeaterState heater_at_start(const GapContext& context) {
   return heater;
 }
 
+thermal::Hotend hotend_for(const GapContext& context, const GapContext::Deadline& deadline) {
+  thermal::Hotend hotend = context.hotend;
+  if (deadline.window_c) hotend.settle_s = 0;
+  return hotend;
+}
+
 bool starts_below(const GapContext& context, double floor_c) {
   return floor_c > context.hotend.ambient_c && context.start_c < floor_c;
 }

@@ -34,6 +34,8 @@ struct GapContext {
     double after_s;
     double temp_c;
     bool exchange = false;  // the feeder's, not the print's
+    // What is waited for is a minimum, so much below temp_c: it is over without settling.
+    std::optional<double> window_c = {};
   };
   std::vector<Deadline> deadlines;  // ascending; empty: no use comes after
   // Changes of tool, ascending, on a clock that shows `start_s` when the gap starts.
@@ -60,6 +62,10 @@ struct GapContext {
 // Seconds for which standby leaves it hot: cooling down, and coming back.
 [[nodiscard]] double hot_at_standby_s(const GapContext& context);
 [[nodiscard]] thermal::HeaterState heater_at_start(const GapContext& context);
+
+// The hotend as the wait of a deadline has it: one for a minimum needs no settling.
+[[nodiscard]] thermal::Hotend hotend_for(const GapContext& context,
+                                         const GapContext::Deadline& deadline);
 
 // The heater `after_s` into a gap in which it cools towards a floor: whether it is driven up to
 // that first, as it starts below; its temperature; the seconds of full drive from there to `to_c`;

@@ -61,13 +61,18 @@ GapBound physical_bound(const GapContext& context, double until_s) {
   const double floor_c = std::min({context.standby_c, context.ready_c, context.start_c});
   double preheat = 1e18;
   for (const GapContext::Deadline& deadline : context.deadlines) {
-    const thermal::Dip dip = thermal::dip_of_gap(context.hotend, context.start_c, deadline.temp_c,
-                                                 floor_c, deadline.after_s);
+    thermal::Hotend hotend = hotend_for(context, deadline);
+    if (deadline.window_c) hotend.reached_c = *deadline.window_c;
+    const thermal::Dip dip =
+        thermal::dip_of_gap(hotend, context.start_c, deadline.temp_c, floor_c, deadline.after_s);
     preheat = std::min(preheat, dip.preheat_at_s);
     // A drive that is under way has its dead time behind it, or a part of it.
     thermal::HeaterState at_once = heater_at_start(context);
     at_once.set_target(deadline.temp_c);
-    const double late_s = at_once.seconds_until_warm(deadline.temp_c) - deadline.after_s;
+    const double warm_s = deadline.window_c
+                              ? at_once.seconds_until_at(deadline.temp_c - *deadline.window_c)
+                              : at_once.seconds_until_warm(deadline.temp_c);
+    const double late_s = warm_s - deadline.after_s;
     out.late_s = std::max(out.late_s, std::min(dip.late_s, late_s));
   }
   thermal::HeaterState heater(context.hotend, context.start_c);

@@ -9,7 +9,7 @@
 namespace forewarm::plan {
 
 Result<Plan> make(const job::Job& job, const rules::Rules& rules, rules::Policy policy) {
-  if (!job.worth_planning()) return without_planning(job, policy);
+  if (!job.worth_planning()) return without_planning(job, rules, policy);
   const auto problem = pose(job, rules, policy);
   if (!problem) return problem.error();
   return to_plan(*problem, solve(*problem));

@@ -35,7 +35,11 @@ class Search {
  public:
   Search(const GapContext& context, const LeadTimeModel& lead_time, double floor_c,
          const GapContext::Deadline& deadline)
-      : context_(context), lead_time_(lead_time), floor_c_(floor_c), deadline_(deadline) {}
+      : context_(context),
+        lead_time_(lead_time),
+        hotend_(hotend_for(context, deadline)),
+        floor_c_(floor_c),
+        deadline_(deadline) {}
 
   // The latest moment at which a preheat meets the deadline with its lead; < 0: none. Between two
   // changeovers bisection finds that moment, as what is left falls with time; a changeover that
@@ -79,7 +83,7 @@ class Search {
   [[nodiscard]] double latest_within(double begin, double end,
                                      const Uncertainty& uncertainty) const {
     // At its floor, the heater's lead is the same whenever it is preheated.
-    const double guess = end - lead_time_.lead_s(context_.hotend, floor_c_, true, deadline_.temp_c,
+    const double guess = end - lead_time_.lead_s(hotend_, floor_c_, true, deadline_.temp_c,
                                                  uncertainty.changes_s, uncertainty.variance_s2);
     if (end == deadline_.after_s && guess >= begin && floor_c_ > context_.hotend.ambient_c &&
         std::abs(parked_c(context_, floor_c_, guess) - floor_c_) < thermal::kRoundingC) {
@@ -107,16 +111,17 @@ class Search {
       thermal::HeaterState heater = driven_to_floor(context_, floor_c_, t);
       const double from_c = heater.temperature_c();
       heater.set_target(to_c);
-      return lead_time_.lead_of_s(heater.seconds_until_warm(to_c), context_.hotend, from_c, to_c,
-                                  uncertainty.changes_s, uncertainty.variance_s2);
+      return lead_time_.lead_of_s(heater.seconds_until_warm(to_c, !deadline_.window_c), hotend_,
+                                  from_c, to_c, uncertainty.changes_s, uncertainty.variance_s2);
     }
     const double from_c = parked_c(context_, floor_c_, t);
-    return lead_time_.lead_s(context_.hotend, from_c, held_at(context_.hotend, floor_c_, from_c),
-                             to_c, uncertainty.changes_s, uncertainty.variance_s2, has_s);
+    return lead_time_.lead_s(hotend_, from_c, held_at(context_.hotend, floor_c_, from_c), to_c,
+                             uncertainty.changes_s, uncertainty.variance_s2, has_s);
   }
 
   const GapContext& context_;
   const LeadTimeModel& lead_time_;
+  thermal::Hotend hotend_;
   double floor_c_;
   const GapContext::Deadline& deadline_;
 };

@@ -51,6 +51,8 @@ class Replay {
   }
 
   Simulation run(const Timeline& timeline) {
+    wait_takes_s_ = timeline.wait_takes_s;
+    wait_window_c_ = timeline.wait_window_c;
     for (const Timeline::Key& key : timeline.order) apply(timeline.events[key.event], key);
     finish(job_.duration_s + passed_s_);
     return std::move(out_);
@@ -130,7 +132,7 @@ class Replay {
     if (under_way) drives[t.drive].to_s = wall_s;
     t.drive_until_s = wall_s;
     if (!t.heater.full_drive()) return;
-    const double seconds = t.heater.seconds_until_warm(e.temp_c);
+    const double seconds = t.heater.full_drive_s();
     t.drive_until_s = std::isfinite(seconds) ? wall_s + seconds : kNeverS;
     if (under_way && same_target && drives[t.drive].gap == gap) {
       drives[t.drive].to_s = t.drive_until_s;
@@ -159,14 +161,22 @@ class Replay {
   void wait(const Event& e, const Timeline::Key& key) {
     const thermal::HeaterState& heater = tracks_[e.head].heater;
     const double target_c = e.has_temp ? e.temp_c : heater.target_c();
-    double wait_s = target_c > 0 ? heater.seconds_until_warm(target_c) : 0;
+    const bool for_least = e.ours && wait_window_c_;
+    double wait_s = target_c <= 0 ? 0
+                    : for_least   ? heater.seconds_until_at(target_c - *wait_window_c_)
+                                  : heater.seconds_until_warm(target_c);
     if (e.cooling) wait_s = std::max(wait_s, heater.seconds_until_cool(target_c));
-    if (!std::isfinite(wait_s) || wait_s <= 0) return;
-    pass(key, wait_s);
+    if (!std::isfinite(wait_s)) return;
+    const double takes_s =
+        target_c > 0 && !for_least ? std::max(wait_s, wait_takes_s_) : std::max(wait_s, 0.0);
+    if (takes_s <= 0) return;
+    pass(key, takes_s);
     if (e.step) {
-      out_.figures.sequence_s += wait_s;
+      out_.figures.sequence_s += takes_s;
       return;
     }
+    out_.figures.guard_s += takes_s - wait_s;
+    if (wait_s <= 0) return;
     out_.figures.wait_s += wait_s;
     seconds_of(out_.figures.waits, e.at) += wait_s;
     out_.heads[e.head].wait_s += wait_s;
@@ -203,6 +213,8 @@ class Replay {
   Simulation out_;
   std::vector<Track> tracks_;  // as job.heads
   double passed_s_ = 0;        // in waits and sequences so far, less stops that are not made
+  double wait_takes_s_ = 0;
+  std::optional<double> wait_window_c_;
   double energy_j_ = 0;
 };
 

@@ -33,6 +33,7 @@ struct Event {
   bool cooling = false;  // the wait is for cooling, too
   bool preheat = false;  // the plan's preheat
   bool step = false;     // of a step sequence, to which its seconds and waits are counted
+  bool ours = false;     // inserted
   enum class At : std::uint8_t { start_code, gap, exchange, use, end } at = At::use;  // of a wait
 };
 
@@ -51,7 +52,9 @@ struct Timeline {
     }
   };
   std::vector<Event> events;
-  std::vector<Key> order;  // sorted
+  std::vector<Key> order;               // sorted
+  double wait_takes_s = 0;              // of any wait, however warm, but those for a minimum
+  std::optional<double> wait_window_c;  // ours are for a minimum, so much below the target
 };
 
 struct GapOutcome {

@@ -127,11 +127,11 @@ Plan to_plan(const Problem& problem, const Solution& solution) {
   return plan;
 }
 
-Plan without_planning(const job::Job& job, rules::Policy policy) {
+Plan without_planning(const job::Job& job, const rules::Rules& rules, rules::Policy policy) {
   Plan plan;
   plan.policy = policy;
   Timeline timeline;
-  own_events_of(job, timeline);
+  own_events_of(job, rules.dialect, timeline);
   add_totals(job, simulate(job, timeline, 0), plan);
   return plan;
 }

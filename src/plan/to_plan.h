@@ -14,6 +14,7 @@ namespace forewarm::plan {
 [[nodiscard]] Plan to_plan(const Problem& problem, const Solution& solution);
 
 // The plan of a job that is not worth planning: its own targets as they stand.
-[[nodiscard]] Plan without_planning(const job::Job& job, rules::Policy policy);
+[[nodiscard]] Plan without_planning(const job::Job& job, const rules::Rules& rules,
+                                    rules::Policy policy);
 
 }  // namespace forewarm::plan

@@ -52,6 +52,17 @@ double stepped_mm(const plan::Plan& plan, int tool) {
   return at == plan.step_purge_mm.end() ? 0 : at->second;
 }
 
+std::vector<Figure<Causes>> cause_figures(const Causes& causes) {
+  std::vector<Figure<Causes>> out{{&kMotion, &Causes::motion_s},
+                                  {&kParkPick, &Causes::park_pick_s},
+                                  {&kExchanging, &Causes::exchange_s},
+                                  {&kSequences, &Causes::sequence_s},
+                                  {&kWait, &Causes::wait_s}};
+  if (causes.guard_s > 0) out.push_back({&kGuards, &Causes::guard_s});
+  out.push_back({&kOther, &Causes::other_s});
+  return out;
+}
+
 Causes time_by_cause(const job::Job& job, const plan::Plan& plan) {
   Causes out;
   out.motion_s = job.motion_s - plan.figures.runs_on_s;
@@ -61,8 +72,9 @@ Causes time_by_cause(const job::Job& job, const plan::Plan& plan) {
   }
   out.sequence_s = plan.figures.sequence_s;
   out.wait_s = plan.figures.wait_s;
+  out.guard_s = plan.figures.guard_s;
   out.other_s = plan.figures.duration_s - out.motion_s - out.park_pick_s - out.exchange_s -
-                out.sequence_s - out.wait_s;
+                out.sequence_s - out.wait_s - out.guard_s;
   return out;
 }
 

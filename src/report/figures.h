@@ -81,14 +81,11 @@ struct Causes {
   double motion_s = 0, park_pick_s = 0, exchange_s = 0;
   double sequence_s = 0;  // step sequences, and what they wait for
   double wait_s = 0;
+  double guard_s = 0;  // what waits take although all is warm
   double other_s = 0;  // dwells and [[duration]]
 };
-inline constexpr std::array<Figure<Causes>, 6> kCauseFigures{{{&kMotion, &Causes::motion_s},
-                                                              {&kParkPick, &Causes::park_pick_s},
-                                                              {&kExchanging, &Causes::exchange_s},
-                                                              {&kSequences, &Causes::sequence_s},
-                                                              {&kWait, &Causes::wait_s},
-                                                              {&kOther, &Causes::other_s}}};
+// In the order of a report; guards only where they take any time.
+[[nodiscard]] std::vector<Figure<Causes>> cause_figures(const Causes& causes);
 [[nodiscard]] Causes time_by_cause(const job::Job& job, const plan::Plan& plan);
 
 // The causes that make up Causes::wait_s.

@@ -146,7 +146,7 @@ Table cause_table(const Summary& summary) {
     if (all_s > 0) row.cells.emplace_back(Amount{100 * seconds / all_s, Unit::percent, 1});
     out.rows.push_back(std::move(row));
   };
-  for (const Figure<Causes>& cause : kCauseFigures) {
+  for (const Figure<Causes>& cause : cause_figures(causes)) {
     if (cause.quantity != &kWait) {
       add(capitalised((*cause).in_full()), cause.value(causes), Row::Mark::none);
       continue;
@@ -161,8 +161,8 @@ Table cause_table(const Summary& summary) {
 }
 
 Table causes_across(const Summary& summary) {
-  return across<Causes>("time by cause", kCauseFigures,
-                        time_by_cause(summary.job, summary.lookahead));
+  const Causes causes = time_by_cause(summary.job, summary.lookahead);
+  return across<Causes>("time by cause", cause_figures(causes), causes);
 }
 
 Table waits_across(const Summary& summary) {

@@ -122,7 +122,8 @@ std::string json(const Summary& summary) {
   for (const job::Material& material : job.materials) {
     out["filaments"].push_back(filament_of(material, summary.rules.filament(material.tool), plan));
   }
-  out["time_by_cause"] = figures_json<Causes>(kCauseFigures, time_by_cause(job, plan));
+  const Causes causes = time_by_cause(job, plan);
+  out["time_by_cause"] = figures_json<Causes>(cause_figures(causes), causes);
   out["wait_by_cause"] = figures_json<plan::WaitCauses>(kWaitCauses, plan.figures.waits);
   out["attention"] = attention_of(summary);
   return written(out);

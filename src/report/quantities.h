@@ -138,6 +138,8 @@ inline constexpr Quantity kParkPick{
 inline constexpr Quantity kExchanging{.key = "exchange_s", .words = "exchanging"};
 inline constexpr Quantity kSequences{
     .key = "sequence_s", .words = "sequences", .long_words = "step sequences"};
+inline constexpr Quantity kGuards{
+    .key = "guard_s", .words = "warm waits", .long_words = "waits although all is warm"};
 inline constexpr Quantity kOther{.key = "other_s", .words = "other"};
 // Causes of waiting.
 inline constexpr Quantity kWaitInStartCode{.key = "start_code_s", .words = "start code"};
