@@ -252,7 +252,7 @@ class Check {
     operation.temp_c = std::max(0.0, target.temp_c);
     operation.waits = target.waits;
     if (interpreter_.rests_at(code)) replay_.machine().stop();
-    replay_.insert_command(head, operation, at);
+    replay_.insert_command(head, operation, at, target.for_least);
   }
 
   void inserted_move(const gcode::State& before, const LineContext& at) {

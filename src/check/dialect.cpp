@@ -2,6 +2,7 @@
 
 #include <re2/re2.h>
 
+#include <algorithm>
 #include <cmath>
 
 namespace forewarm::check {
@@ -10,7 +11,7 @@ namespace {
 
 struct Template {
   std::unique_ptr<RE2> re;
-  int tool = 0, heater = 0, temp = 0;  // groups
+  int tool = 0, heater = 0, temp = 0, least = 0;  // groups
 };
 
 Template template_of(std::string_view text) {
@@ -26,7 +27,8 @@ Template template_of(std::string_view text) {
       return true;
     };
     if (fill("{tool}", "(\\d{1,9})", t.tool) || fill("{heater}", "(\\d{1,9})", t.heater) ||
-        fill("{temp}", "(\\d{1,9}(?:\\.\\d{1,9})?)", t.temp)) {
+        fill("{temp}", "(\\d{1,9}(?:\\.\\d{1,9})?)", t.temp) ||
+        fill("{least}", "(\\d{1,9}(?:\\.\\d{1,9})?)", t.least)) {
       continue;
     }
     pattern += RE2::QuoteMeta(re2::StringPiece(text.data(), 1));
@@ -43,12 +45,14 @@ Template template_of(std::string_view text) {
 
 struct Dialect::Impl {
   Template set, wait;
+  double window_c = 0;
   std::vector<std::string> given;
 };
 
 Dialect::Dialect(const rules::Rules& rules) : impl_(std::make_unique<Impl>()) {
   impl_->set = template_of(rules.dialect.set);
   impl_->wait = template_of(rules.dialect.wait);
+  impl_->window_c = rules.dialect.wait_window_c;
   impl_->given = rules.dialect.job_start;
   impl_->given.insert(impl_->given.end(), rules.dialect.job_end.begin(),
                       rules.dialect.job_end.end());
@@ -76,6 +80,12 @@ std::optional<Written> Dialect::target(std::string_view code) const {
     if (t.tool > 0) w.tool = std::stoi(groups[t.tool].as_string());
     if (t.heater > 0) w.heater = std::stoi(groups[t.heater].as_string());
     if (t.temp > 0) w.temp_c = std::stod(groups[t.temp].as_string());
+    if (t.least > 0) {
+      constexpr double kRoundingC = 0.011;  // both have two decimals
+      const double least_c = std::stod(groups[t.least].as_string());
+      if (std::abs(std::max(0.0, w.temp_c - impl_->window_c) - least_c) > kRoundingC) continue;
+      w.for_least = true;
+    }
     return w;
   }
   return std::nullopt;

@@ -1,8 +1,9 @@
 // Reads inserted lines, as [dialect] says they are written.
 //
-// The templates of `set` and `wait` are turned into RE2 patterns: {tool}, {heater} and {temp}
-// become groups, all else stands for itself. A line number before and a checksum after are let
-// pass. Lifetime: keeps what it needs. Errors: none; a line that fits no template is no target.
+// The templates of `set` and `wait` are turned into RE2 patterns: {tool}, {heater}, {temp} and
+// {least} become groups, all else stands for itself. {least} has to be what the rules make of
+// {temp}. A line number before and a checksum after are let pass. Lifetime: keeps what it needs.
+// Errors: none; a line that fits no template is no target.
 #pragma once
 
 #include <memory>
@@ -17,6 +18,7 @@ namespace forewarm::check {
 
 struct Written {
   bool waits = false;
+  bool for_least = false;  // the wait is over at {least}
   std::optional<int> tool, heater;
   double temp_c = 0;
 };

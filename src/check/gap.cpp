@@ -47,6 +47,13 @@ double slack_s(double length_s) { return 1.5 + 0.01 * length_s; }
 // Commands stand between lines, and lines up to LongLines::kLongS are taken together.
 constexpr double kLineSlackS = 2.5;
 
+// Seconds until that wait for `target_c` would be over.
+double until_over(const HeaterState& heater, const HeaterCommand& wait, double target_c,
+                  const GapRules& rules) {
+  return wait.for_least ? heater.seconds_until_at(target_c - rules.wait_window_c)
+                        : heater.seconds_until_warm(target_c);
+}
+
 class GapJudge {
  public:
   GapJudge(const ObservedGap& gap, const GapRules& rules, Findings& findings)
@@ -86,6 +93,7 @@ class GapJudge {
   };
   struct Need {
     double at_s, temp_c;
+    bool settled = true;  // by then; not where only a minimum is waited for
   };
 
   void say(Id id, std::uint64_t line, const std::string& what) {
@@ -111,12 +119,12 @@ class GapJudge {
     for (const HeaterCommand& o : gap_.commands) {
       if (!o.waits || o.cooling || o.waited_s <= 0) continue;
       HeaterState at_once = gap_.start;
-      at_once.set_target(ready_c_);
       const double target = o.target_c.value_or(gap_.work_c);
+      at_once.set_target(std::min(target, ready_c_));
       if (!o.inserted && std::abs(target - gap_.work_c) > kRoundingC)
         continue;  // for something else
       const double least = std::max(
-          0.0, gap_.from_s + at_once.seconds_until_warm(std::min(target, ready_c_)) - o.at_s);
+          0.0, gap_.from_s + until_over(at_once, o, std::min(target, ready_c_), rules_) - o.at_s);
       if (o.waited_s > least + slack_s(least) && uncontended()) {
         say(Id::wait_bound, o.line,
             fmt::format("waits {:.1f} s to reach {:g} C, though no more than {:.1f} s are needed",
@@ -162,9 +170,9 @@ class GapJudge {
 
   void needs() {
     for (const HeaterCommand& o : gap_.commands) {
-      if (o.waits) needs_.push_back({o.at_s, o.target_c.value_or(gap_.work_c)});
+      if (o.waits) needs_.push_back({o.at_s, o.target_c.value_or(gap_.work_c), !o.for_least});
     }
-    if (gap_.exchange) needs_.push_back({gap_.exchanged_s, guard_c_});
+    if (gap_.exchange) needs_.push_back({gap_.exchanged_s, guard_c_, false});
     if (needs_.empty()) needs_.push_back({gap_.fed_s, gap_.work_c});
   }
 
@@ -189,7 +197,7 @@ class GapJudge {
 
   // Seconds that the rules want for getting from `from` at `at_s` to a need.
   [[nodiscard]] double lead_s(const HeaterState& from, double at_s, const Need& need) const {
-    return rules_.around.lead_s(hotend_, from, need.temp_c, at_s, need.at_s);
+    return rules_.around.lead_s(hotend_, from, need.temp_c, at_s, need.at_s, need.settled);
   }
   // Whether a preheat at `at_s` meets every need.
   [[nodiscard]] bool would_do(const HeaterState& there, double at_s, double spare_s) const {
@@ -441,8 +449,8 @@ void judge_mounted(const ObservedGap& gap, const GapRules& rules, Findings& find
     HeaterState at_once = gap.start;
     const double target = o.target_c.value_or(gap.work_c);
     if (!o.inserted && std::abs(target - gap.work_c) > kRoundingC) continue;  // for something else
-    at_once.set_target(std::max(target, gap.out_c));
-    const double least = std::max(0.0, gap.from_s + at_once.seconds_until_warm(target) - o.at_s);
+    at_once.set_target(target);
+    const double least = std::max(0.0, gap.from_s + until_over(at_once, o, target, rules) - o.at_s);
     if (o.waited_s > least + slack_s(least)) {
       findings.add(
           Id::wait_bound, o.line,

@@ -27,7 +27,9 @@ struct HeaterCommand {
   double at_s = 0;
   std::optional<double> target_c;  // a wait may name none
   bool waits = false, cooling = false;
-  double waited_s = 0;
+  bool for_least = false;  // the wait is over at the target less wait_window_c
+  double waited_s = 0;     // for the heater
+  double takes_s = 0;      // in all
   bool inserted = false;
   double original_c = 0;  // the original's target, where it names none
   std::uint64_t line = 0;
@@ -83,6 +85,7 @@ struct GapRules {
   const rules::GapSettings& gap;
   const LongLines& lines;
   const Surroundings& around;
+  double wait_window_c = 0;
 };
 
 void judge(const ObservedGap& gap, const GapRules& rules, Findings& findings);

@@ -15,6 +15,11 @@ constexpr double kColdC = 1.0;  // colder than this below what is wanted is cold
 
 }  // namespace
 
+// The same where waits are over before the target itself is reached.
+double Heaters::cold_c(std::size_t head) const {
+  return kColdC + std::max(heads_[head].hotend.reached_c, rules_.dialect.wait_window_c);
+}
+
 void Heaters::say(Id id, std::size_t head, std::uint64_t line, const std::string& what) {
   found_.add(id, line, printable(heads_[head].name) + ": " + what);
 }
@@ -87,15 +92,15 @@ double Heaters::command(std::size_t h, HeaterCommand o) {
   head.met = true;
   if (o.target_c) set_target(h, o);
   if (o.waits) wait(h, o);
-  if (o.steps != nullptr) return o.waited_s;  // before the gap, or after it
+  if (o.steps != nullptr) return o.takes_s;  // before the gap, or after it
   if (!started_) {
     head.prelude.push_back(o);
-    return o.waited_s;
+    return o.takes_s;
   }
   if (!(h == mounted_ && visit_.exchange && o.line == visit_.line)) head.since.push_back(o);
   if (head.gap) head.gap->commands.push_back(o);
   if (h == mounted_ && visit_.mounted) visit_.mounted->commands.push_back(o);
-  return o.waited_s;
+  return o.takes_s;
 }
 
 // REQUIRES: it names one.
@@ -120,8 +125,10 @@ void Heaters::set_target(std::size_t h, const HeaterCommand& o) {
     head.waited_c = std::numeric_limits<double>::quiet_NaN();
   }
   head.heater.set_target(target_c);
-  const double drive_s = head.heater.full_drive() ? head.heater.seconds_until_warm(target_c) : 0;
-  around_.driven(h, o.at_s, o.at_s + drive_s, heads_[h].hotend.power_w);
+  const bool drives = head.heater.full_drive();
+  const double drive_s = drives ? head.heater.full_drive_s() : 0;
+  const double warm_s = drives ? head.heater.seconds_until_warm(target_c) : 0;
+  around_.driven(h, o.at_s, o.at_s + drive_s, o.at_s + warm_s, heads_[h].hotend.power_w);
   limit(h, o.at_s, o.line);
 }
 
@@ -129,10 +136,16 @@ void Heaters::set_target(std::size_t h, const HeaterCommand& o) {
 void Heaters::wait(std::size_t h, HeaterCommand& o) {
   Head& head = list_[h];
   const double target_c = head.heater.target_c();
-  double wait_s = target_c > 0 ? head.heater.seconds_until_warm(target_c) : 0;
+  const rules::Dialect& dialect = rules_.dialect;
+  double wait_s = target_c <= 0 ? 0
+                  : o.for_least ? head.heater.seconds_until_at(target_c - dialect.wait_window_c)
+                                : head.heater.seconds_until_warm(target_c);
   if (o.cooling) wait_s = std::max(wait_s, head.heater.seconds_until_cool(target_c));
-  if (!std::isfinite(wait_s)) wait_s = 0;
-  o.waited_s = wait_s;
+  const bool over = std::isfinite(wait_s);
+  o.waited_s = over ? wait_s : 0;
+  // Warm or not, the machine takes a while over it.
+  if (over && target_c > 0 && !o.for_least) wait_s = std::max(wait_s, dialect.wait_takes_s);
+  o.takes_s = wait_s = over ? wait_s : 0;
   head.waited_c = target_c;
   head.put_away = false;
   if (wait_s > 0) lines_.add(o.at_s, o.at_s + wait_s, o.span);
@@ -261,10 +274,10 @@ void Heaters::judge_exchange(std::size_t h) {
   const auto warm_c = [&](double c) {
     return waited ? thermal::cooled_c(hotend, c, hotend.dead_time_s) : c;
   };
-  if (temp < warm_c(visit_.out_c) - kColdC) {
+  if (temp < warm_c(visit_.out_c) - cold_c(h)) {
     say(Id::exchange_cold, h, visit_.line,
         fmt::format("exchanged at {:.0f} C, printed at {:g} C", temp, visit_.out_c));
-  } else if (temp < warm_c(least_c) - kColdC) {
+  } else if (temp < warm_c(least_c) - cold_c(h)) {
     say(Id::exchange_cold, h, visit_.line,
         fmt::format("exchanged at {:.0f} C, the rules want {:g} C for what comes", temp, least_c));
   }
@@ -345,7 +358,7 @@ void Heaters::of_filament(ObservedGap& gap, std::size_t head, int tool) const {
 
 void Heaters::close(std::size_t h, double fed_s, double work_c, int tool, std::uint64_t line) {
   Head& head = at(h);
-  const GapRules how{heads_[h], h, rules_.gap, lines_, around_};
+  const GapRules how{heads_[h], h, rules_.gap, lines_, around_, rules_.dialect.wait_window_c};
   const double out_c = visit_.out_c > heads_[h].hotend.ambient_c ? visit_.out_c : work_c;
   if (head.gap) {
     ObservedGap& gap = *head.gap;
@@ -396,7 +409,7 @@ void Heaters::filament(double at_s, const Movement& m) {
     const thermal::Hotend& hotend = heads_[m.head].hotend;
     const double warm_c =
         goes_on ? thermal::cooled_c(hotend, head.least_c, hotend.dead_time_s) : head.least_c;
-    if (visit_.judged && temp < warm_c - kColdC) {
+    if (visit_.judged && temp < warm_c - cold_c(m.head)) {
       say(Id::extrusion_cold, m.head, m.line,
           fmt::format("{} at {:.0f} C, the job prints at {:g} C", m.forwards ? "feeds" : "pulls",
                       temp, m.original_c));
@@ -474,7 +487,7 @@ void Heaters::feed_inserted(double at_s, std::size_t h, std::uint64_t line) {
   if (visit_.fed && head.tool >= 0) {
     wanted = std::min(wanted, rules_.filament(head.tool).exchange_c.value_or(wanted));
   }
-  if (head.heater.temperature_c() < wanted - kColdC ||
+  if (head.heater.temperature_c() < wanted - cold_c(h) ||
       head.heater.temperature_c() <= heads_[h].hotend.ambient_c + kColdC) {
     say(Id::extrusion_cold, h, line,
         fmt::format("an inserted line feeds at {:.0f} C, the job prints at {:g} C",

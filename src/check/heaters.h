@@ -119,6 +119,7 @@ class Heaters {
   void of_steps(std::size_t head, const HeaterCommand& order);
   void limit(std::size_t head, double at_s, std::uint64_t line);
   void settle_limits(double until_s);
+  [[nodiscard]] double cold_c(std::size_t head) const;
   void say(Id id, std::size_t head, std::uint64_t line, const std::string& what);
 
   const rules::Rules& rules_;

@@ -71,13 +71,15 @@ void Replay::set_target(const Operation& operation, const LineContext& at) {
   }
 }
 
-void Replay::command(std::size_t head, const Operation& operation, const LineContext& at) {
+void Replay::command(std::size_t head, const Operation& operation, const LineContext& at,
+                     bool for_least) {
   removed_waits_.command(head, operation.temp_c, operation.waits);
   changed_flag(head) = 1;
   HeaterCommand command;
   command.target_c = operation.temp_c;
   command.waits = operation.waits;
   command.cooling = operation.waits_for_cooling;
+  command.for_least = for_least;
   command.inserted = at.side == Side::inserted;
   command.original_c = original_.target_c(head);
   command.steps = at.steps;

@@ -43,10 +43,12 @@ class Replay {
     machine_.move(delta, feed_mm_s, at.span);
   }
   // A heater is given a target, waited for, or both.
-  void command(std::size_t head, const Operation& operation, const LineContext& at);
+  void command(std::size_t head, const Operation& operation, const LineContext& at,
+               bool for_least = false);
   // ... by an inserted line, which may be of a sequence.
-  void insert_command(std::size_t head, const Operation& operation, const LineContext& at) {
-    command(head, operation, at);
+  void insert_command(std::size_t head, const Operation& operation, const LineContext& at,
+                      bool for_least) {
+    command(head, operation, at, for_least);
     if (at.steps != nullptr) given_by_steps(head, 0, *at.steps);
   }
   // An inserted line that is of a sequence, and has acted. `code`: without its mark.

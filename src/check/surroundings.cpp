@@ -20,10 +20,10 @@ double quantile(double share) {
   return z;
 }
 
-double drive_seconds(thermal::HeaterState heater, double to_c) {
+double drive_seconds(thermal::HeaterState heater, double to_c, bool settled) {
   if (heater.temperature_c() >= to_c) return 0;
   heater.set_target(to_c);
-  return heater.seconds_until_warm(to_c);
+  return heater.seconds_until_warm(to_c, settled);
 }
 
 }  // namespace
@@ -42,13 +42,15 @@ void Surroundings::changed(double from_s, double to_s, double variance_s2) {
   changes_.push_back({from_s, to_s, variance_s2});
 }
 
-void Surroundings::driven(std::size_t head, double from_s, double to_s, double watts) {
+void Surroundings::driven(std::size_t head, double from_s, double to_s, double warm_s,
+                          double watts) {
   for (auto d = drives_.rbegin(); d != drives_.rend(); ++d) {
     if (d->head != head) continue;
     d->to_s = std::min(d->to_s, from_s);
+    d->warm_s = std::min(d->warm_s, from_s);
     break;
   }
-  if (to_s > from_s) drives_.push_back({head, from_s, to_s, watts});
+  if (to_s > from_s) drives_.push_back({head, from_s, to_s, warm_s, watts});
 }
 
 void Surroundings::forget_before(double time_s) {
@@ -57,16 +59,16 @@ void Surroundings::forget_before(double time_s) {
     std::erase_if(changes_, [time_s](const Change& c) { return c.to_s < time_s; });
   }
   if (drives_.size() > kWorthIt) {
-    std::erase_if(drives_, [time_s](const Drive& d) { return d.to_s < time_s; });
+    std::erase_if(drives_, [time_s](const Drive& d) { return d.warm_s < time_s; });
   }
 }
 
 double Surroundings::lead_s(const thermal::Hotend& hotend, const thermal::HeaterState& from,
-                            double to_c, double at_s, double need_s) const {
+                            double to_c, double at_s, double need_s, bool settles) const {
   const rules::GapSettings& g = rules_.gap;
   const double from_c = from.temperature_c();
-  const double heat = drive_seconds(from, to_c);
-  const double from_cold = drive_seconds(thermal::HeaterState(hotend, from_c), to_c);
+  const double heat = drive_seconds(from, to_c, settles);
+  const double from_cold = drive_seconds(thermal::HeaterState(hotend, from_c), to_c, settles);
   if (g.plain_lead()) {
     return heat * (1 + g.lead_stretch.value_or(g.kLeadStretch)) +
            g.lead_extra_s.value_or(g.kLeadExtraS);
@@ -91,7 +93,8 @@ double Surroundings::lead_s(const thermal::Hotend& hotend, const thermal::Heater
                                                            (hotend.full_drive_c - hotend.ambient_c),
                                  to_c + 0.05 * (hotend.full_drive_c - to_c));
     variance += std::pow(
-        (drive_seconds(thermal::HeaterState(weak, from_c), to_c) - from_cold) / deviations, 2);
+        (drive_seconds(thermal::HeaterState(weak, from_c), to_c, settles) - from_cold) / deviations,
+        2);
   }
   return heat + z_ * std::sqrt(variance);
 }
@@ -111,7 +114,7 @@ bool Surroundings::power_free(std::size_t head, double watts, double from_s, dou
   const auto room_at = [&](double t) {
     double drawn = watts;
     for (const Drive& d : drives_) {
-      if (d.head != head && d.from_s <= t && t < d.to_s) drawn += d.watts;
+      if (d.head != head && d.from_s <= t && t < d.warm_s) drawn += d.watts;
     }
     return drawn <= limit_w() + 1e-9;
   };

@@ -20,15 +20,17 @@ class Surroundings {
 
   // A change of tool; its variance is that of spread_s2().
   void changed(double from_s, double to_s, double variance_s2);
-  // A heater at full drive; what it was thought to go on for after `from_s` is given up.
-  void driven(std::size_t head, double from_s, double to_s, double watts);
+  // A heater at full drive, and when it would be warm; what it was thought to go on for after
+  // `from_s` is given up.
+  void driven(std::size_t head, double from_s, double to_s, double warm_s, double watts);
   void forget_before(double time_s);
 
   // Seconds that the rules want between a command at `at_s`, when the heater is as in `from`, and a
-  // need at `need_s`.
+  // need at `need_s`, for which it has to have settled or not.
   [[nodiscard]] double lead_s(const thermal::Hotend& hotend, const thermal::HeaterState& from,
-                              double to_c, double at_s, double need_s) const;
-  // Whether `head` could have drawn `watts` all that time without exceeding the limit.
+                              double to_c, double at_s, double need_s, bool settles = true) const;
+  // Whether `head` could have drawn `watts` all that time without exceeding the limit, had every
+  // other heater drawn its own until it was warm.
   [[nodiscard]] bool power_free(std::size_t head, double watts, double from_s, double to_s) const;
   [[nodiscard]] bool limited() const { return rules_.machine.heating_limit_w.has_value(); }
   // What all draw at full drive at `time_s`, and may draw.
@@ -45,7 +47,7 @@ class Surroundings {
   };
   struct Drive {
     std::size_t head;
-    double from_s, to_s, watts;
+    double from_s, to_s, warm_s, watts;
   };
   const rules::Rules& rules_;
   double z_ = 0;
