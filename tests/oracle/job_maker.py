@@ -494,12 +494,15 @@ class Job:
 
 
 class Case:
-    """`odd`: with more uses that do not print; `map` says where filaments may go."""
+    """`odd`: with more uses that do not print; `map` says where filaments may go; `habits`: with heaters and waits as
+    machines really have them."""
 
-    def __init__(self, seed, limits=False, odd=False):
+    def __init__(self, seed, limits=False, odd=False, habits=False):
         r = random.Random(seed)
         self.seed, self.limits = seed, limits
         self.rules = Rules(r, limits)
+        if habits:
+            self.rules.habits(random.Random(f"{seed}, habits"))
         more = random.Random(f"{seed}, odd") if odd else None
         job = Job(r, self.rules, more)
         # What prints before any select is T0's, and stays so.

@@ -13,6 +13,7 @@ COLD_C = 4.0       # by which filament may be colder than asked for
 PULL_COLD_C = 6.0  # ... where the heater is off already, and cools while sequences are given
 WAIT_S = 0.5       # by which waits may be longer than those of another plan ...
 WAIT_SHARE = 0.01
+HABITS_S = 2.0     # more, where a target counts as reached before it is
 OFF_S = 2.0        # for which a heater may be on after its last use
 OVER_S = 1.0       # by which the heating limit may be broken in all
 CLOCK_S = 1.5      # ... and times differ from what the program's own clock says
@@ -327,9 +328,12 @@ def clocks(judged, forecast, policy):
     return out
 
 
-def waits_longer(judged, hold):
-    """Than holding does."""
-    a, b = judged.b.waited, hold.waited
+def waits_longer(judged, hold, habits=False):
+    """Than holding does. With `habits`, what is preheated may be less than held by what counts as reached, and has not settled
+    where a sequence asks for its target again."""
+    a, b = (r.waited - (r.waited_in_steps if habits else 0) for r in (judged.b, hold))
+    if habits:
+        b += HABITS_S
     if a <= b + WAIT_S + WAIT_SHARE * b:
         return []
     longest = {w.origin if w.origin is not None else -w.number: w for w in judged.b.waits}

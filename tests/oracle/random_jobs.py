@@ -22,7 +22,7 @@ import tomllib
 import traceback
 
 from job_maker import Case
-from judge import Judged, clocks, waits_longer
+from judge import HABITS_S, Judged, clocks, waits_longer
 from mapped import MappedJudged, as_rewrite_of, moved_job
 from replay import Machine, Replay, lines_of, lines_of_rewrite
 
@@ -42,9 +42,10 @@ def deserved(message, job):
 class Run:
     """One seed, in a folder of its own."""
 
-    def __init__(self, program, seed, folder, limits, odd, mapped):
+    def __init__(self, program, seed, folder, limits, odd, mapped, habits):
         self.program, self.folder = program, pathlib.Path(folder)
-        self.case = Case(seed, limits, odd or mapped)
+        self.habits = habits
+        self.case = Case(seed, limits, odd or mapped, habits)
         self.found, self.refused = [], None
         self.lines = None  # of the job as it is with its filaments moved
         self.map = []
@@ -134,7 +135,7 @@ class Run:
         cools = re.search(rb"M109.* ?R", self.case.job, re.I)
         for policy in ("hold", "timers") if self.case.limits and not cools else ("hold",):
             other = forecast["policies"][policy]
-            if ahead > other["wait_s"] + 0.05 and other["over_limit_s"] == 0:
+            if ahead > other["wait_s"] + (HABITS_S if self.habits else 0.05) and other["over_limit_s"] == 0:
                 self.found.append((f"forecast-over-{policy}", f"lookahead waits {ahead:.2f} s, {policy} {other['wait_s']:.2f} s"))
         # What waits, as under a heating limit, may be less hot than what does not, or more.
         for what, least in (("wait_s", 0.05),) if self.case.limits else (("wait_s", 0.05), ("hot_idle_s", 1)):
@@ -142,7 +143,7 @@ class Run:
             if ahead < at_best - least:
                 self.found.append(("forecast-under-bound", f"{what}: {ahead:.1f}, the bound {at_best:.1f}"))
         ahead, hold = (forecast["policies"][p]["hot_idle_s"] for p in ("lookahead", "hold"))
-        if ahead > hold + 1 and not self.case.limits:
+        if ahead > hold + (1 + HABITS_S if self.habits else 1) and not self.case.limits:
             self.found.append(("forecast-hotter-than-hold", f"{ahead:.0f} s, hold {hold:.0f} s"))
         self.found += clocks(judged, forecast, self.case.policy)
         if self.case.policy != "lookahead" or self.case.limits:
@@ -151,7 +152,7 @@ class Run:
         if held is not None:
             if self.lines is not None:
                 held = as_rewrite_of(self.lines, held)[0]
-            self.found += waits_longer(judged, Replay(judged.machine, lines_of_rewrite(held)[0]))
+            self.found += waits_longer(judged, Replay(judged.machine, lines_of_rewrite(held)[0]), self.habits)
 
     def check(self, *files):
         kind = "check" if len(files) == 2 else "check-alone"
@@ -166,9 +167,9 @@ class Run:
 
 
 def one(task):
-    program, seed, limits, odd, mapped, keep = task
+    program, seed, limits, odd, mapped, habits, keep = task
     with tempfile.TemporaryDirectory(prefix="random-job-") as folder:
-        result = Run(program, seed, folder, limits, odd, mapped).go()
+        result = Run(program, seed, folder, limits, odd, mapped, habits).go()
         if keep and result[1]:
             place = pathlib.Path(keep) / str(seed)
             place.mkdir(parents=True, exist_ok=True)
@@ -195,6 +196,7 @@ def main():
     p.add_argument("--keep", metavar="DIR", help="where to leave jobs that fail")
     p.add_argument("--limits", action="store_true", help="rule files with a heating_limit_w")
     p.add_argument("--odd", action="store_true", help="jobs with more uses that do not print, and waits for cooling")
+    p.add_argument("--habits", action="store_true", help="rule files with what heaters and waits may do besides")
     p.add_argument("--map", action="store_true", help="such jobs, whose filaments move to random tools")
     p.add_argument("--only", metavar="PATTERN", help="categories that count, a regular expression")
     p.add_argument("--known", metavar="FILE", help="categories that do not: a pattern a line, then # and why")
@@ -205,7 +207,8 @@ def main():
     if arguments.known:
         lines = pathlib.Path(arguments.known).read_text().splitlines()
         known = [p for p in (line.split("#")[0].strip() for line in lines) if p]
-    tasks = [(program, seed, arguments.limits, arguments.odd, arguments.map, arguments.keep) for seed in arguments.seeds]
+    tasks = [(program, seed, arguments.limits, arguments.odd, arguments.map, arguments.habits,
+              arguments.keep) for seed in arguments.seeds]
     counts, seeds, refused = collections.Counter(), collections.defaultdict(set), collections.Counter()
     passed = collections.defaultdict(set)
     with multiprocessing.Pool(arguments.workers) as pool:

@@ -2,7 +2,7 @@
 """Replays a job and its rewrite with a small interpreter of its own, and says what is wrong.
 
 Shares nothing with the program: words by regular expression, time by distance over feed (no
-acceleration), heaters by the two equations of a first-order hotend, from one change to the next. Checked:
+acceleration), heaters by the equations of a first-order hotend, from one change to the next. Checked:
 every extruding move is there, unchanged and in order, with its tool; nothing is extruded, and no
 filament exchanged, more than 8 C below the temperature that the job prints it at; the start code up
 to the first print move is unchanged; no target above max_c; every heater is off at the end; undoing
@@ -40,11 +40,15 @@ Parked = collections.namedtuple("Parked", "number head tool from_s to_s hot_s st
 
 
 class Heater:
-    """First order: cools towards the room, or is driven, after its dead time, towards full_drive_c."""
+    """First order: cools towards the room, or is driven, after its dead time, towards full_drive_c; within approach_c of
+    its target the drive falls in proportion to what is left, down to what holds the target."""
 
     def __init__(self, heater, ambient):
         self.ambient = ambient
         self.tau, self.full = heater["time_constant_s"], heater["full_drive_c"]
+        self.cool_tau = heater.get("cool_time_constant_s", self.tau)
+        self.approach, self.reached = heater.get("approach_c", 0), heater.get("reached_c", 0)
+        self.settle_s, self.settle = heater.get("settle_s", 0), 0.0  # what is left of it
         self.dead_time = heater.get("dead_time_s", 0)
         self.max_c = heater.get("max_c", 300)
         self.temp, self.target = ambient, 0.0
@@ -54,70 +58,118 @@ class Heater:
     def driven(self):
         return self.target > self.ambient and self.temp < self.target - SAME_C
 
+    def near(self):
+        """Whether the drive no longer is, or would no longer be, a full one."""
+        return self.approach > 0 and self.target < self.full and self.temp >= self.target - self.approach
+
+    def is_reached(self):
+        return self.temp >= self.target - self.reached - SAME_C
+
     def set(self, target):
-        was = self.driven()
+        was, new = self.driven(), abs(target - self.target) > SAME_C
         held = not was and self.target > self.ambient and abs(self.temp - self.target) <= SAME_C
+        if was and self.dead <= 0 and self.near() and self.is_reached() and new:
+            was, held = False, True  # as good as held
         self.target = target
         if not self.driven():
             self.dead = 0.0
         elif not was:
             self.dead, self.held = self.dead_time, held
+        if target <= self.ambient or self.temp > target + SAME_C:
+            self.settle = 0.0
+        elif new and self.driven():
+            self.settle = self.settle_s
 
-    def toward(self, end, seconds):
-        self.temp = end + (self.temp - end) * math.exp(-seconds / self.tau)
-
-    def seconds_toward(self, end, level):
-        """Of the way to `end`; infinite if `level` is not on it."""
-        have, want = self.temp - end, level - end
+    @staticmethod
+    def seconds_toward(temp, end, level, tau):
+        """Of the way from `temp` to `end`; infinite if `level` is not on it."""
+        have, want = temp - end, level - end
         if have == 0 or want / have <= 0:
             return math.inf
-        return self.tau * math.log(have / want) if abs(want) < abs(have) else 0.0
+        return tau * math.log(have / want) if abs(want) < abs(have) else 0.0
 
     def phase(self):
-        """Towards what temperature it goes (None: it stays), and for how long."""
+        """Towards what temperature it goes (None: it stays) with which time constant, for how long, and where it is then
+        (None: as computed)."""
         if self.target <= self.ambient:
-            return self.ambient, math.inf
+            return self.ambient, self.cool_tau, math.inf, None
         if self.temp > self.target + SAME_C:
-            return self.ambient, self.seconds_toward(self.ambient, self.target)
+            lasts = self.seconds_toward(self.temp, self.ambient, self.target, self.cool_tau)
+            return self.ambient, self.cool_tau, lasts, self.target
         if not self.driven():
-            return None, math.inf
+            return None, 1.0, math.inf, None
         if self.dead > 0:
-            return (None if self.held else self.ambient), self.dead
-        return self.full, self.seconds_toward(self.full, self.target)
+            return (None if self.held else self.ambient), self.cool_tau, self.dead, None
+        if self.near():
+            gain = (self.full - self.target) / self.approach
+            lasts = self.seconds_toward(self.temp, self.target, self.target - SAME_C, self.tau / (1 + gain))
+            return self.target, self.tau / (1 + gain), lasts, self.target
+        end = self.target - (self.approach if self.target < self.full else 0)
+        return self.full, self.tau, self.seconds_toward(self.temp, self.full, end, self.tau), end
+
+    def crossing(self, level):
+        """Seconds until it is at `level` in the present phase, or never in it."""
+        end, tau, _, _ = self.phase()
+        if end is None or not min(self.temp, end) < level < max(self.temp, end):
+            return math.inf
+        return self.seconds_toward(self.temp, end, level, tau)
 
     def step(self, seconds):
         """Part of `seconds`, within one phase; says how much."""
-        end, lasts = self.phase()
-        drives = self.driven()
+        end, tau, lasts, there = self.phase()
+        drives, dead = self.driven(), self.dead > 0
         took = min(seconds, lasts)
-        crosses = math.inf
-        if end is not None and min(self.temp, end) < self.warm < max(self.temp, end):
-            crosses = self.seconds_toward(end, self.warm)
+        crosses = self.crossing(self.warm)
         self.hot_s += min(took, crosses) if self.temp > self.warm else max(0.0, took - crosses)
+        if not (drives and dead):
+            since = 0.0 if self.is_reached() else self.crossing(self.target - self.reached)
+            self.settle = max(0.0, self.settle - max(0.0, took - since))
         if end is not None:
-            self.toward(end, took)
-        if drives and self.dead > 0:
+            self.temp = end + (self.temp - end) * math.exp(-took / tau)
+        if drives and dead:
             self.dead = 0.0 if took == lasts else self.dead - took
-        elif end is not None and took == lasts:
-            self.temp = self.target
+        elif there is not None and took == lasts:
+            self.temp = there
         return took
 
     def pass_time(self, seconds):
         while seconds > 0:
             seconds -= self.step(seconds)
 
+    def ahead(self):
+        copy = Heater.__new__(Heater)
+        copy.__dict__.update(self.__dict__)
+        copy.warm = math.inf
+        return copy
+
     def seconds_until(self, cooling):
-        """Until its target is reached from below, and if `cooling` from above; None if never."""
-        if self.target <= self.ambient or (self.temp >= self.target - SAME_C and not cooling):
+        """Until a wait for its target is over: reached from below and settled, and if `cooling` reached from above; None if
+        never."""
+        if self.target <= self.ambient or (self.temp > self.target + SAME_C and not cooling):
             return 0.0
-        ahead = Heater.__new__(Heater)
-        ahead.__dict__.update(self.__dict__)
-        ahead.warm = math.inf
-        total = 0.0
-        while abs(ahead.temp - ahead.target) > SAME_C:
-            _, lasts = ahead.phase()
+        if self.is_reached() and self.settle <= 0 and self.temp <= self.target + SAME_C:
+            after = self.ahead()
+            if after.driven() and after.dead > 0:
+                after.step(after.dead)
+            if after.is_reached():  # still
+                return 0.0
+        ahead, total = self.ahead(), 0.0
+        while ahead.temp > ahead.target + SAME_C or not ahead.is_reached() or (ahead.driven() and ahead.dead > 0):
+            _, _, lasts, _ = ahead.phase()
+            if ahead.temp < ahead.target and ahead.dead <= 0:
+                lasts = min(lasts, ahead.crossing(ahead.target - ahead.reached))
             if lasts == math.inf:
                 return None
+            total += ahead.step(lasts)
+        return total + ahead.settle
+
+    def seconds_of_full_drive(self):
+        """Infinite if it never gets there."""
+        ahead, total = self.ahead(), 0.0
+        while ahead.driven() and (ahead.dead > 0 or not ahead.near()):
+            lasts = ahead.phase()[2]
+            if lasts == math.inf:
+                return math.inf
             total += ahead.step(lasts)
         return total
 
@@ -131,6 +183,7 @@ class Machine:
         self.durations = [(re.compile(d["match"]), d["seconds"]) for d in rules.get("duration", [])]
         self.recognise = [(re.compile(r["match"]), r["as"]) for r in rules.get("recognise", [])]
         self.by_heater = rules.get("dialect", {}).get("temperature_index", "tool") == "heater"
+        self.wait_takes_s = rules.get("dialect", {}).get("wait_takes_s", 0)
         motion = rules.get("motion", {})
         fastest = {"x": 300, "y": 300, "z": 12, "e": 60} | motion.get("max_speed_mm_s", {})
         self.fastest = [fastest[a] for a in "xyze"]
@@ -232,8 +285,7 @@ class Replay:
         if heater.driven() and self.heat:
             # A drive under way goes on as what it was.
             put_in = self.at.origin is None or (drive is not None and drive[1] >= self.now and drive[3])
-            seconds = heater.seconds_until(False)
-            self.drive[head] = [self.now, self.now + (math.inf if seconds is None else seconds), head, put_in]
+            self.drive[head] = [self.now, self.now + heater.seconds_of_full_drive(), head, put_in]
             self.drives.append(self.drive[head])
         self.sure[head] = min(self.sure.get(head, 0), value)
         if head in self.waited_for:
@@ -260,7 +312,9 @@ class Replay:
             if self.at.step:
                 self.waited_in_steps += seconds
             self.waits.append(Wait(self.at.number, self.at.origin, head, seconds, cooling, self.at.step))
-            self.pass_time(seconds)
+        if self.heat and heater.target > 0:
+            seconds = max(seconds, self.m.wait_takes_s)
+        self.pass_time(seconds)
         self.visit_waits.setdefault(len(self.selects) - 1, []).append(
             (head, heater.target, used and (self.m.by_heater or named in (None, self.tool))))
         if used and self.at.origin is not None:

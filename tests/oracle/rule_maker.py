@@ -204,6 +204,22 @@ class Rules:
             out.append(f"\n[[duration]]\nmatch = '{match}'\nseconds = {seconds}")
         return "\n".join(out) + "\n"
 
+    def habits(self, r):
+        """What heaters and waits may do besides."""
+        for h in self.heads:
+            heater = h["heater"]
+            if r.random() < 0.5:
+                heater["cool_time_constant_s"] = round(heater["time_constant_s"] * r.choice([0.5, 0.8, 1.25, 2]))
+            if r.random() < 0.6:
+                heater["approach_c"] = r.choice([2, 5, 10, 20, 40])
+                heater["reached_c"] = r.choice([0.2, 0.5, 1, 2])
+            elif r.random() < 0.2:
+                heater["reached_c"] = r.choice([0.5, 1, 2])
+            if r.random() < 0.5:
+                heater["settle_s"] = r.choice([0.5, 3, 8, 15])
+        if r.random() < 0.5:
+            self.dialect["wait_takes_s"] = r.choice([0.2, 1, 3])
+
     def index_of(self, tool):
         h = self.heads[self.head_of[tool]]
         return h["heater"].get("index", h["tools"][0])
