@@ -54,7 +54,7 @@ std::string changed(const std::string& text, const std::string& start, const std
 
 }  // namespace
 
-TEST_CASE("a good rewrite is one, whatever heaters and waits do besides, and restored it is the job") {
+TEST_CASE("a good rewrite is one whatever heaters and waits do, and restored it is the job") {
   for (const char* heater :
        {"", "settle_s = 9", "approach_c = 30, reached_c = 2", "cool_time_constant_s = 80",
         "cool_time_constant_s = 400, approach_c = 15, reached_c = 0.5, settle_s = 4"}) {
