@@ -147,8 +147,8 @@ class Replay {
     end_holding(t, wall_s);
     const thermal::Hotend& hotend = job_.heads[std::size_t(&t - tracks_.data())].hotend;
     const double target_c = t.heater.target_c();
-    const double seconds = t.heater.full_drive() ? t.heater.full_drive_s()
-                                                 : t.heater.seconds_until_cool(target_c);
+    const double seconds =
+        t.heater.full_drive() ? t.heater.full_drive_s() : t.heater.seconds_until_cool(target_c);
     t.holding = {wall_s + seconds, kNeverS, thermal::hold_w(hotend, target_c)};
   }
   void end_holding(Track& t, double wall_s) {
