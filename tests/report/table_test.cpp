@@ -155,6 +155,8 @@ TEST_CASE("the key of a quantity ends in its unit") {
   check(std::array{kGapFrom, kGapTo, kGapDip, kGapPreheatAt, kGapWait, kGapHotIdle});
   check(kBoundFigures);
   check(kGramFigures);
-  check(kCauseFigures);
+  Causes causes;
+  causes.guard_s = 1;
+  check(cause_figures(causes));
   check(kWaitCauses);
 }
