@@ -230,6 +230,18 @@ class Demo(unittest.TestCase):
             self.assertIsNone(truth["gave_up"])
             self.assertEqual(len(truth["changes"]), 257)  # 88 toolhead, 119 filament, 49 both, and the first pick
 
+    def test_rules_that_know_the_habits_are_on_time(self):
+        done = subprocess.run([HERE / "experiment.py", "--forewarm", FOREWARM, "--player", PLAYER, "--job",
+                               SOURCE / "fixtures/trail_map.gcode", "--rules", f"without={DEMO}", "--with-keys", "--seeds", "0:20",
+                               "--json", self.folder / "r.json"], capture_output=True, text=True)
+        self.assertEqual(done.returncode, 0, done.stderr)
+        without, known = json.loads((self.folder / "r.json").read_text())
+        self.assertGreater(without["late_share"], 0.2)
+        self.assertLess(known["high"], 0.02)  # on_time = 0.99
+        self.assertLess(abs(known["actual_s"] / known["planned_s"] - 1), 0.01)
+        self.assertLess(abs(without["actual_s"] / without["planned_s"] - 1), 0.1)
+        self.assertLess(known["cold_by_c"], 1.5)
+
     def test_targets_that_act_when_read_cool_what_still_prints(self):
         # The machine acts on a standby command ahead of the moves that it holds: the reason why it matters
         # where motion rests.
