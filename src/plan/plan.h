@@ -89,7 +89,7 @@ struct Figures {
   double over_limit_own_s = 0;  // likewise, by what the job itself heats alone
   double sequence_s = 0;        // step sequences, and what they wait for
   double runs_on_s = 0;  // of job time: stops that are not made, as what asks for them is removed
-  double guard_s = 0;           // what waits take besides, by wait_takes_s
+  double guard_s = 0;    // what waits take besides, by wait_takes_s
   WaitCauses waits = {};
 };
 
