@@ -99,12 +99,12 @@ class Search {
     return clock.moved(task(i).release_s, released_after_[i]);
   }
   [[nodiscard]] double ready_s(const GroupClock& clock, std::size_t i, double at_s) const {
-    return at_s + heater(i).drive_s(level_[i], std::max(0.0, at_s - release_s(clock, i)));
+    return at_s + heater(i).ready_s(level_[i], std::max(0.0, at_s - release_s(clock, i)));
   }
   // When another may begin.
   [[nodiscard]] double end_s(const GroupClock& clock, std::size_t i, double at_s) const {
-    const double ready = ready_s(clock, i, at_s);
-    return ready > at_s ? ready + kApartS : ready;
+    const double drive_s = heater(i).drive_s(level_[i], std::max(0.0, at_s - release_s(clock, i)));
+    return drive_s > 0 ? at_s + drive_s + kApartS : at_s;
   }
   [[nodiscard]] PowerLoad load(std::size_t i, double at_s, double end_s) const {
     return {at_s, end_s, task(i).watts, task(i).heater};
@@ -330,8 +330,8 @@ class Search {
         continue;
       }
       const double begin_s = std::max(course.now_s, release_s(clock, i));
-      const double drive_s = ready_s(clock, i, begin_s) - begin_s;
-      late_s = std::max(late_s, begin_s + drive_s - need_s);
+      late_s = std::max(late_s, ready_s(clock, i, begin_s) - need_s);
+      const double drive_s = end_s(clock, i, begin_s) - begin_s - kApartS;
       work_s += one_by_one ? drive_s : drive_s * std::min(1.0, task(i).watts / limit_w);
       late_s = std::max(late_s, course.now_s + work_s - need_s);
     }
@@ -510,11 +510,14 @@ bool PowerGroup::join_before(std::size_t member, const PowerProfile& profile) {
   const auto end_s = [&](double at_s) {
     return at_s + heater.drive_s(0, std::max(0.0, at_s - task.release_s)) + kApartS;
   };
+  const auto ready_s = [&](double at_s) {
+    return at_s + heater.ready_s(0, std::max(0.0, at_s - task.release_s));
+  };
   double at = heater.line_at(latest_s);
   std::vector<PowerLoad> near;
   for (int tries = 0; tries < kMaxTries; ++tries) {
     const double end = end_s(at);
-    if (at < task.release_s - kRoundingS || end - kApartS > task.deadline_s) return false;
+    if (at < task.release_s - kRoundingS || ready_s(at) > task.deadline_s) return false;
     near.clear();
     profile.find_near(at, end, task.heater, near);
     for (const PowerLoad& l : loads_) {

@@ -49,6 +49,10 @@ class ParkedHeater {
   // Seconds of full drive, if it was parked so long when its preheat begins. Who begins later is
   // not ready sooner.
   [[nodiscard]] virtual double drive_s(std::size_t level, double parked_s) const = 0;
+  // Seconds until a wait for it is over: near its target a heater may be slow, and draw less.
+  [[nodiscard]] virtual double ready_s(std::size_t level, double parked_s) const {
+    return drive_s(level, parked_s);
+  }
   // The last moment, no later, at which a command can stand; the first one, no earlier.
   [[nodiscard]] virtual double line_at(double wall_s) const = 0;
   [[nodiscard]] virtual double line_after(double wall_s) const = 0;

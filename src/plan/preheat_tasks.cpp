@@ -53,14 +53,22 @@ double GapHeater::latest_s(std::size_t level) const {
 }
 
 double GapHeater::drive_s(std::size_t level, double parked_s) const {
+  const thermal::Hotend& hotend = heater_.hotend;
+  if (hotend.approach_c <= 0 && hotend.settle_s <= 0) return ready_s(level, parked_s);
+  thermal::HeaterState heater = heater_at_start(heater_);
+  if (parked_s > 0) heater = driven_to_floor(heater_, floor_c(level), parked_s);
+  heater.set_target(heater_.ready_c);
+  return heater.full_drive() ? heater.full_drive_s() : 0;
+}
+
+double GapHeater::ready_s(std::size_t level, double parked_s) const {
   if (parked_s <= 0) {
     // It goes on from whatever it did.
     thermal::HeaterState heater = heater_at_start(heater_);
     heater.set_target(heater_.ready_c);
     return heater.seconds_until_warm(heater_.ready_c);
   }
-  const double floor_c = level == 0 ? decision_.floor_c : warmer_[level - 1].floor_c;
-  return plan::drive_s(heater_, floor_c, parked_s, heater_.ready_c);
+  return plan::drive_s(heater_, floor_c(level), parked_s, heater_.ready_c);
 }
 
 double GapHeater::line_at(double wall_s) const { return basis_.spot_at(wall_s, gap_).wall_s; }

@@ -26,6 +26,7 @@ class GapHeater final : public ParkedHeater {
   [[nodiscard]] bool is_driven(std::size_t level) const override;
   [[nodiscard]] double latest_s(std::size_t level) const override;
   [[nodiscard]] double drive_s(std::size_t level, double parked_s) const override;
+  [[nodiscard]] double ready_s(std::size_t level, double parked_s) const override;
   [[nodiscard]] double line_at(double wall_s) const override;
   [[nodiscard]] double line_after(double wall_s) const override;
 
@@ -40,6 +41,9 @@ class GapHeater final : public ParkedHeater {
     std::optional<double> latest_s = {};  // once it was asked for
   };
   void find_levels() const;
+  [[nodiscard]] double floor_c(std::size_t level) const {
+    return level == 0 ? decision_.floor_c : warmer_[level - 1].floor_c;
+  }
 
   const Problem& problem_;
   const Basis& basis_;
