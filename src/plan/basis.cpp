@@ -70,7 +70,8 @@ void Basis::context(std::size_t g, GapContext& into) const {
   into.line_at = [this, g](double after_s) {
     const double start_s = gap(g).from_s;
     const Spot spot = spot_at(start_s + after_s, g);
-    return spot.at.offset <= problem_.gap(g).from.offset ? 0.0 : spot.wall_s - start_s;
+    const bool at_start = spot.at.offset <= problem_.gap(g).from.offset && !spot.after;
+    return at_start ? 0.0 : spot.wall_s - start_s;
   };
 }
 
@@ -86,7 +87,8 @@ Spot Basis::spot_at(double wall_s, std::size_t g) const {
   const CumulativeDelay& waits = simulation_.waits;
   const Place p = place_at(wall_s, g);
   const Spot before{p, false, waits.wall(p)};
-  if (p.offset <= t.from.offset) return before;
+  // Where power is short, a preheat may have to wait for what is waited for there.
+  if (p.offset <= t.from.offset && !problem_.limited()) return before;
   if (!t.deadlines.empty() && p.offset >= t.deadlines.front().at.offset) return before;
   const double after_s = p.time_s + waits.before_line(p.offset);
   if (after_s <= before.wall_s || after_s > wall_s + kRoundingS) return before;

@@ -54,7 +54,8 @@ double GapHeater::latest_s(std::size_t level) const {
 
 double GapHeater::drive_s(std::size_t level, double parked_s) const {
   const thermal::Hotend& hotend = heater_.hotend;
-  if (hotend.approach_c <= 0 && hotend.settle_s <= 0) return ready_s(level, parked_s);
+  if (hotend.approach_c <= 0 && hotend.reached_c <= 0 && hotend.settle_s <= 0)
+    return ready_s(level, parked_s);
   thermal::HeaterState heater = heater_at_start(heater_);
   if (parked_s > 0) heater = driven_to_floor(heater_, floor_c(level), parked_s);
   heater.set_target(heater_.ready_c);
