@@ -171,6 +171,34 @@ Command check_command(Options& options) {
   return out;
 }
 
+Command calibrate_command(Options& options) {
+  CalibrateOptions& o = options.calibrate;
+  Command out{.name = "calibrate",
+              .help = "heater constants from what a machine recorded: measured, not guessed"};
+  out.flags = {{.names = "RECORD",
+                .help = "records: CSV of temperatures, or a host's text log; - is standard input",
+                .value = &o.records,
+                .required = true},
+               {.names = "--ambient",
+                .help = "fit, or a temperature in C; else ambient_c of the rule file",
+                .value = &o.ambient},
+               {.names = "--robust",
+                .help = "give readings that are far off less weight",
+                .value = &o.robust},
+               {.names = "--write",
+                .help = "change the keys in this rule file, and leave all else of it as it is",
+                .value = &o.write},
+               json_flag(o.json, "figures", ", without the table")};
+  add_rules_flag(out.flags, options.common);
+  out.about =
+      "The first row of a CSV names its columns: time_s or time, temp_c, and where there are\n"
+      "target_c, drive or drive_percent, heater. Text logs are read by [record] and [[observe]]\n"
+      "of the rule file.";
+  out.example = "forewarm calibrate --rules machine.toml --ambient fit heat-up.csv";
+  out.run = [&o](const Context& context) { return run_calibrate(context, o); };
+  return out;
+}
+
 Command batch_command(Options& options) {
   BatchOptions& o = options.batch;
   Command out{.name = "batch", .help = "rewrite many jobs into a folder, in parallel, resumable"};
@@ -262,8 +290,9 @@ Command command_line(Options& options) {
       "Reads a sliced job for a printer with several toolheads, works out when everything in it\n"
       "will happen, and writes early preheats, standby and shutdown into it, reversibly.";
   out.commands = {rewrite_command(options), forecast_command(options), compare_command(options),
-                  assign_command(options),  check_command(options),    batch_command(options),
-                  diff_command(options),    restore_command(options),  rules_command(options)};
+                  assign_command(options),  check_command(options),    calibrate_command(options),
+                  batch_command(options),   diff_command(options),     restore_command(options),
+                  rules_command(options)};
   add_message_flags(out, options.common);
   out.example = "forewarm rewrite --rules machine.toml job.gcode";
   out.cautions = true;

@@ -21,6 +21,7 @@ struct Options {
   CompareOptions compare;
   AssignOptions assign;
   CheckOptions check;
+  CalibrateOptions calibrate;
   BatchOptions batch;
   DiffOptions diff;
   RestoreOptions restore;

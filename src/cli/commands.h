@@ -45,6 +45,14 @@ struct RestoreOptions {
 };
 int run_restore(const Context& context, const RestoreOptions& options);
 
+// `ambient`: "fit", a temperature, or empty: the rule file's. `write`: a rule file, or empty.
+struct CalibrateOptions {
+  std::vector<std::string> records;
+  std::string json, ambient, write;
+  bool robust = false;
+};
+int run_calibrate(const Context& context, const CalibrateOptions& options);
+
 // With `second` empty, `first` is the rewritten job. `explain`: a finding's id, or "all".
 struct CheckOptions {
   std::string first, second, json, explain;

@@ -51,8 +51,8 @@ void Context::warn(std::string_view text) const { spdlog::warn("{}", text); }
 
 bool Context::progress_wanted() const { return !common_.quiet && isatty(2) != 0; }
 
-Result<rules::Rules> Context::rules(Guesses guesses) const {
-  auto rules = rules_in_force(common_.rules_file, guesses);
+Result<rules::Rules> Context::rules(Guesses guesses, const std::string& instead) const {
+  auto rules = rules_in_force(instead.empty() ? common_.rules_file : instead, guesses);
   if (!rules) return rules;
   note(rules->built_in ? "rules: built-in guesses, not measured on this machine"
                        : "rules: " + printable(rules->file, 4096));

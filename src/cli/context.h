@@ -31,7 +31,10 @@ class Context {
   [[nodiscard]] bool progress_wanted() const;
 
   // The rules in force (cli/rule_file.h), with a note that names them.
-  [[nodiscard]] Result<rules::Rules> rules(Guesses guesses) const;
+  // `instead`: a file to read them from, whatever else is said.
+  [[nodiscard]] Result<rules::Rules> rules(Guesses guesses, const std::string& instead = {}) const;
+  // What --rules says.
+  [[nodiscard]] const std::string& named_rules() const { return common_.rules_file; }
   // The file that they will be read from; empty: none.
   [[nodiscard]] std::string rule_file() const;
 

@@ -1,4 +1,5 @@
 #include "rules/keys.h"
+#include "rules/keys_help.h"
 
 namespace forewarm::rules {
 
@@ -13,14 +14,6 @@ constexpr Limits kError{0, 0.5};
 
 using Takes = StepAction::Takes;
 using Shape = SectionInfo::Shape;
-
-// A choice among the values of an enum (or bool), kept in `field`.
-template <auto field, class S>
-constexpr Choice<S> choice(std::span<const Word> words) {
-  using Kind = std::remove_cvref_t<decltype(std::declval<S>().*field)>;
-  return {words, [](const S& from) { return static_cast<int>(from.*field); },
-          [](S& into, int value) { into.*field = static_cast<Kind>(value); }};
-}
 
 constexpr std::array kPolicies{
     Word{"lookahead", int(Policy::lookahead),
@@ -289,6 +282,8 @@ constexpr std::array kFileKeys{
     part("dialect", dialect),
     part("recognise", recognise),
     part("duration", duration),
+    part("record", record),
+    part("observe", observe),
 };
 }  // namespace
 

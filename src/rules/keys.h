@@ -4,7 +4,7 @@
 // comes from it: reading with its diagnostics (table.h, which can only be asked by a descriptor's
 // field), the known keys of a hint, ranges, `--sweep`, the reference (key_info.h), and the tests of
 // all these. A new key is a field in rules.h, with its default and its unit in the name, and an
-// entry in keys.cpp or keys_machine.cpp; what must hold between keys is code in load*.cpp.
+// entry in keys.cpp, keys_machine.cpp or keys_record.cpp; what must hold between keys is code in load*.cpp.
 //
 // Contract: constant data, in the order in which the reference shows it. A name is unique in its
 // section. Words are complete sentences about the key in the file, not about the program.
@@ -177,6 +177,8 @@ extern const Section<Step> steps;
 extern const Section<Dialect> dialect;
 extern const Section<Recognise> recognise;
 extern const Section<Duration> duration;
+extern const Section<RecordSettings> record;
+extern const Section<Observe> observe;
 }  // namespace sections
 
 // Calls visit(section) with each of them, in the order in which the reference shows them.
@@ -196,6 +198,8 @@ void for_each_section(Visit visit) {
   visit(s::dialect);
   visit(s::recognise);
   visit(s::duration);
+  visit(s::record);
+  visit(s::observe);
 }
 
 // ------------------------------------------------------------------------------ implementation

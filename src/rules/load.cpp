@@ -7,6 +7,7 @@
 #include <map>
 #include <set>
 
+#include "rules/observe.h"
 #include "rules/recogniser.h"
 #include "rules/sections.h"
 #include "rules/words.h"
@@ -39,6 +40,7 @@ class Loader {
     read_steps(root_, rules_.machine, rules_.steps, step_places_);
     read_dialect(root_, rules_.dialect);
     patterns();
+    record();
     check_tools();
     check_heaters();
     check_filaments();
@@ -273,14 +275,14 @@ class Loader {
 
   void patterns() {
     std::size_t count = 0;
-    const auto too_many = [&](Position at) {
+    const auto too_many = [&](Position at, const char* where) {
       if (++count <= kMaxPatterns) return false;
-      diagnostics_.add(at, "more than " + std::to_string(kMaxPatterns) +
-                               " patterns in rests_at, [[recognise]] and [[duration]]");
+      diagnostics_.add(at, "more than " + std::to_string(kMaxPatterns) + " patterns in " + where);
       return true;
     };
+    constexpr const char* kOfJobs = "rests_at, [[recognise]] and [[duration]]";
     for (std::size_t i = 0; i < rest_places_.size(); ++i) {
-      if (too_many(rest_places_[i])) return;
+      if (too_many(rest_places_[i], kOfJobs)) return;
       // A line that was refused before is not there.
       if (!diagnostics_.any()) {
         check_pattern(Duration{rules_.motion.rests_at[i], 0}, rest_places_[i]);
@@ -288,7 +290,7 @@ class Loader {
     }
     for (const toml::table* raw : root_.list(sections::recognise)) {
       Table t(*raw, sections::recognise, diagnostics_);
-      if (too_many(t.at())) return;
+      if (too_many(t.at(), kOfJobs)) return;
       Recognise r;
       if (!t.read(r)) continue;
       check_pattern(r, t.at(&Recognise::match));
@@ -296,12 +298,36 @@ class Loader {
     }
     for (const toml::table* raw : root_.list(sections::duration)) {
       Table t(*raw, sections::duration, diagnostics_);
-      if (too_many(t.at())) return;
+      if (too_many(t.at(), kOfJobs)) return;
       Duration d;
       t.read(d);
       if (!t.was_read(&Duration::match)) continue;
       check_pattern(d, t.at(&Duration::match));
       rules_.durations.push_back(std::move(d));
+    }
+    count = 0;
+    for (const toml::table* raw : root_.list(sections::observe)) {
+      Table t(*raw, sections::observe, diagnostics_);
+      if (too_many(t.at(), "[[observe]]")) return;
+      Observe o;
+      if (!t.read(o)) continue;
+      check_pattern(o, t.at(&Observe::match));
+      rules_.observe.push_back(std::move(o));
+    }
+  }
+
+  void record() {
+    auto t = root_.one(sections::record);
+    if (!t) return;
+    t->read(rules_.record);
+    const toml::node* node = t->node(&RecordSettings::time);
+    const toml::array* times = node != nullptr ? node->as_array() : nullptr;
+    if (times == nullptr) return;
+    for (const toml::node& element : *times) {
+      const auto* text = element.as_string();
+      const Position at = position_of(element);
+      if (text == nullptr || !diagnostics_.wanted(at)) continue;
+      if (const auto why = why_no_time(text->get(), &room_)) diagnostics_.add(at, *why);
     }
   }
 

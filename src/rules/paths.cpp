@@ -7,6 +7,7 @@
 
 #include <xxhash.h>
 
+#include "rules/path_tables.h"
 #include "rules/sections.h"
 #include "rules/words.h"
 
@@ -98,7 +99,8 @@ toml::table* filament_of(const KeyPath& path, toml::table& file) {
   return array->back().as_table();
 }
 
-// The table that has the key; null where the file is wrong there.
+}  // namespace
+
 Result<toml::table*> table_of(const KeyPath& path, toml::table& file) {
   const SectionInfo* const section = path.key.section;
   if (section == &sections::filament) return filament_of(path, file);
@@ -111,7 +113,6 @@ Result<toml::table*> table_of(const KeyPath& path, toml::table& file) {
   return child(&file, section->name);
 }
 
-// `v = VALUE`; a value that is no TOML is a string.
 toml::table value_of(const std::string& text) {
   if (!too_deep(text)) {
     try {
@@ -139,8 +140,6 @@ Status apply(const Setting& setting, toml::table& file) {
   value_of(setting.value).get("v")->visit([&](const auto& v) { into->insert_or_assign(key, v); });
   return success();
 }
-
-}  // namespace
 
 Result<KeyPath> parse_path(std::string_view path) {
   const std::vector<KeyInfo> all = all_keys();

@@ -9,68 +9,23 @@
 #include <string>
 
 #include "rules/limits.h"
+#include "rules/patterns.h"
 
 namespace forewarm::rules {
 
 namespace {
 
-constexpr std::int64_t kPatternMemory = 1 << 20;
 constexpr std::int64_t kSetMemory = 16 << 20;
 constexpr double kMaxTemperature = 2000;
 
-re2::StringPiece piece(std::string_view text) { return {text.data(), text.size()}; }
-
-RE2::Options options(std::int64_t memory) {
-  RE2::Options o;
-  o.set_log_errors(false);  // the caller reports; RE2 would write to stderr
-  o.set_max_mem(memory);
-  return o;
-}
-
-std::unique_ptr<RE2> compile(const std::string& pattern) {
-  return std::make_unique<RE2>(piece(pattern), options(kPatternMemory));
-}
-
-std::string why_not_compiled(const RE2& re) {
-  if (re.error_code() == RE2::ErrorPatternTooLarge) {
-    return "pattern needs more than 1 MiB: make its repetitions smaller";
-  }
-  return "pattern does not compile: " + printable(re.error());
-}
-
-// Checks that it compiles, and has no two groups of one name, of which only the first would be
-// read.
-std::optional<std::string> why_unusable(const RE2& re, std::size_t* room = nullptr) {
-  if (!re.ok()) return why_not_compiled(re);
-  if (room != nullptr) {
-    const auto size = static_cast<std::size_t>(re.ProgramSize());
-    if (size > *room) {
-      return "pattern is too large beside those before it: make repetitions smaller";
-    }
-    *room -= size;
-  }
-  for (const char* name : {"tool", "heater", "temp"}) {
-    const auto& groups = re.CapturingGroupNames();
-    const auto count = std::count_if(groups.begin(), groups.end(),
-                                     [&](const auto& group) { return group.second == name; });
-    if (count > 1) return "pattern has two groups named " + std::string(name);
-  }
-  return std::nullopt;
-}
-
-// 0 where there is no such group: group 0 is the whole match and has no name.
-int group(const RE2& re, const std::string& name) {
-  const auto& names = re.NamedCapturingGroups();
-  const auto it = names.find(name);
-  return it == names.end() ? 0 : it->second;
-}
+constexpr std::initializer_list<const char*> kGroups{"tool", "heater", "temp"};
 
 struct Groups {
   int tool = 0, heater = 0, temp = 0;
 };
 
 Groups groups_of(const RE2& re) {
-  return {group(re, "tool"), group(re, "heater"), group(re, "temp")};
+  return {group_of(re, "tool"), group_of(re, "heater"), group_of(re, "temp")};
 }
 
 std::optional<int> index_from(std::string_view text) {
@@ -147,14 +102,14 @@ struct Recogniser::Impl {
   Status add(const std::string& match, std::optional<Recognise::As> as,
              std::optional<double> seconds) {
     Pattern p{compile(match), match, {}, as, seconds};
-    if (const auto why = why_unusable(*p.re)) return Error{Error::Kind::rules, *why};
+    if (const auto why = why_unusable(*p.re, kGroups)) return Error{Error::Kind::rules, *why};
     p.groups = groups_of(*p.re);
     patterns.push_back(std::move(p));
     return success();
   }
 
   void build_set() {
-    auto candidate = std::make_unique<RE2::Set>(options(kSetMemory), RE2::UNANCHORED);
+    auto candidate = std::make_unique<RE2::Set>(pattern_options(kSetMemory), RE2::UNANCHORED);
     for (const Pattern& p : patterns) {
       if (candidate->Add(piece(p.text), nullptr) < 0) return;
     }
@@ -278,7 +233,7 @@ bool Recogniser::match(std::string_view line, std::vector<Recognised>& found,
 
 std::optional<std::string> why_unusable(const Recognise& pattern, std::size_t* room) {
   const auto re = compile(pattern.match);
-  if (auto why = why_unusable(*re, room)) return why;
+  if (auto why = why_unusable(*re, kGroups, room)) return why;
   const Groups groups = groups_of(*re);
   switch (pattern.as) {
     case Recognise::As::change:
@@ -302,7 +257,7 @@ std::optional<std::string> why_unusable(const Recognise& pattern, std::size_t* r
 }
 
 std::optional<std::string> why_unusable(const Duration& pattern, std::size_t* room) {
-  return why_unusable(*compile(pattern.match), room);
+  return why_unusable(*compile(pattern.match), kGroups, room);
 }
 
 }  // namespace forewarm::rules

@@ -180,6 +180,19 @@ struct Duration {
   double seconds = 0;
 };
 
+// How a machine's record is read.
+struct RecordSettings {
+  std::vector<std::string> time;  // RE2, in order; empty: by the built-in ways
+  double full_duty = 127;         // from memory: what firmware commonly reports at full drive
+  double stop_s = 60;             // common practice, no source
+};
+
+struct Observe {
+  enum class As { temperature, echo, stop, go_on };
+  std::string match;  // RE2, checked to compile and to have its groups
+  As as = As::temperature;
+};
+
 struct Rules {
   Machine machine;
   Motion motion;
@@ -195,6 +208,8 @@ struct Rules {
   Dialect dialect;
   std::vector<Recognise> recognise;
   std::vector<Duration> durations;
+  RecordSettings record;
+  std::vector<Observe> observe;
   std::string file;         // the rule file in messages: its path, as given
   bool built_in = false;    // no file: the built-in guesses
   std::uint64_t hash = 0;   // XXH3 of the file's bytes

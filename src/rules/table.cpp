@@ -183,5 +183,7 @@ template class Table<Step>;
 template class Table<Dialect>;
 template class Table<Recognise>;
 template class Table<Duration>;
+template class Table<RecordSettings>;
+template class Table<Observe>;
 
 }  // namespace forewarm::rules

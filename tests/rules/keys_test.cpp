@@ -30,6 +30,8 @@ const Step& in(const Rules& r, const Section<Step>&) { return r.steps.at(0).step
 const Dialect& in(const Rules& r, const Section<Dialect>&) { return r.dialect; }
 const Recognise& in(const Rules& r, const Section<Recognise>&) { return r.recognise.at(0); }
 const Duration& in(const Rules& r, const Section<Duration>&) { return r.durations.at(0); }
+const RecordSettings& in(const Rules& r, const Section<RecordSettings>&) { return r.record; }
+const Observe& in(const Rules& r, const Section<Observe>&) { return r.observe.at(0); }
 const Rules& in(const Rules& r, const Section<Rules>&) { return r; }
 
 std::map<std::string_view, KeyInfo> infos(const SectionInfo& section) {
@@ -392,7 +394,7 @@ TEST_CASE("each choice takes its words and no other") {
       Placed p = placed(section, name, '"' + std::string(word.name) + '"');
       if (name == "as") {
         p.file.before.replace(p.file.before.find("match = "), std::string::npos,
-                              "match = '(?P<tool>a)(?P<temp>b)'\n");
+                              "match = '(?P<tool>a)(?P<temp>b)(?P<number>c)(?P<what>d)'\n");
       }
       const auto loaded = p.load();
       if (!loaded) FAIL(render(loaded.error()));

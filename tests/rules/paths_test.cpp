@@ -83,7 +83,7 @@ TEST_CASE("paths that name nothing") {
                "no section with paths is called \"gp\"\n  hint: did you mean \"gap\"?"},
            Row{"steps.tuck.feed_mm",
                "no section with paths is called \"steps\"\n  hint: known here: machine, motion, "
-               "feeder, toolhead, filament, material, gap, dialect"},
+               "feeder, toolhead, filament, material, gap, dialect, record"},
            Row{"feeder.", "no key of [feeder] is called \"\"\n  hint: known here: fault_odds"},
            Row{"gap.x.off_over_s",
                "\"gap.x.off_over_s\" has too many parts\n  hint: such as gap.off_over_s"},

@@ -1,0 +1,219 @@
+#include "record/calibrate.h"
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+#include "base/statistics.h"
+
+namespace forewarm::record {
+
+namespace {
+
+using thermal::Estimate;
+using thermal::Fit;
+using thermal::Stretch;
+
+constexpr double kUnlikeDeviations = 3, kUnlikeShare = 0.05;
+
+bool tells(const Estimate& e, double share) {
+  return std::isfinite(e.sd) && e.sd <= share * std::abs(e.value);
+}
+
+std::vector<Stretch> stretches_of(const std::vector<Found>& list) {
+  std::vector<Stretch> out;
+  for (const Found& f : list) out.push_back(f.stretch);
+  return out;
+}
+
+std::optional<Fit> fitted(const std::vector<Stretch>& stretches, const CalibrateOptions& options) {
+  if (stretches.empty()) return std::nullopt;
+  auto fit = thermal::fit(stretches, {.ambient_c = options.ambient_c, .robust = options.robust});
+  return fit ? std::optional(std::move(*fit)) : std::nullopt;
+}
+
+std::string why_nothing(const HeaterStretches& h) {
+  if (h.samples < kLeastReadings) {
+    return "there are only " + std::to_string(h.samples) + " samples of it, and 20 are needed";
+  }
+  if (!h.drive_known && !h.target_known) {
+    return "the record has neither its drive nor its target, so when it was heated is not known";
+  }
+  if (!h.driven) return "it was never driven";
+  if (h.widest_span_c < kLeastSpanC) {
+    return "no heat-up or cool-down of it spans 20 C; the widest spans " +
+           std::to_string(int(h.widest_span_c)) + " C";
+  }
+  if (h.most_readings < kLeastReadings) {
+    return "no heat-up or cool-down of it has 20 samples; the longest has " +
+           std::to_string(h.most_readings);
+  }
+  return "it has no heat-up from a known drive, only cool-downs, which do not tell what full drive "
+         "does";
+}
+
+// Within approach_c of the target the drive falls linearly to what holds it:
+// u - h = (1 - h) (S - T)/approach_c, by least squares through the origin.
+std::optional<Estimate> approach_of(const HeaterStretches& h, const Fit& fit) {
+  double xx = 0, xy = 0, yy = 0;
+  std::size_t n = 0;
+  for (const Found& f : h.heat_ups) {
+    if (!f.target_c) continue;
+    const double hold = (*f.target_c - fit.ambient_c.value) / fit.rise_c.value;
+    if (hold <= 0 || hold >= 0.9) continue;
+    bool full = false;
+    for (const thermal::Reading& r : f.stretch.readings) {
+      full = full || r.drive > 0.98;
+      if (!full || r.drive > 0.98 || r.drive <= hold || r.temperature_c >= *f.target_c) continue;
+      const double x = (1 - hold) * (*f.target_c - r.temperature_c), y = r.drive - hold;
+      xx += x * x;
+      xy += x * y;
+      yy += y * y;
+      ++n;
+    }
+  }
+  if (n < 5 || xy <= 0) return std::nullopt;
+  const double slope = xy / xx;
+  const double slope_sd = std::sqrt(std::max(0.0, yy - slope * xy) / double(n - 1) / xx);
+  const Estimate out{1 / slope, slope_sd / (slope * slope)};
+  return tells(out, kLooseShare) ? std::optional(out) : std::nullopt;
+}
+
+void add_residuals(Calibration& into, const std::vector<Stretch>& stretches, const Fit& fit) {
+  for (std::size_t i = 0; i < stretches.size(); ++i) {
+    auto& list = into.residuals.emplace_back();
+    for (std::size_t k = 0; k < fit.residuals[i].size(); ++k) {
+      list.push_back({stretches[i].readings[k].time_s, fit.residuals[i][k]});
+    }
+  }
+}
+
+class Calibrator {
+ public:
+  Calibrator(const HeaterStretches& found, const CalibrateOptions& options)
+      : found_(found), options_(options) {
+    out_.heater = found.heater;
+    out_.samples_in_all = found.samples;
+  }
+
+  Calibration run() {
+    std::vector<Stretch> heats = stretches_of(found_.heat_ups);
+    std::vector<Stretch> cools = stretches_of(found_.cool_downs);
+    if (heats.empty()) return refused(why_nothing(found_));
+    if (!options_.ambient_c && cools.empty()) rest(heats);
+    const auto cool = fitted(cools, options_);
+    std::vector<Stretch> all = heats;
+    all.insert(all.end(), cools.begin(), cools.end());
+    auto fit = fitted(all, options_);
+    if (!fit) return refused("there are fewer samples than constants to be found");
+    const bool cool_tells = cool && tells(cool->time_constant_s, kLooseShare);
+    if (cool_tells) {
+      out_.cool_time_constant_s = cool->time_constant_s;
+      if (auto heat = heats_alone(heats, *cool)) {
+        out_.unlike = true;
+        add_residuals(out_, heats, *heat);
+        add_residuals(out_, cools, *cool);
+        const double readings = double(heat->readings + cool->readings);
+        out_.rms_c = std::sqrt((heat->rss + cool->rss) / readings);
+        fit = std::move(heat);
+      }
+    }
+    if (!out_.unlike) {
+      add_residuals(out_, all, *fit);
+      out_.rms_c = fit->rms_c;
+    }
+    if (!tells(fit->time_constant_s, kLooseShare)) {
+      return refused(
+          cools.empty()
+              ? "there is no cool-down, and the heat-ups are too straight to tell a time constant"
+              : "its time constant cannot be told: what is found is no more certain than " +
+                    std::to_string(int(std::min(fit->time_constant_s.sd, 1e6))) + " s");
+    }
+    if (fit->rise_c.value <= 0) {
+      return refused("it does not get warmer when it is driven");
+    }
+    tell(*fit);
+    return std::move(out_);
+  }
+
+ private:
+  Calibration refused(std::string why) {
+    Calibration out;
+    out.heater = found_.heater;
+    out.samples_in_all = found_.samples;
+    out.refused = std::move(why);
+    return out;
+  }
+
+  // Nothing but a heat-up that begins at rest tells the ambient then.
+  void rest(std::vector<Stretch>& heats) {
+    for (std::size_t i = 0; i < heats.size(); ++i) {
+      if (!found_.heat_ups[i].from_first && i != 0) continue;
+      heats[i].start = Stretch::Start::ambient;
+      out_.notes.emplace_back(
+          "There is no cool-down, so ambient is what the first heat-up began at.");
+      return;
+    }
+  }
+
+  // The constants of the heat-ups by themselves, where they are not those of the cool-downs.
+  [[nodiscard]] std::optional<Fit> heats_alone(const std::vector<Stretch>& heats,
+                                               const Fit& cool) const {
+    CalibrateOptions with = options_;
+    with.ambient_c = cool.ambient_c.value;  // of both, but the cool-downs tell it
+    auto heat = fitted(heats, with);
+    if (!heat || !tells(heat->time_constant_s, kUnlikeShare)) return std::nullopt;
+    const Estimate &a = heat->time_constant_s, &b = cool.time_constant_s;
+    const double apart = std::abs(a.value - b.value);
+    if (apart <= kUnlikeDeviations * std::hypot(a.sd, b.sd) || apart <= kUnlikeShare * b.value) {
+      return std::nullopt;
+    }
+    heat->ambient_c = cool.ambient_c;
+    return heat;
+  }
+
+  void tell(const Fit& fit) {
+    out_.full_drive_c = fit.full_drive_c;
+    out_.time_constant_s = fit.time_constant_s;
+    out_.dead_time_s = fit.dead_time_s;
+    out_.ambient_c = fit.ambient_c;
+    out_.heat_ups = found_.heat_ups.size();
+    out_.cool_downs = found_.cool_downs.size();
+    for (const auto* list : {&found_.heat_ups, &found_.cool_downs}) {
+      for (const Found& f : *list) out_.samples += f.readings;
+    }
+    out_.approach_c = approach_of(found_, fit);
+    if (!found_.settles_s.empty()) {
+      const Moments m = moments(found_.settles_s);
+      out_.settle_s = Estimate{median(found_.settles_s),
+                               m.sd * 1.2533141373155 / std::sqrt(double(found_.settles_s.size()))};
+    }
+    if (!found_.drive_known) {
+      out_.notes.emplace_back(
+          "The record has no drive: it is taken as full from when a target is given until it is "
+          "first reached.");
+    }
+    if (out_.cool_downs == 0) {
+      out_.notes.emplace_back("There is no cool-down: the time constant is that of the climb.");
+    }
+    if (out_.unlike) {
+      out_.notes.emplace_back(
+          "It does not cool as it heats: the cool-downs have a time constant of their own.");
+    }
+  }
+
+  const HeaterStretches& found_;
+  const CalibrateOptions& options_;
+  Calibration out_;
+};
+
+}  // namespace
+
+std::vector<Calibration> calibrate(const std::vector<HeaterStretches>& heaters,
+                                   const CalibrateOptions& options) {
+  std::vector<Calibration> out;
+  for (const HeaterStretches& h : heaters) out.push_back(Calibrator(h, options).run());
+  return out;
+}
+
+}  // namespace forewarm::record

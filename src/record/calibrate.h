@@ -1,0 +1,49 @@
+// A machine's heater constants from its record: what `forewarm calibrate` says.
+//
+// Heat-ups and cool-downs of each heater (stretches.h) are fitted together, with one time constant
+// (thermal/fit.h). The cool-downs are also fitted by themselves. Where the heat-ups alone tell a
+// time constant that differs from that of the cool-downs by more than three standard deviations and
+// by more than 5 %, heating and cooling are not alike: then the heat-ups' own constants stand, and
+// the cool-downs' beside them.
+//
+// Refused, with the reason, is a heater that was never driven, whose stretches span less than 20 C
+// or have fewer than 20 samples, and one whose time constant has a standard deviation of more than
+// kLooseShare of itself: a short climb is almost straight, and only a cool-down tells it then.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "record/stretches.h"
+
+namespace forewarm::record {
+
+inline constexpr double kLooseShare = 0.2;
+
+struct CalibrateOptions {
+  std::optional<double> ambient_c = {};  // none: it is fitted
+  bool robust = false;
+};
+
+struct Calibration {
+  Heater heater;
+  std::string refused = {};  // why nothing is told; empty: all below is
+  thermal::Estimate full_drive_c, time_constant_s, dead_time_s, ambient_c;
+  // What the record may not tell.
+  std::optional<thermal::Estimate> cool_time_constant_s, settle_s, approach_c;
+  bool unlike = false;  // cooling is not like heating: its time constant is one of its own
+  double rms_c = 0;
+  std::uint64_t samples = 0, samples_in_all = 0;  // used, and there
+  std::size_t heat_ups = 0, cool_downs = 0;       // used
+  std::vector<std::string> notes = {};            // sentences
+  struct Residual {
+    double time_s, residual_c;
+  };
+  std::vector<std::vector<Residual>> residuals = {};  // of each stretch, heat-ups first
+};
+
+[[nodiscard]] std::vector<Calibration> calibrate(const std::vector<HeaterStretches>& heaters,
+                                                 const CalibrateOptions& options);
+
+}  // namespace forewarm::record

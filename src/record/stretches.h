@@ -1,0 +1,89 @@
+// Heat-ups and cool-downs of every heater in a record, found as the record is read.
+//
+// A heat-up is what drive does from undriven (or, where drive is known, from a hold whose target is
+// raised), until the target is first reached, the drive is switched off, or it falls below half of
+// what it was. A cool-down is undriven from its top, less the first twentieth, where the sensor
+// lags behind. Each spans kLeastSpanC and has kLeastReadings, or is left out.
+//
+// Drive is the record's own. Where that has targets only, it is taken as full from when a target is
+// given until it is first reached, and as off above the target; what lies between is not used.
+//
+// Memory: of each heater the kMostStretches that span most, of either kind, and of each no more
+// than kMostReadings: of a longer one each second reading is left out, as often as needed, and the
+// drive between averaged.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "record/record.h"
+#include "thermal/fit.h"
+
+namespace forewarm::record {
+
+inline constexpr double kLeastSpanC = 20;
+inline constexpr std::size_t kLeastReadings = 20, kMostReadings = 2048, kMostStretches = 24;
+
+struct Found {
+  thermal::Stretch stretch;
+  double span_c = 0;
+  std::size_t readings = 0;        // before any were left out
+  std::optional<double> target_c;  // of a heat-up
+  bool from_first = false;         // begins with its part: nothing is known of what was before
+};
+
+struct HeaterStretches {
+  Heater heater;
+  std::vector<Found> heat_ups, cool_downs;  // in the order of the record
+  std::uint64_t samples = 0;
+  bool driven = false;       // some drive, known or taken
+  bool drive_known = false;  // some sample says its drive
+  bool target_known = false;
+  double widest_span_c = 0;       // of stretches, also of those that were left out
+  std::size_t most_readings = 0;  // of those that span enough
+  std::vector<double> settles_s;  // from reaching the target until the echo `ready`
+
+  // The same heater in another record: together.
+  void add(HeaterStretches other);
+};
+
+class StretchFinder final : public QuietListener {
+ public:
+  void part(double from_s, std::uint64_t line) override;
+  void heater(const Heater& heater) override;
+  void sample(const Sample& sample) override;
+  void echo(const Echo& echo) override;
+
+  // Ends what is under way. REQUIRES: called once, after the record.
+  [[nodiscard]] std::vector<HeaterStretches> take();
+
+ private:
+  enum class Phase { unknown, heating, holding, cooling };
+  struct State {
+    HeaterStretches found;
+    Phase phase = Phase::unknown;
+    std::vector<thermal::Reading> readings;  // of the stretch under way
+    std::size_t stride = 1, skipped = 0, taken = 0;
+    double drive_time_s = 0, drive_sum = 0;  // since the last reading that was kept
+    bool from_first = false;
+    double drive_before = 0, most_drive = 0;
+    std::optional<double> low_since_s;  // drive is below half of the most
+    std::optional<double> target_c, last_target_c;
+    bool reached = false;
+    std::optional<double> reached_s;
+    std::optional<Sample> last;
+    double last_drive = 0;
+  };
+
+  void begin(State& s, Phase phase, bool from_first, double drive_before);
+  void append(State& s, const Sample& sample, double drive);
+  void finish(State& s);
+  void keep(State& s, std::vector<thermal::Reading> readings, bool heating);
+  void split_low(State& s);
+  std::optional<double> drive_of(State& s, const Sample& sample) const;
+
+  std::vector<State> states_;
+  std::optional<Echo> there_;
+};
+
+}  // namespace forewarm::record

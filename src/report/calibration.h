@@ -1,0 +1,35 @@
+// What a machine's record tells of its heaters, as text, as lines for the rule file, and as JSON.
+//
+// Pure. Names from records are made harmless.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "record/calibrate.h"
+#include "rules/paths.h"
+
+namespace forewarm::report {
+
+struct CalibratedRecord {
+  std::string path;
+  record::Summary summary;
+};
+
+// `rules` names the toolheads.
+[[nodiscard]] std::string calibration_text(const std::vector<CalibratedRecord>& records,
+                                           const std::vector<record::Calibration>& heaters,
+                                           const rules::Rules& rules);
+[[nodiscard]] std::string calibration_json(const std::vector<record::Calibration>& heaters,
+                                           const rules::Rules& rules);
+
+// The keys of a heater that the record tells, with their values as they go into a rule file: of as
+// many digits as their standard errors leave. Only keys that a rule file has.
+struct KeyValue {
+  std::string key, value;
+};
+[[nodiscard]] std::vector<KeyValue> heater_values(const record::Calibration& heater);
+// Rounded to a tenth of its standard error or finer, as written in TOML.
+[[nodiscard]] std::string value_text(const thermal::Estimate& estimate);
+
+}  // namespace forewarm::report
