@@ -20,9 +20,23 @@ bool tells(const Estimate& e, double share) {
   return std::isfinite(e.sd) && e.sd <= share * std::abs(e.value);
 }
 
+// From drives of single moments to drives of the times between them. A step is no slope: it is left
+// where it is seen.
+void between(std::vector<thermal::Reading>& readings) {
+  constexpr double kStep = 0.5;
+  for (std::size_t i = 0; i + 1 < readings.size(); ++i) {
+    const double next = readings[i + 1].drive;
+    if (std::abs(next - readings[i].drive) < kStep)
+      readings[i].drive = (readings[i].drive + next) / 2;
+  }
+}
+
 std::vector<Stretch> stretches_of(const std::vector<Found>& list) {
   std::vector<Stretch> out;
-  for (const Found& f : list) out.push_back(f.stretch);
+  for (const Found& f : list) {
+    out.push_back(f.stretch);
+    if (f.momentary) between(out.back().readings);
+  }
   return out;
 }
 
@@ -109,7 +123,8 @@ class Calibrator {
     const bool cool_tells = cool && tells(cool->time_constant_s, kLooseShare);
     if (cool_tells) {
       out_.cool_time_constant_s = cool->time_constant_s;
-      if (auto heat = heats_alone(heats, *cool)) {
+      // A drive that is only taken to be full until the target is reached bends the climb.
+      if (auto heat = found_.drive_known ? heats_alone(heats, *cool) : std::nullopt) {
         out_.unlike = true;
         add_residuals(out_, heats, *heat);
         add_residuals(out_, cools, *cool);

@@ -101,7 +101,8 @@ bool Emitter::sample(std::size_t heater, double temp_c, std::optional<double> ta
     ++summary_.missing;
     return true;
   }
-  const Sample now{now_s_, heater, temp_c, target_c, drive, line};
+  const Sample now{
+      now_s_, heater, temp_c, target_c, drive, line, summary_.form == Summary::Form::text};
   std::optional<Sample>& last = last_[heater];
   if (last && last->time_s == now_s_ && last->temp_c == temp_c && last->target_c == target_c &&
       last->drive == drive) {

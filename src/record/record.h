@@ -52,6 +52,9 @@ struct Sample {
   std::optional<double> target_c = {};
   std::optional<double> drive = {};  // 0 to 1
   std::uint64_t line = 0;
+  // The drive is that of this moment, as somebody asked for it; else it is so from now on until the
+  // next sample of the heater, as whoever drives it writes it down.
+  bool drive_is_momentary = false;
 };
 
 // `forewarm <number> <what>`, as the rewritten job asks the machine to say it.

@@ -104,6 +104,7 @@ void StretchFinder::begin(State& s, Phase phase, bool from_first, double drive_b
   s.from_first = from_first;
   s.drive_before = drive_before;
   s.most_drive = 0;
+  s.drive_since_s.reset();
   s.low_since_s.reset();
 }
 
@@ -146,6 +147,8 @@ void StretchFinder::keep(State& s, std::vector<thermal::Reading> readings, bool 
   f.from_first = s.from_first && heating;
   if (heating) f.target_c = s.target_c;
   f.stretch.readings = std::move(readings);
+  if (heating) f.stretch.drive_since_s = s.drive_since_s;
+  f.momentary = s.momentary;
   f.stretch.drive_before = heating ? s.drive_before : 0;
   std::vector<Found>& list = heating ? s.found.heat_ups : s.found.cool_downs;
   list.push_back(std::move(f));
@@ -197,6 +200,8 @@ void StretchFinder::sample(const Sample& sample) {
     }
   }
   const double before = s.last_drive;
+  const double halfway_s = first ? sample.time_s : sample.time_s - gap_s / 2;
+  s.momentary = sample.drive_is_momentary;
   s.last = sample;
   if (!drive) {
     finish(s);
@@ -242,6 +247,8 @@ void StretchFinder::sample(const Sample& sample) {
     case Phase::heating:
       break;
   }
+  // It began somewhere between the two samples.
+  if (s.phase == Phase::heating && s.taken == 0 && s.momentary) s.drive_since_s = halfway_s;
   if (s.phase == Phase::heating || s.phase == Phase::cooling) append(s, sample, *drive);
 
   const bool there = s.target_c && *s.target_c > 0 && sample.temp_c >= *s.target_c;

@@ -29,6 +29,7 @@ struct Found {
   double span_c = 0;
   std::size_t readings = 0;        // before any were left out
   std::optional<double> target_c;  // of a heat-up
+  bool momentary = false;          // its drives are those of moments
   bool from_first = false;         // begins with its part: nothing is known of what was before
 };
 
@@ -67,6 +68,8 @@ class StretchFinder final : public QuietListener {
     double drive_time_s = 0, drive_sum = 0;  // since the last reading that was kept
     bool from_first = false;
     double drive_before = 0, most_drive = 0;
+    bool momentary = false;
+    std::optional<double> drive_since_s;
     std::optional<double> low_since_s;  // drive is below half of the most
     std::optional<double> target_c, last_target_c;
     bool reached = false;

@@ -26,12 +26,9 @@ std::string title_of(const Calibration& c) {
 }
 
 std::string estimate_text(const Estimate& e) {
-  std::string out = value_text(e);
-  if (std::isfinite(e.sd) && e.sd > 0) {
-    out +=
-        fmt::format(" +- {:.{}f}", e.sd, std::clamp(1 - int(std::floor(std::log10(e.sd))), 0, 4));
-  }
-  return out;
+  if (!std::isfinite(e.sd) || e.sd <= 0) return value_text(e);
+  const int digits = std::clamp(1 - int(std::floor(std::log10(e.sd))), 0, 4);
+  return number(e.value, digits) + " +- " + number(e.sd, digits);
 }
 
 // Means of the residuals, in the order of the readings, a mark a column; heat-ups come first.
@@ -67,13 +64,10 @@ std::string plot(const Calibration& c) {
     out += "  " + line + '\n';
   }
   const std::size_t split = heats * width / all.size();
-  std::string below(split, '^');
-  out += "  " + std::string(11, ' ') + (split > 0 ? "heating" : "") +
-         std::string(split > 7   ? split - 7
-                     : split > 0 ? 1
-                                 : 0,
-                     ' ') +
-         (split < width ? "cooling" : "") + '\n';
+  std::string below = split > 0 ? "heating" : "";
+  if (split < width) below.resize(std::max(split, below.size() + 1), ' ');
+  if (split < width) below += "cooling";
+  out += std::string(13, ' ') + below + '\n';
   return out;
 }
 
@@ -135,7 +129,7 @@ Json number_json(double x) {
 std::string value_text(const Estimate& e) {
   int digits = 1;
   if (std::isfinite(e.sd) && e.sd > 0) {
-    digits = std::clamp(1 - int(std::floor(std::log10(e.sd))), 0, 3);
+    digits = std::clamp(-int(std::floor(std::log10(e.sd))), 0, 3);
   }
   std::string out = number(e.value, digits);
   if (out.find('.') == std::string::npos) return out;

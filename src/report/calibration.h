@@ -29,7 +29,7 @@ struct KeyValue {
   std::string key, value;
 };
 [[nodiscard]] std::vector<KeyValue> heater_values(const record::Calibration& heater);
-// Rounded to a tenth of its standard error or finer, as written in TOML.
+// Rounded to the first digit of its standard error, as written in TOML.
 [[nodiscard]] std::string value_text(const thermal::Estimate& estimate);
 
 }  // namespace forewarm::report

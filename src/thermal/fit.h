@@ -40,6 +40,8 @@ struct Stretch {
   double start_c = 0;
   std::optional<double> begin_s = {};  // when it starts; none: with its first reading
   double drive_before = 0;             // until the first reading, and before the start
+  // Since when the drive is the first reading's, where that is seen some time after it began.
+  std::optional<double> drive_since_s = {};
 };
 
 struct FitOptions {

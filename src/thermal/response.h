@@ -36,12 +36,15 @@ class Response {
     const auto& readings = stretch_->readings;
     const double to_s = readings[next_++].time_s;
     bool from_change = false;
-    while (change_ < readings.size() && readings[change_].time_s + dead_s_ <= to_s) {
-      const Reading& r = readings[change_++];
-      if (r.drive == drive_) continue;
-      step(r.time_s + dead_s_, from_change ? 0 : 1);
-      drive_ = r.drive;
-      from_change = true;
+    while (change_ < readings.size() && since(change_) + dead_s_ <= to_s) {
+      const double at_s = since(change_) + dead_s_;
+      const double drive = readings[change_++].drive;
+      if (drive == drive_) continue;
+      // What was before the start is in the temperature there.
+      const bool within = at_s >= now_s_;
+      if (within) step(at_s, from_change ? 0 : 1);
+      drive_ = drive;
+      from_change = within;
     }
     step(to_s, from_change ? -1 : 0);
     const double passed_s = to_s - start_s_;
@@ -51,6 +54,12 @@ class Response {
   }
 
  private:
+  // When the drive of a reading began.
+  [[nodiscard]] double since(std::size_t reading) const {
+    const double at_s = stretch_->readings[reading].time_s;
+    return reading == 0 ? stretch_->drive_since_s.value_or(at_s) : at_s;
+  }
+
   // `by_dead`: how much longer the step is for a dead time longer by one.
   void step(double to_s, double by_dead) {
     const double h = to_s - now_s_;
