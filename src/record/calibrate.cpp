@@ -14,7 +14,7 @@ using thermal::Estimate;
 using thermal::Fit;
 using thermal::Stretch;
 
-constexpr double kUnlikeDeviations = 3, kUnlikeShare = 0.05;
+constexpr double kUnlikeDeviations = 4, kUnlikeShare = 0.05;
 
 bool tells(const Estimate& e, double share) {
   return std::isfinite(e.sd) && e.sd <= share * std::abs(e.value);

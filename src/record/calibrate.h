@@ -2,7 +2,7 @@
 //
 // Heat-ups and cool-downs of each heater (stretches.h) are fitted together, with one time constant
 // (thermal/fit.h). The cool-downs are also fitted by themselves. Where the heat-ups alone tell a
-// time constant that differs from that of the cool-downs by more than three standard deviations and
+// time constant that differs from that of the cool-downs by more than four standard deviations and
 // by more than 5 %, heating and cooling are not alike: then the heat-ups' own constants stand, and
 // the cool-downs' beside them.
 //

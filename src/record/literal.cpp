@@ -84,6 +84,12 @@ std::string needed_literal(std::string_view p) {
         taken = escaped;
       }
       i += 2;
+    } else if (c == '{') {
+      // How often; or a brace as it is, with whatever in it.
+      const std::size_t close = p.find_first_not_of("0123456789,", i + 1);
+      if (close == std::string_view::npos || p[close] != '}') return {};
+      end_run();
+      i = close + 1;
     } else if (is_plain(c)) {
       taken = c;
       ++i;

@@ -19,13 +19,21 @@ struct Machine {
   double ambient_c = 23, full_c = 450, tau_s = 180, cool_tau_s = 180, dead_s = 2;
   double temp_c = 23, band_c = 6;  // within band_c of the target the drive falls to what holds it
   double now_s = 0, drive = 0;
+  // Whether the thermostat acts when a row is written, and not between; as one does that writes
+  // down what it does. Else rows show what it does at that moment.
+  bool by_rows = true, acts = false;
   std::vector<double> drives = {};
   static constexpr double kStep = 0.05;
 
-  void step(double target_c) {
+  [[nodiscard]] double wanted(double target_c) const {
+    if (target_c <= 0) return 0;
     const double hold = (target_c - ambient_c) / (full_c - ambient_c);
-    drive =
-        target_c <= 0 ? 0 : std::clamp(hold + (target_c - temp_c) / band_c * (1 - hold), 0.0, 1.0);
+    return std::clamp(hold + (target_c - temp_c) / band_c * (1 - hold), 0.0, 1.0);
+  }
+
+  void step(double target_c) {
+    if (acts || !by_rows) drive = wanted(target_c);
+    acts = false;
     drives.push_back(drive);
     const auto lag = std::size_t(dead_s / kStep);
     const double late = drives.size() > lag ? drives[drives.size() - 1 - lag] : 0;
@@ -54,6 +62,8 @@ std::string record_of(Machine m, const std::vector<Phase>& phases, double every_
       if (m.now_s >= next_s) {
         double noise = -6;
         for (int i = 0; i < 12; ++i) noise += dice.between(0, 1);
+        m.acts = true;
+        m.drive = m.wanted(p.target_c);
         out += shown(m, p.target_c, noise * noise_c);
         next_s += every_s * dice.between(0.5, 1.5);
       }
@@ -171,7 +181,7 @@ TEST_CASE("calibrate: with targets alone, drive is taken as full until the targe
   const Calibration c =
       one_of("time_s,temp_c,target_c\n" + record_of(m, kUpAndDown, 1, 5, 0.2, shown));
   check_constants(c, m, 0.02, 0.7);
-  CHECK(c.heat_ups == 2);  // from a hold, what drive there was is not known
+  CHECK(c.heat_ups >= 2);  // from a hold, what drive there was is not known
   REQUIRE(c.notes.size() == 1);
   CHECK(
       c.notes[0] ==
@@ -180,7 +190,8 @@ TEST_CASE("calibrate: with targets alone, drive is taken as full until the targe
 }
 
 TEST_CASE("calibrate: a host's log, read every two seconds, tells the same") {
-  const Machine m;
+  Machine m;
+  m.by_rows = false;
   const auto shown = [](const Machine& now, double target_c, double noise_c) {
     char line[160];
     const int s = int(now.now_s);
@@ -198,7 +209,8 @@ TEST_CASE("calibrate: a host's log, read every two seconds, tells the same") {
 }
 
 TEST_CASE("calibrate: how long a wait goes on after the target is reached, by the echoes") {
-  const Machine m;
+  Machine m;
+  m.by_rows = false;
   bool there = false, ready = false;
   double reached_s = 0;
   const auto shown = [&](const Machine& now, double target_c, double noise_c) {
@@ -304,13 +316,13 @@ TEST_CASE("calibrate: what a record cannot tell is refused, with the reason") {
                 "known"},
            Case{without(kHead, {{0, 100}}, row), "it was never driven"},
            Case{without(kHead, {{0, 20}, {35, 100}, {0, 100}}, row),
-                "no heat-up or cool-down of it spans 20 C; the widest spans 12 C"},
+                "no heat-up or cool-down of it spans 20 C; the widest spans 13 C"},
        }) {
     CHECK(one_of(c.text).refused == c.why);
   }
   // A short climb is almost straight.
   const auto climb =
-      without(kHead, {{0, 10}, {60, 30}},
+      without(kHead, {{0, 10}, {75, 40}},
               [](const Machine& now, double t, double n) { return row(now, t, 20 * n); });
   CHECK(one_of(climb).refused ==
         "there is no cool-down, and the heat-ups are too straight to tell a time constant");

@@ -42,7 +42,7 @@ TEST_CASE("csv: without a heater column, it is the only one, or one without a na
 
 TEST_CASE("csv: what is missing, repeated, damaged or cut off is left out, and counted") {
   std::string text = "time_s,temp_c,target_c\n0,20,\n0,20,\n1,,200\n2,nan,200\n3,99999,200\n";
-  text += std::string("4,\0\0\0\n", 7) + "\n5,25,200\n6,2";
+  text += std::string("4,\0\0\0\n", 6) + "\n5,25,200\n6,2";
   const auto r = read_record(text, rules_of(kOne), kName);
   CHECK(r.said == "part 0 line 2\nash: 20 @0\nash: 25/200 @5\n");
   CHECK(r.summary.samples == 2);
