@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "base/statistics.h"
+#include "record/regime.h"
 
 namespace forewarm::record {
 
@@ -114,6 +115,8 @@ class Calibrator {
     std::vector<Stretch> heats = stretches_of(found_.heat_ups);
     std::vector<Stretch> cools = stretches_of(found_.cool_downs);
     if (heats.empty()) return refused(why_nothing(found_));
+    one_regime(heats);
+    one_regime(cools);
     if (!options_.ambient_c && cools.empty()) rest(heats);
     const auto cool = fitted(cools, options_);
     std::vector<Stretch> all = heats;
@@ -160,6 +163,12 @@ class Calibrator {
     return out;
   }
 
+  void one_regime(std::vector<Stretch>& list) {
+    std::size_t cut = 0;
+    for (Stretch& s : list) cut += keep_one_regime(s, options_.ambient_c) ? 1U : 0U;
+    cut_ += cut;
+  }
+
   // Nothing but a heat-up that begins at rest tells the ambient then.
   void rest(std::vector<Stretch>& heats) {
     for (std::size_t i = 0; i < heats.size(); ++i) {
@@ -197,6 +206,12 @@ class Calibrator {
     for (const auto* list : {&found_.heat_ups, &found_.cool_downs}) {
       for (const Found& f : *list) out_.samples += f.readings;
     }
+    if (cut_ > 0) {
+      out_.samples = fit.readings;
+      out_.notes.push_back("In " + std::to_string(cut_) +
+                           " of the stretches something changed midway, such as a fan: only the "
+                           "wider part of each is used.");
+    }
     out_.approach_c = approach_of(found_, fit);
     if (!found_.settles_s.empty()) {
       const Moments m = moments(found_.settles_s);
@@ -220,6 +235,7 @@ class Calibrator {
   const HeaterStretches& found_;
   const CalibrateOptions& options_;
   Calibration out_;
+  std::size_t cut_ = 0;
 };
 
 }  // namespace

@@ -6,6 +6,9 @@
 // by more than 5 %, heating and cooling are not alike: then the heat-ups' own constants stand, and
 // the cool-downs' beside them.
 //
+// A stretch in which something changes midway, such as a fan, counts with its wider part
+// (regime.h).
+//
 // Refused, with the reason, is a heater that was never driven, whose stretches span less than 20 C
 // or have fewer than 20 samples, and one whose time constant has a standard deviation of more than
 // kLooseShare of itself: a short climb is almost straight, and only a cool-down tells it then.

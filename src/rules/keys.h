@@ -4,7 +4,8 @@
 // comes from it: reading with its diagnostics (table.h, which can only be asked by a descriptor's
 // field), the known keys of a hint, ranges, `--sweep`, the reference (key_info.h), and the tests of
 // all these. A new key is a field in rules.h, with its default and its unit in the name, and an
-// entry in keys.cpp, keys_machine.cpp or keys_record.cpp; what must hold between keys is code in load*.cpp.
+// entry in keys.cpp, keys_machine.cpp or keys_record.cpp; what must hold between keys is code in
+// load*.cpp.
 //
 // Contract: constant data, in the order in which the reference shows it. A name is unique in its
 // section. Words are complete sentences about the key in the file, not about the program.

@@ -296,6 +296,39 @@ TEST_CASE("calibrate: outliers, with --robust") {
   check_constants(c, m, 0.03, 1);
 }
 
+TEST_CASE("calibrate: a fan that is switched on midway spoils neither climb nor cool-down") {
+  // In the last third of a heat-up, and after 60 s of a cool-down.
+  for (const bool while_heating : {true, false}) {
+    Machine m;
+    m.full_c = 380;
+    std::string text = kHead;
+    Dice dice(13);
+    double target_c = 0;
+    for (double next_s = 0; m.now_s < 1500;) {
+      const double t = std::fmod(m.now_s, 750);
+      target_c = t < 10 || t > 250 ? 0 : 230;
+      const bool fan = while_heating ? t > 110 && t < 250 : t > 310 && m.now_s > 750;
+      // With it, heat is lost faster: full drive ends lower, sooner.
+      m.tau_s = m.cool_tau_s = fan ? 120 : 180;
+      m.full_c = fan ? 23 + (380 - 23) * 120.0 / 180 : 380;
+      if (m.now_s >= next_s) {
+        m.acts = true;
+        m.drive = m.wanted(target_c);
+        text += row(m, target_c, dice.between(-0.3, 0.3));
+        next_s += 1;
+      }
+      m.step(target_c);
+    }
+    const Calibration c = one_of(text);
+    CAPTURE(while_heating, c.refused, c.notes.size());
+    Machine without;
+    without.full_c = 380;
+    check_constants(c, without, 0.03, 1);
+    REQUIRE_FALSE(c.notes.empty());
+    CHECK(c.notes.front().find("something changed midway") != std::string::npos);
+  }
+}
+
 TEST_CASE("calibrate: what a record cannot tell is refused, with the reason") {
   const Machine m;
   struct Case {
