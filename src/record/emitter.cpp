@@ -86,13 +86,13 @@ void Emitter::time(double raw_s, TimeKind kind, std::uint64_t line) {
   now_s_ = now.time_s;
   if (now.new_part) {
     ++summary_.parts;
-    summary_.from_s = now_s_;
     std::fill(last_.begin(), last_.end(), std::nullopt);
     last_echo_.reset();
     last_stop_.reset();
     listener_.part(now_s_, line);
   }
-  summary_.to_s = now_s_;
+  summary_.from_s = std::min(summary_.from_s, now_s_);
+  summary_.to_s = std::max(summary_.to_s, now_s_);
 }
 
 bool Emitter::sample(std::size_t heater, double temp_c, std::optional<double> target_c,

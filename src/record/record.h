@@ -36,7 +36,7 @@ namespace forewarm::record {
 inline constexpr double kBackS = 1, kSilenceS = 600;
 inline constexpr double kColdestC = -100, kHottestC = 2000;
 inline constexpr std::size_t kLongestLine = 1U << 16U;
-inline constexpr std::size_t kMostHeaters = 256;
+inline constexpr std::size_t kMostHeaters = 64;
 
 // A heater that the record speaks of. Its place in the list of heaters never changes.
 struct Heater {
@@ -101,7 +101,7 @@ struct Summary {
   Form form = Form::text;
   std::uint64_t bytes = 0, lines = 0;
   std::uint64_t samples = 0, echoes = 0, stops = 0;
-  double from_s = 0, to_s = 0;   // of the last part, as its times say
+  double from_s = 0, to_s = 0;   // the earliest time and the latest
   std::uint64_t parts = 0;       // 0 where nothing has a time
   std::uint64_t repeated = 0;    // lines that say again what the one before said
   std::uint64_t untimed = 0;     // lines that say something, at no known time

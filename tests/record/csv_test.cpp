@@ -59,6 +59,8 @@ TEST_CASE("csv: a clock that is set back or stands still for long begins a new p
         "part 0 line 2\nash: 20 @0\nash: 21 @1\nash: 22 @1\npart -50 line 5\nash: 23 @-50\n"
         "ash: 24 @-49\npart 600 line 7\nash: 25 @600\n");
   CHECK(r.summary.parts == 3);
+  CHECK(r.summary.from_s == -50);
+  CHECK(r.summary.to_s == 600);
 }
 
 TEST_CASE("csv: what cannot be read is refused where it stands") {
