@@ -74,7 +74,7 @@ Result<std::vector<rules::Setting>> settings_of(const std::vector<record::Calibr
       return Error{Error::Kind::refused, "no toolhead of the rule file has the heater " +
                                              printable(c.heater.name) + " of the record"};
     }
-    for (const report::KeyValue& v : report::heater_values(c)) {
+    for (const report::KeyValue& v : report::heater_values(c, rules)) {
       out.push_back({"toolhead." + rules.toolheads[*head].name + ".heater." + v.key, v.value});
     }
     if (std::isfinite(c.ambient_c.sd) && c.ambient_c.sd > 0) {

@@ -96,7 +96,7 @@ std::string heater_text(const Calibration& c, const rules::Rules& rules) {
   out += fmt::format(
       "\n[toolhead.heater]  # {}\n",
       c.heater.head ? clean(rules.toolheads[*c.heater.head].name) : clean(c.heater.name));
-  for (const KeyValue& v : heater_values(c)) out += v.key + " = " + v.value + '\n';
+  for (const KeyValue& v : heater_values(c, rules)) out += v.key + " = " + v.value + '\n';
   return out;
 }
 
@@ -138,7 +138,7 @@ std::string value_text(const Estimate& e) {
   return out;
 }
 
-std::vector<KeyValue> heater_values(const Calibration& c) {
+std::vector<KeyValue> heater_values(const Calibration& c, const rules::Rules& rules) {
   std::vector<KeyValue> out;
   const auto add = [&](std::string_view key, const std::optional<Estimate>& e) {
     if (!e || rules::sections::heater.find(key) == nullptr) return;
@@ -150,7 +150,13 @@ std::vector<KeyValue> heater_values(const Calibration& c) {
   // Where it cools as it heats, the one time constant says so.
   if (c.unlike) add("cool_time_constant_s", c.cool_time_constant_s);
   add("settle_s", c.settle_s);
-  add("approach_c", c.approach_c);
+  // A drive that falls towards the target says nothing without what counts as reached.
+  const auto* reached = rules::sections::heater.find("reached_c");
+  const std::size_t head = c.heater.head.value_or(0);
+  if (reached != nullptr && reached->number() != nullptr && head < rules.toolheads.size() &&
+      reached->number()->get(rules.toolheads[head]).value_or(0) > 0) {
+    add("approach_c", c.approach_c);
+  }
   return out;
 }
 

@@ -24,11 +24,13 @@ struct CalibratedRecord {
                                            const rules::Rules& rules);
 
 // The keys of a heater that the record tells, with their values as they go into a rule file: of as
-// many digits as their standard errors leave. Only keys that a rule file has.
+// many digits as their standard errors leave. Only keys that a rule file has, and
+// approach_c only beside a reached_c.
 struct KeyValue {
   std::string key, value;
 };
-[[nodiscard]] std::vector<KeyValue> heater_values(const record::Calibration& heater);
+[[nodiscard]] std::vector<KeyValue> heater_values(const record::Calibration& heater,
+                                                  const rules::Rules& rules);
 // Rounded to the first digit of its standard error, as written in TOML.
 [[nodiscard]] std::string value_text(const thermal::Estimate& estimate);
 
