@@ -141,11 +141,15 @@ class Calibrator {
       out_.rms_c = fit->rms_c;
     }
     if (!tells(fit->time_constant_s, kLooseShare)) {
+      if (cools.empty()) {
+        return refused(
+            "there is no cool-down, and the heat-ups are too straight to tell a time constant");
+      }
+      const double sd = fit->time_constant_s.sd;
       return refused(
-          cools.empty()
-              ? "there is no cool-down, and the heat-ups are too straight to tell a time constant"
-              : "its time constant cannot be told: what is found is no more certain than " +
-                    std::to_string(int(std::min(fit->time_constant_s.sd, 1e6))) + " s");
+          "its time constant cannot be told: " +
+          (sd < 1e6 ? "what is found is no more certain than " + std::to_string(int(sd)) + " s"
+                    : std::string("it may be anything")));
     }
     if (fit->rise_c.value <= 0) {
       return refused("it does not get warmer when it is driven");
