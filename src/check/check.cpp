@@ -224,7 +224,7 @@ class Check {
     if (const auto target = dialect_.target(code)) return inserted_target(*target, code, at);
     read(code, 0, state_, rewritten_line_);
     if (!rewritten_line_.acts()) {
-      if (bare(code).empty()) return;
+      if (bare(code).empty() || dialect_.given(code)) return;
       say(Id::mark_damaged, "a mark on a line that does nothing: " + shown(code));
       return;
     }

@@ -41,12 +41,31 @@ Template template_of(std::string_view text) {
   return t;
 }
 
+// `text` stands for itself, but {text} for all that an echo may say.
+std::unique_ptr<RE2> echo_pattern(std::string_view text) {
+  constexpr std::string_view kText = "{text}";
+  constexpr std::string_view kSays = "forewarm \\d{1,9} (?:start|leave|there|ready|end)";
+  std::string pattern;
+  for (std::size_t at = 0; at != std::string_view::npos;) {
+    at = text.find(kText);
+    pattern += RE2::QuoteMeta(re2::StringPiece(text.data(), std::min(at, text.size())));
+    if (at == std::string_view::npos) break;
+    pattern += kSays;
+    text.remove_prefix(at + kText.size());
+  }
+  RE2::Options options;
+  options.set_log_errors(false);
+  options.set_encoding(RE2::Options::EncodingLatin1);
+  return std::make_unique<RE2>(pattern, options);
+}
+
 }  // namespace
 
 struct Dialect::Impl {
   Template set, wait;
   double window_c = 0;
   std::vector<std::string> given;
+  std::vector<std::unique_ptr<RE2>> echo;
 };
 
 Dialect::Dialect(const rules::Rules& rules) : impl_(std::make_unique<Impl>()) {
@@ -56,6 +75,9 @@ Dialect::Dialect(const rules::Rules& rules) : impl_(std::make_unique<Impl>()) {
   impl_->given = rules.dialect.job_start;
   impl_->given.insert(impl_->given.end(), rules.dialect.job_end.begin(),
                       rules.dialect.job_end.end());
+  for (const std::string& line : rules.dialect.echo) {
+    impl_->echo.push_back(echo_pattern(bare(line)));
+  }
   for (const rules::Sequence& s : rules.steps) {
     for (const rules::Step& step : s.steps) {
       if (step.action == rules::Step::Action::gcode) impl_->given.push_back(step.gcode);
@@ -96,7 +118,9 @@ bool Dialect::given(std::string_view code) const {
   for (const std::string& line : impl_->given) {
     if (bare(line) == code) return true;
   }
-  return false;
+  return std::any_of(impl_->echo.begin(), impl_->echo.end(), [&](const auto& echo) {
+    return RE2::FullMatch(re2::StringPiece(code.data(), code.size()), *echo);
+  });
 }
 
 std::string_view bare(std::string_view code) {

@@ -34,6 +34,10 @@ struct Place {
 enum class ChangeKind : std::uint8_t { toolhead, filament, both, redundant, first, park };
 [[nodiscard]] const char* name_of(ChangeKind kind);
 
+// So many moves a controller may still hold when it reads a line. From memory: what firmware
+// commonly plans ahead.
+constexpr std::size_t kHeldMoves = 16;
+
 // A T number that the job selects.
 struct ToolChange {
   Place at;
@@ -45,6 +49,9 @@ struct ToolChange {
   std::size_t from_head = kNone, head = kNone;  // mounted before and after
   ChangeKind kind = ChangeKind::redundant;
   double park_s = 0, pick_s = 0, exchange_s = 0;
+  // What the last kHeldMoves moves before it take, back to where motion last rested: a line right
+  // before it may be read so much ahead of them.
+  double held_s = 0;
   [[nodiscard]] bool exchanges() const {
     return kind == ChangeKind::filament || kind == ChangeKind::both;
   }
@@ -194,6 +201,7 @@ struct Job {
   std::uint64_t layers = 0;
   double motion_s = 0;    // moves alone
   double duration_s = 0;  // job time at the end
+  double held_s = 0;      // as of a ToolChange, at the end
   [[nodiscard]] std::uint64_t count(ChangeKind kind) const;
   [[nodiscard]] const Modal* modal_at(std::uint64_t offset) const;  // nullptr: not known
   bool rewritten_anyway = false;  // by a caller, whether or not there is anything to plan

@@ -66,6 +66,12 @@ void JobTimer::stop() {
   if (through_) end_through();
   timer_.stop();
   settle();
+  held_s_ = 0;
+  const std::uint64_t held = std::min<std::uint64_t>(delivered_ - rested_, kHeldMoves);
+  for (std::uint64_t i = delivered_ - held; i < delivered_; ++i) {
+    held_s_ += latest_s_[i % kHeldMoves];
+  }
+  rested_ = delivered_;
 }
 
 void JobTimer::timed(std::span<const motion::Timed> moves) {
@@ -81,6 +87,7 @@ void JobTimer::timed(std::span<const motion::Timed> moves) {
       if (flow_.watches()) flow_.filament(m.seconds);
     }
     if (flow_.watches() && flow_.waits()) flow_.timed(delivered_, m.start_s, m.seconds);
+    latest_s_[delivered_ % kHeldMoves] = m.seconds;
     ++delivered_;
   }
 }

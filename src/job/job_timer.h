@@ -4,6 +4,7 @@
 // move) gets the time at which the next move begins. Lifetime: the job outlives it.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <span>
@@ -50,6 +51,9 @@ class JobTimer final : private motion::MoveTimer::Listener {
   // What was met so far happens now.
   void settle() { settle(timer_.now_s()); }
   [[nodiscard]] double motion_s() const { return timer_.moving_s(); }
+  // What the moves take that may have been held when motion last came to rest: see
+  // ToolChange::held_s. REQUIRES: motion is at rest.
+  [[nodiscard]] double held_s() const { return held_s_; }
   // When the last move of filament was over.
   [[nodiscard]] double filament_until_s() const { return filament_until_s_; }
 
@@ -98,6 +102,9 @@ class JobTimer final : private motion::MoveTimer::Listener {
   std::uint64_t delivered_ = 0;             // moves that are timed
   std::uint64_t last_offset_ = UINT64_MAX;  // of a line with a move
   double filament_until_s_ = 0;
+  std::array<double, kHeldMoves> latest_s_{};  // what moves took, by delivered_
+  std::uint64_t rested_ = 0;                   // delivered_ where motion last came to rest
+  double held_s_ = 0;
 };
 
 }  // namespace forewarm::job

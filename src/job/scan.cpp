@@ -244,6 +244,7 @@ class Scanner {
     change.at = {here.offset, at_s};
     change.end_offset = here.end_offset;
     change.line = here.number;
+    change.held_s = timer_.held_s();
     job_.index.add(change.at, true);
     job_.index.change(at_s);
     timer_.pass(change.park_s + change.pick_s + change.exchange_s);
@@ -361,6 +362,7 @@ class Scanner {
 
   void finish() {
     timer_.stop();
+    job_.held_s = timer_.held_s();
     if (keeps_modals_) modals_.finish(job_);
     uses_.finish(timer_.filament_until_s());
     job_.heads = uses_.heads().list();

@@ -487,4 +487,20 @@ Result<StepBlock> lowering_lines(double lifted_mm, const StepQuestion& question)
   return Writer(none, question).lower(lifted_mm);
 }
 
+const char* trouble_with_line(std::string_view line) {
+  gcode::Words words;
+  gcode::parse(line, words);
+  return trouble_with(words, {});
+}
+
+bool rests_at(std::string_view line) {
+  gcode::Words words;
+  gcode::parse(line, words);
+  if (words.kind != gcode::LineKind::words) return false;
+  gcode::State state;
+  gcode::Effect effect;
+  gcode::apply(words, state, effect);
+  return effect.waits_for_moves || effect.selects;
+}
+
 }  // namespace forewarm::job

@@ -28,6 +28,7 @@
 #include <array>
 #include <cstdint>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "base/error.h"
@@ -73,5 +74,11 @@ struct StepQuestion {
 
 // The lines that come down by `lifted_mm` to where the job thinks that it is, at question.state.
 [[nodiscard]] Result<StepBlock> lowering_lines(double lifted_mm, const StepQuestion& question);
+
+// What a line that is to stand between others must not do, as a verb ("moves", "sets a mode"), as
+// far as one can tell; nullptr if it does nothing of the kind. As for a gcode step.
+[[nodiscard]] const char* trouble_with_line(std::string_view line);
+// Whether motion comes to rest before whatever comes after that line: dwells, M400, waits, selects.
+[[nodiscard]] bool rests_at(std::string_view line);
 
 }  // namespace forewarm::job

@@ -24,10 +24,17 @@ struct Origin {
     back,         // back from a target of the job's own
     cooling,      // the job waits for the heater to cool down ...
     cooled_down,  // ... and it has
+    // [dialect] echo, see echoes.h; `of` is its number.
+    echo_start,
+    echo_leave,
+    echo_there,
+    echo_ready,
+    echo_end,
   };
   Kind kind = Kind::start;
   std::uint32_t part = 0;  // of the decision's actions, of the sequence's or the dialect's lines
   std::uint32_t of = 0;    // the gap, or the sequence
+  [[nodiscard]] bool is_echo() const { return kind >= Kind::echo_start; }
 };
 
 struct CommandDraft {
@@ -47,6 +54,7 @@ struct CommandDraft {
 struct Command : CommandDraft {
   std::string raw;  // of Kind::raw, as [dialect] or a sequence gives it
   std::string reason;
+  double early_s = 0;  // an echo: motion may go on for so long when it is said
 };
 
 }  // namespace forewarm::plan

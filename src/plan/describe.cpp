@@ -228,6 +228,8 @@ void describe(Command& c, const Problem& problem, std::span<const GapDecision> d
     case Origin::Kind::cooled_down:
       c.reason = "off: it has cooled down, no further use";
       break;
+    default:  // echoes: describe_echo()
+      break;
   }
 }
 

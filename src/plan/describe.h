@@ -20,7 +20,7 @@ namespace forewarm::plan {
 [[nodiscard]] std::string describe(const GapAction& action, const Rationale& rationale);
 
 // Fills in a command's reason from its origin, and the text of a raw command. REQUIRES: decisions
-// as problem.gaps.
+// as problem.gaps; it is no echo.
 void describe(Command& command, const Problem& problem, std::span<const GapDecision> decisions);
 
 }  // namespace forewarm::plan

@@ -2,6 +2,7 @@
 
 #include <utility>
 
+#include "plan/echoes.h"
 #include "plan/events.h"
 
 namespace forewarm::plan {
@@ -32,11 +33,13 @@ class Drafting {
       // What is mounted while its filament is exchanged is hot all the way, at the hotter of the
       // two.
       add_waits(t);
+      add_ready(problem_, t, drafts_);
       if (t.leaving != kNone) add_sequence(t.leaving, t.parked ? kParting : kShaping);
       if (t.arriving != kNone) add_sequence(t.arriving, kArrive);
     }
     const job::ToolUse& last = problem_.job.uses.back();
     add_raw(dialect.job_end, {last.last_end, last.last_end_s}, kLast, Origin::Kind::end);
+    add_other_echoes(problem_, drafts_);
     return std::move(drafts_);
   }
 

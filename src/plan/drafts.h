@@ -1,5 +1,6 @@
 // The commands that decisions come to, as drafts: those of the gaps, waits before uses and
-// exchanges, step sequences, and what [dialect] has at the start and the end of planning.
+// exchanges, step sequences, and what [dialect] has at the start and the end of planning
+// and around changes.
 //
 // Pure. REQUIRES: `decisions` are those of problem.gaps, made on `basis`.
 #pragma once

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <utility>
 
+#include "plan/echoes.h"
+
 namespace forewarm::plan {
 
 namespace {
@@ -47,6 +49,7 @@ std::vector<std::size_t> disabled_of(const std::vector<Transition>& transitions)
 }  // namespace
 
 Result<Problem> pose(const job::Job& job, const rules::Rules& rules, rules::Policy policy) {
+  if (auto echo = check_echo(rules.dialect); !echo) return std::move(echo.error());
   auto transitions = lay_out(job, rules);
   if (!transitions) return std::move(transitions.error());
   Problem problem{job, rules, policy, std::move(*transitions), {}, {}, {}, {}, {}};

@@ -1,9 +1,11 @@
 #include "plan/to_plan.h"
 
 #include <algorithm>
+#include <span>
 #include <utility>
 
 #include "plan/describe.h"
+#include "plan/echoes.h"
 #include "plan/events.h"
 #include "plan/gap_cost.h"
 
@@ -24,7 +26,11 @@ std::vector<Command> commands_of(const Problem& problem, const Decided& decided)
   for (const Timeline::Key& k : keys) {
     Command& c = out.emplace_back();
     static_cast<CommandDraft&>(c) = decided.commands[k.event];
-    describe(c, problem, decided.decisions);
+    if (c.origin.is_echo()) {
+      describe_echo(c, problem, std::span(out).first(out.size() - 1));
+    } else {
+      describe(c, problem, decided.decisions);
+    }
   }
   return out;
 }

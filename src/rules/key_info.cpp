@@ -76,6 +76,10 @@ struct Describer {
     if (lines.patterns) info.range = "RE2 patterns";
     info.default_text = "none";
   }
+  void operator()(const LineOrLines<S>&) {
+    info.type = "string, or array of strings";
+    info.default_text = "none";
+  }
   void operator()(const PerAxis<S>& values) {
     info.type = "table of numbers for x, y, z and e";
     info.limits = values.limits;

@@ -196,6 +196,12 @@ constexpr std::array kDialectKeys{
                  .value = Lines<Dialect>{&Dialect::job_end},
                  .doc = "Lines inserted after the last use.",
                  .example = "[\"M300 S440 P200\"]"},
+    Key<Dialect>{.name = "echo",
+                 .value = LineOrLines<Dialect>{&Dialect::echo},
+                 .doc = "A line, or several, by which the machine says where it is, around each "
+                        "change of tool: {text} is what it says. Its record then tells when it "
+                        "got there.",
+                 .example = "\"M118 {text}\""},
 };
 
 constexpr std::array kRecogniseKeys{

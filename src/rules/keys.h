@@ -82,6 +82,11 @@ struct Lines {  // an array of lines of G-code
 };
 
 template <class S>
+struct LineOrLines {  // a line of G-code, or an array of them
+  std::vector<std::string> S::*field;
+};
+
+template <class S>
 struct PerAxis {  // a table of x, y, z and e; the default stands for those left out
   Axes S::*field;
   Limits limits;
@@ -118,8 +123,9 @@ struct Part {  // a table of its own
 };
 
 template <class S>
-using Value = std::variant<Number<S>, Index<S>, Flag<S>, Text<S>, Choice<S>, Lines<S>, PerAxis<S>,
-                           Spans<S>, Tools<S>, PlaceList<S>, Version, StepAction, Part>;
+using Value =
+    std::variant<Number<S>, Index<S>, Flag<S>, Text<S>, Choice<S>, Lines<S>, LineOrLines<S>,
+                 PerAxis<S>, Spans<S>, Tools<S>, PlaceList<S>, Version, StepAction, Part>;
 
 template <class S>
 struct Key {

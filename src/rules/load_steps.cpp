@@ -152,6 +152,17 @@ void check_window(const Table<Dialect>& dialect, const Dialect& read, bool own_w
   }
 }
 
+// An echo has to say something.
+void check_echo(const Table<Dialect>& dialect, const std::vector<std::string>& lines) {
+  static constexpr std::string_view kText = "{text}";
+  const bool says = std::any_of(lines.begin(), lines.end(), [](const std::string& line) {
+    return line.find(kText) != std::string::npos;
+  });
+  if (says || lines.empty()) return;
+  dialect.diagnostics().add(dialect.at(&Dialect::echo), "echo must contain {text}",
+                            "such as echo = \"M118 {text}\"");
+}
+
 }  // namespace
 
 void read_steps(const Table<Rules>& root, const Machine& machine, std::vector<Sequence>& into,
@@ -196,6 +207,7 @@ void read_dialect(const Table<Rules>& root, Dialect& into) {
   if (own_set) check_template(*t, &Dialect::set, into.set);
   if (own_wait) check_template(*t, &Dialect::wait, into.wait);
   check_window(*t, into, own_wait);
+  if (t->was_read(&Dialect::echo)) check_echo(*t, into.echo);
   if (into.temperature_index_is_heater) {
     // T means the same in what is written as in the job.
     if (!own_set) into.set = "M104 T{heater} S{temp}";

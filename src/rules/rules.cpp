@@ -42,6 +42,18 @@ std::string filled_in(std::string_view pattern, int tool, int heater, double tem
   return out;
 }
 
+std::string echo_line(std::string_view pattern, std::uint64_t number, std::string_view what) {
+  constexpr std::string_view kText = "{text}";
+  std::string out;
+  for (;;) {
+    const std::size_t at = pattern.find(kText);
+    out.append(pattern.substr(0, at));
+    if (at == std::string_view::npos) return out;
+    out.append("forewarm ").append(std::to_string(number)).append(" ").append(what);
+    pattern.remove_prefix(at + kText.size());
+  }
+}
+
 const std::string& at_last_use(const Toolhead& head, const Filament& filament) {
   return filament.at_last_use.empty() ? head.at_last_use : filament.at_last_use;
 }

@@ -160,10 +160,17 @@ struct Dialect {
   double wait_takes_s = 0;                   // of any wait, however warm; not of one for {least}
   double wait_window_c = 0;  // {least} is the target less this; over 0 where `wait` has {least}
   std::vector<std::string> job_start, job_end;
+  // With which the machine says where it is, so that its record has it; empty: it does not. {text}
+  // is what it says.
+  std::vector<std::string> echo;
 
   // Whether `wait` is over as soon as the heater is at {least}.
   [[nodiscard]] bool waits_for_least() const { return wait_window_c > 0; }
 };
+
+// One line of [dialect] echo, saying `forewarm <number> <what>`.
+[[nodiscard]] std::string echo_line(std::string_view pattern, std::uint64_t number,
+                                    std::string_view what);
 
 // The command that a pattern of [dialect], set or wait, makes.
 [[nodiscard]] std::string filled_in(std::string_view pattern, int tool, int heater, double temp_c,

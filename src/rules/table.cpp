@@ -72,6 +72,21 @@ struct ValueReader {
   bool operator()(const Lines<S>& lines) const {
     return table.lines(key.name, lines.patterns, into.*lines.field);
   }
+  bool operator()(const LineOrLines<S>& lines) const {
+    const toml::node* node = table.find(key.name);
+    if (node != nullptr && !node->is_string() && !node->is_array()) {
+      table.diagnostics().add(position_of(*node), std::string(key.name) +
+                                                      " must be a string or an array of strings, "
+                                                      "not " +
+                                                      kind_of(*node));
+      return false;
+    }
+    if (node == nullptr || node->is_array()) return table.lines(key.name, false, into.*lines.field);
+    std::string line;
+    if (!table.fit_text(key.name, line)) return false;
+    into.*lines.field = {std::move(line)};
+    return true;
+  }
   bool operator()(const PerAxis<S>& values) const {
     const auto inner = table.table(key.name, std::string(key.name), axes(kAxes.size()));
     if (!inner) return false;

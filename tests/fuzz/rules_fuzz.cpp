@@ -66,7 +66,7 @@ void check_values(const rules::Rules& r) {
     require(line->find("{temp}") != std::string::npos, "a command has a temperature", *line);
     require(line->find('\n') == std::string::npos, "a command is one line", *line);
   }
-  for (const auto* lines : {&r.dialect.job_start, &r.dialect.job_end}) {
+  for (const auto* lines : {&r.dialect.job_start, &r.dialect.job_end, &r.dialect.echo}) {
     for (const std::string& line : *lines) {
       require(line.find('\n') == std::string::npos, "a line is one", line);
       require(line.find(";fw") == std::string::npos, "a line cannot pass for a mark", line);

@@ -482,6 +482,19 @@ job_end = [ "" ]
   CHECK(d.temperature_index_is_heater);
   CHECK(d.job_start == std::vector<std::string>{"M86 S0", "; {any} braces"});
   CHECK(d.job_end == std::vector<std::string>{""});
+  CHECK(d.echo.empty());
+}
+
+TEST_CASE("an echo is a line or several, and says the number and the word") {
+  const auto echo_of = [](const std::string& value) {
+    return accepted(kMinimal + "[dialect]\necho = " + value + "\n").dialect.echo;
+  };
+  CHECK(echo_of("'M118 {text}'") == std::vector<std::string>{"M118 {text}"});
+  CHECK(echo_of("['M400', 'M118 {text}']") == std::vector<std::string>{"M400", "M118 {text}"});
+  CHECK(echo_of("[]").empty());
+  CHECK(rules::echo_line("M118 {text}", 12, "leave") == "M118 forewarm 12 leave");
+  CHECK(rules::echo_line("{text}, {text}!", 0, "end") == "forewarm 0 end, forewarm 0 end!");
+  CHECK(rules::echo_line("M400", 1, "there") == "M400");
 }
 
 TEST_CASE("where T means a heater to the job, it does so in what is written") {

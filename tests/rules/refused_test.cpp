@@ -553,6 +553,26 @@ job_end = [ @"M84\r" ]
 job_end = [ @"M84 ;fw" ]
 )",
            R"(a line of job_end must not contain ";fw", which marks the lines that rewriting inserts)"},
+          {R"([dialect]
+echo = @7
+)",
+           "echo must be a string or an array of strings, not an integer"},
+          {R"([dialect]
+echo = [ "M118 {text}", @true ]
+)",
+           "a line of echo must be a string, not a boolean"},
+          {R"([dialect]
+echo = @"M118 done"
+)",
+           "echo must contain {text}", R"(such as echo = "M118 {text}")"},
+          {R"([dialect]
+echo = @[ "M400", "M118 {txt}" ]
+)",
+           "echo must contain {text}", R"(such as echo = "M118 {text}")"},
+          {R"([dialect]
+echo = @"M118 {text} ;fw+ x"
+)",
+           R"(echo must not contain ";fw", which marks the lines that rewriting inserts)"},
       });
 }
 
