@@ -6,6 +6,7 @@
 
 #include "cli/commands.h"
 #include "cli/inputs.h"
+#include "cli/measuring_job.h"
 #include "cli/outputs.h"
 #include "cli/rule_edit.h"
 #include "io/progress.h"
@@ -95,6 +96,15 @@ Result<std::vector<rules::Setting>> settings_of(const std::vector<record::Calibr
 }  // namespace
 
 int run_calibrate(const Context& context, const CalibrateOptions& options) {
+  if (!options.make_job.empty()) return make_measuring_job(context, options);
+  if (!options.to_c.empty() || options.exchanges) {
+    return context.fail(
+        {Error::Kind::usage, "--to-c and --exchanges say what job --make-job is to write"});
+  }
+  if (options.records.empty()) {
+    return context.fail({Error::Kind::usage, "RECORD is required", "", 0, 0, "",
+                         "or --make-job FILE, which writes a job that makes one"});
+  }
   std::vector<NamedFile> inputs;
   for (const std::string& path : options.records) inputs.push_back({"the record", path});
   inputs.push_back({"the rule file", context.rule_file()});

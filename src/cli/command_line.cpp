@@ -177,8 +177,7 @@ Command calibrate_command(Options& options) {
               .help = "heater constants from what a machine recorded: measured, not guessed"};
   out.flags = {{.names = "RECORD",
                 .help = "records: CSV of temperatures, or a host's text log; - is standard input",
-                .value = &o.records,
-                .required = true},
+                .value = &o.records},
                {.names = "--ambient",
                 .help = "fit, or a temperature in C; else ambient_c of the rule file",
                 .value = &o.ambient},
@@ -188,6 +187,17 @@ Command calibrate_command(Options& options) {
                {.names = "--write",
                 .help = "change the keys in this rule file, and leave all else of it as it is",
                 .value = &o.write},
+               {.names = "--make-job",
+                .help = "write a job that makes such a record of the machine of the rule file; it "
+                        "moves no filament",
+                .value = &o.make_job},
+               {.names = "--to-c",
+                .help = "with --make-job: up to this temperature; else 200, or 20 below the lowest "
+                        "max_c",
+                .value = &o.to_c},
+               {.names = "--exchanges",
+                .help = "with --make-job: have feeders exchange their filaments, too",
+                .value = &o.exchanges},
                json_flag(o.json, "figures", ", without the table")};
   add_rules_flag(out.flags, options.common);
   out.about =

@@ -46,10 +46,11 @@ struct RestoreOptions {
 int run_restore(const Context& context, const RestoreOptions& options);
 
 // `ambient`: "fit", a temperature, or empty: the rule file's. `write`: a rule file, or empty.
+// `make_job`: a job to be written in place of all that, with `to_c`, or empty, and `exchanges`.
 struct CalibrateOptions {
   std::vector<std::string> records;
-  std::string json, ambient, write;
-  bool robust = false;
+  std::string json, ambient, write, make_job, to_c;
+  bool robust = false, exchanges = false;
 };
 int run_calibrate(const Context& context, const CalibrateOptions& options);
 

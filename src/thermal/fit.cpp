@@ -384,8 +384,10 @@ Fit told(const Problem& problem, const Constants& at, const std::vector<Stretch>
   out.driven = problem.driven();
   out.readings = problem.rows();
   out.start_c = here.start_c;
-  // At a bound nothing is told of it, and all else is as if it were known.
-  const bool dead_told = problem.fits_dead_time() && at.dead_time_s > 0;
+  // At a bound nothing is told of it, nor where no reading depends on it (a dead time shorter than
+  // the time between readings); all else is then as if it were known.
+  const bool dead_told =
+      problem.fits_dead_time() && at.dead_time_s > 0 && here.nonlinear.col(1).norm() > 0;
   MatrixXd j(here.linear.rows(), here.linear.cols() + (dead_told ? 2 : 1));
   j.leftCols(here.linear.cols()) = here.linear;
   j.rightCols(dead_told ? 2 : 1) = here.nonlinear.leftCols(dead_told ? 2 : 1);

@@ -1,6 +1,7 @@
 // `forewarm calibrate` as users run it.
 #include <cmath>
 #include <cstdio>
+#include <filesystem>
 #include <nlohmann/json.hpp>
 
 #include "cli_test_help.h"
@@ -173,4 +174,78 @@ TEST_CASE("calibrate: without a rule file, heaters have their numbers") {
   CHECK(ran.err.find("built-in guesses") != std::string::npos);
   CHECK(ran.out.find("\nash: 1 heat-up") != std::string::npos);
   CHECK(ran.out.find("\nheater 1: 1 heat-up") != std::string::npos);
+}
+
+TEST_CASE("calibrate: --make-job writes a job that says which rules it is for, and is restored") {
+  Bench run;
+  furnish(run);
+  const Ran ran = run("forewarm calibrate --rules rules.toml --make-job measure.gcode --to-c 210");
+  CHECK(ran.code == 0);
+  CHECK(ran.out.empty());
+  CHECK(ran.err.find("echoes are written as M118 {text}: [dialect] has no echo\n") !=
+        std::string::npos);
+  const std::string job = get(run / "measure.gcode");
+  CHECK(job.starts_with(";forewarm 1 rules="));
+  CHECK(job.find("\n; measuring job of forewarm calibrate\n; each heater up to 210 C, 2 times") !=
+        std::string::npos);
+  // How long it takes is said in the job and beside it.
+  const std::size_t at = job.find("; takes about ");
+  REQUIRE(at != std::string::npos);
+  const std::string length = job.substr(at + 14, job.find(',', at) - at - 14);
+  CHECK(ran.err.find("heaters up to 210 C; takes about " + length + "; its first lines say") !=
+        std::string::npos);
+  // It can be judged, planned, which leaves it alone, and taken back.
+  const Ran checked = run("forewarm check -q --rules rules.toml measure.gcode");
+  CHECK(checked.code == 0);
+  CHECK(run("forewarm rewrite -q --rules rules.toml measure.gcode -o again.gcode").code == 0);
+  CHECK(run("forewarm restore -q measure.gcode").code == 0);
+  CHECK(get(run / "measure.gcode") == job.substr(job.find('\n') + 1));
+  CHECK(get(run / "again.gcode") == get(run / "measure.gcode"));
+}
+
+TEST_CASE("calibrate: a measuring job on standard output, and in place of an earlier one") {
+  Bench run;
+  furnish(run);
+  const Ran first = run("forewarm calibrate -q --rules rules.toml --make-job - --exchanges");
+  CHECK(first.code == 0);
+  CHECK(first.err.empty());
+  put(run / "measure.gcode", first.out);
+  CHECK(run("forewarm calibrate -q --rules rules.toml --make-job measure.gcode --to-c 250").code ==
+        0);
+  CHECK(get(run / "measure.gcode").find("up to 250 C") != std::string::npos);
+}
+
+TEST_CASE("calibrate: what --make-job refuses, and leaves all as it is") {
+  Bench run;
+  furnish(run);
+  struct Case {
+    std::string arguments;
+    std::string says;
+  };
+  for (const Case& c :
+       {Case{"--make-job new.gcode ash.csv", "--make-job makes a job, and reads no RECORD"},
+        Case{"--make-job new.gcode --robust", "--make-job goes with --to-c, --exchanges and"},
+        Case{"--make-job new.gcode --write rules.toml", "--make-job goes with --to-c"},
+        Case{"--make-job ash.csv", "ash.csv: this file is not an earlier measuring job"},
+        Case{"--make-job rules.toml", "rules.toml: the job would overwrite the rule file"},
+        Case{"--make-job new.gcode --to-c warm", "--to-c is a temperature in C, not warm"},
+        Case{"--make-job new.gcode --to-c 295", "--to-c 295 is above max_c = 290 of ash"},
+        Case{"--make-job new.gcode --to-c 60", "--to-c 60 is too low to tell anything"},
+        Case{"--to-c 200 ash.csv", "--to-c and --exchanges say what job --make-job is to write"},
+        Case{"--exchanges ash.csv", "--to-c and --exchanges say what job"}}) {
+    CAPTURE(c.arguments);
+    const Ran ran = run("forewarm calibrate -q --rules rules.toml " + c.arguments);
+    CHECK(ran.code == 2);
+    CAPTURE(ran.err);
+    CHECK(ran.err.find(c.says) != std::string::npos);
+    CHECK(ran.out.empty());
+  }
+  CHECK(get(run / "rules.toml") == kRules);
+  CHECK(get(run / "ash.csv").starts_with(kHead));
+  CHECK_FALSE(std::filesystem::exists(run / "new.gcode"));
+  // Without a rule file there is nothing to measure.
+  const Ran none = run("forewarm calibrate -q --make-job new.gcode");
+  CHECK(none.code == 2);
+  const Ran guesses = run("forewarm calibrate -q --rules built-in --make-job new.gcode");
+  CHECK(guesses.err.find("the rules name no toolheads to measure") != std::string::npos);
 }

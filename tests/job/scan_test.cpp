@@ -576,3 +576,22 @@ TEST_CASE(
   for (int i = 0; i < 100; ++i) retractions += "G1 E-3 F2400\nG1 E3 F2400\n";
   CHECK(hints(start + retractions).empty());
 }
+
+TEST_CASE("what the controller may hold before a select: the last moves since motion rested") {
+  const auto rules = rules_of(kTwoHeads);
+  const std::string start = "M83\nT0\nM109 S210\n";
+  const auto held_s = [&](const std::string& before) {
+    const auto job = scan_of(start + before + "T1\nM109 S210\n" + print(2), rules);
+    return job.tool_changes.at(1).held_s;
+  };
+  CHECK(held_s("") == 0);
+  CHECK(held_s(print(2)) == Approx(2).margin(0.1));
+  // No more than the last sixteen, be there thousands.
+  CHECK(held_s(print(30)) == Approx(30).margin(0.1));
+  CHECK(held_s(print(5000)) == Approx(32).margin(0.1));
+  CHECK(held_s(print(30) + "M400\n") == 0);
+  CHECK(held_s(print(30) + "G4 P0\n" + print(2)) == Approx(2).margin(0.1));
+  // A select is a rest, too.
+  CHECK(scan_of(start + print(10) + "T1\nT0\n" + print(2), rules).tool_changes.at(2).held_s == 0);
+  CHECK(scan_of(start + print(10), rules).held_s == Approx(10).margin(0.1));
+}

@@ -839,3 +839,33 @@ TEST_CASE("where the job's E words are mm3, so are those of the steps") {
   CHECK(written(sequence_of("{ gcode = \"M200 D1.75\" }"), question).find("which sets a mode") !=
         std::string::npos);
 }
+
+TEST_CASE("at which lines motion comes to rest") {
+  for (const char* line : {"M400", "m400 ; moves are over", "N12 M400*7", "G4 P100", "G28 X", "M0",
+                           "M109 S200", "M190 S60", "T1", "G29"}) {
+    CAPTURE(line);
+    CHECK(job::rests_at(line));
+  }
+  for (const char* line : {"", "; M400", "G1 X1", "M104 S200", "M106 S255", "M140 S60", "M118 M400",
+                           "M4000", "WAIT_ALL", "G92 E0"}) {
+    CAPTURE(line);
+    CHECK_FALSE(job::rests_at(line));
+  }
+}
+
+TEST_CASE("what a line does that must not be put between others") {
+  const auto trouble = [](const char* line) {
+    const char* what = job::trouble_with_line(line);
+    return std::string(what == nullptr ? "none" : what);
+  };
+  for (const char* line :
+       {"M118 forewarm 1 leave", "M117 T1 G28", "M400", "G4 P1", "; a comment", "SAY x=1"}) {
+    CAPTURE(line);
+    CHECK(trouble(line) == "none");
+  }
+  CHECK(trouble("G1 X1") == "moves");
+  CHECK(trouble("T1") == "selects a tool");
+  CHECK(trouble("M82") == "sets a mode");
+  CHECK(trouble("M109 S200") == "sets a target");
+  CHECK(trouble("N3 M118 x*12") == "has a number or a checksum of its own");
+}

@@ -308,7 +308,7 @@ TEST_CASE("each key that is no number refuses what is none of its kind") {
         {"true", "true or false"},
         {"string", "a string"},
         {"string, or array of strings", "a string or an array of strings"},
-      {"array of strings", "an array of strings"},
+        {"array of strings", "an array of strings"},
         {"table of numbers for x, y, z and e", "a table"},
         {"table of numbers for x, y and z", "a table"},
         {"table of arrays [lowest, highest]", "a table"},
