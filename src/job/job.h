@@ -34,9 +34,9 @@ struct Place {
 enum class ChangeKind : std::uint8_t { toolhead, filament, both, redundant, first, park };
 [[nodiscard]] const char* name_of(ChangeKind kind);
 
-// So many moves a controller may still hold when it reads a line. From memory: what firmware
-// commonly plans ahead.
-constexpr std::size_t kHeldMoves = 16;
+// So many moves a controller may still hold when it reads a line. From memory: firmware commonly
+// plans 16 to 32 ahead.
+constexpr std::size_t kHeldMoves = 32;
 
 // A T number that the job selects.
 struct ToolChange {

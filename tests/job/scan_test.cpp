@@ -586,9 +586,9 @@ TEST_CASE("what the controller may hold before a select: the last moves since mo
   };
   CHECK(held_s("") == 0);
   CHECK(held_s(print(2)) == Approx(2).margin(0.1));
-  // No more than the last sixteen, be there thousands.
+  // No more than the last 32, be there thousands.
   CHECK(held_s(print(30)) == Approx(30).margin(0.1));
-  CHECK(held_s(print(5000)) == Approx(32).margin(0.1));
+  CHECK(held_s(print(5000)) == Approx(64).margin(0.1));
   CHECK(held_s(print(30) + "M400\n") == 0);
   CHECK(held_s(print(30) + "G4 P0\n" + print(2)) == Approx(2).margin(0.1));
   // A select is a rest, too.

@@ -102,10 +102,10 @@ TEST_CASE("leave states by how much it may be early: what the controller holds o
     std::string why;
   };
   for (const Case& c : {
-           // print() moves for two seconds a line, so 16 lines of it are held.
-           Case{"", 32, "printing goes on"},
-           Case{"M106 S0\nM104 T0 S200\n; a comment\n", 32, "lines without motion change nothing"},
-           Case{"G91\nG0 X10 F600\nG90\n", 31, "one second more, one line of two less"},
+           // print() moves for two seconds a line, so 32 lines of it are held.
+           Case{"", 64, "printing goes on"},
+           Case{"M106 S0\nM104 T0 S200\n; a comment\n", 64, "lines without motion change nothing"},
+           Case{"G91\nG0 X10 F600\nG90\n", 63, "one second more, one line of two less"},
            Case{"M400\n", 0, "motion rests"},
            Case{"M400\nG91\nG0 X10 F600\nG90\n", 1, "it has rested since"},
            Case{"G4 P10\n", 0, "a dwell"},
@@ -114,7 +114,7 @@ TEST_CASE("leave states by how much it may be early: what the controller holds o
            Case{"M0\n", 0, "a pause"},
        }) {
     CAPTURE(c.before_select, c.why);
-    const std::string text = kStart + print(60) + c.before_select + "T1\n" + print(60);
+    const std::string text = kStart + print(100) + c.before_select + "T1\n" + print(60);
     const auto plan = plan_of(scan_of(text, rules), rules);
     const plan::Command& leave = echo(plan, "M118 forewarm 2 leave");
     CHECK(leave.early_s == Approx(c.early_s).margin(0.3));
@@ -127,7 +127,7 @@ TEST_CASE("leave states by how much it may be early: what the controller holds o
 
 TEST_CASE("what is inserted before leave counts: waits let motion rest, sequences move on") {
   const auto leave_with = [](const rules::Rules& rules, const std::string& line) {
-    const std::string text = kStart + print(60) + "T1\n" + print(60) + "T0\n" + print(60);
+    const std::string text = kStart + print(100) + "T1\n" + print(60) + "T0\n" + print(60);
     return echo(plan_of(scan_of(text, rules), rules), line).early_s;
   };
   const std::string steps =
@@ -135,13 +135,13 @@ TEST_CASE("what is inserted before leave counts: waits let motion rest, sequence
       "rest = [{ lift_mm = 2, speed_mm_s = 1 }, { gcode = 'M400' }]\n";
   const std::string echo = "echo = 'M118 {text}'\n", line = "M118 forewarm 2 leave";
   // In T0's own section, which is the first.
-  CHECK(leave_with(rules_with(echo, "", steps), line) == Approx(32).margin(0.3));
+  CHECK(leave_with(rules_with(echo, "", steps), line) == Approx(64).margin(0.3));
   CHECK(leave_with(rules_with(echo, "before_park = 'lay'\n", steps), line) ==
         Approx(2).margin(0.3));
   CHECK(leave_with(rules_with(echo, "before_park = 'rest'\n", steps), line) < 2.1);
   // Its own lines can let motion rest.
   CHECK(leave_with(rules_with("echo = ['M400', 'M118 {text}']\n"), line) == 0);
-  CHECK(leave_with(rules_with("echo = ['M118 {text}', 'M400']\n"), line) == Approx(32).margin(0.3));
+  CHECK(leave_with(rules_with("echo = ['M118 {text}', 'M400']\n"), line) == Approx(64).margin(0.3));
 }
 
 TEST_CASE("an echo that does more than to say something is refused") {
