@@ -131,4 +131,9 @@ bool Emitter::stop(bool goes_on, std::uint64_t line) {
   return true;
 }
 
+void Emitter::select(int tool, std::uint64_t line) {
+  ++summary_.selects;
+  listener_.select({now_s_, tool, line});
+}
+
 }  // namespace forewarm::record

@@ -32,6 +32,7 @@ class Emitter {
               std::optional<double> drive, std::uint64_t line);
   bool echo(std::uint64_t number, Echo::What what, std::uint64_t line);
   bool stop(bool goes_on, std::uint64_t line);
+  void select(int tool, std::uint64_t line);
 
   [[nodiscard]] Summary& summary() { return summary_; }
 

@@ -74,6 +74,13 @@ struct Stop {
   std::uint64_t line = 0;
 };
 
+// A line that a host sent: `> T3`, `Send: N12 T3*45`. The machine may be behind it.
+struct Select {
+  double time_s = 0;
+  int tool = 0;
+  std::uint64_t line = 0;
+};
+
 class Listener {
  public:
   virtual ~Listener() = default;
@@ -84,6 +91,7 @@ class Listener {
   virtual void sample(const Sample& sample) = 0;
   virtual void echo(const Echo& echo) = 0;
   virtual void stop(const Stop& stop) = 0;
+  virtual void select(const Select&) {}  // who asks for temperatures needs no selects
 };
 
 // Ignores all that is not overridden.
@@ -101,6 +109,7 @@ struct Summary {
   Form form = Form::text;
   std::uint64_t bytes = 0, lines = 0;
   std::uint64_t samples = 0, echoes = 0, stops = 0;
+  std::uint64_t selects = 0;     // of lines that a host sent
   double from_s = 0, to_s = 0;   // the earliest time and the latest
   std::uint64_t parts = 0;       // 0 where nothing has a time
   std::uint64_t repeated = 0;    // lines that say again what the one before said

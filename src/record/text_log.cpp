@@ -139,6 +139,41 @@ struct TimePattern {
   }
 };
 
+// The tool of a line that a host sent: `T3`, maybe numbered, behind whatever the host puts before
+// what it sends. A temperature report has its T0 with a colon, an echo a word before.
+std::optional<int> selected_in(std::string_view line) {
+  if (line.find('T') == std::string_view::npos) return std::nullopt;
+  while (!line.empty() && (line.back() == ' ' || line.back() == '\t')) line.remove_suffix(1);
+  const std::size_t comment = line.find(';');
+  if (comment != std::string_view::npos) return selected_in(line.substr(0, comment));
+  const std::size_t sum = line.rfind('*');
+  if (sum != std::string_view::npos) return selected_in(line.substr(0, sum));
+  std::size_t at = line.size();
+  while (at > 0 && is_digit(line[at - 1])) --at;
+  if (at == line.size() || at == 0 || line[at - 1] != 'T') return std::nullopt;
+  std::string_view number = line.substr(at);
+  std::string_view before = line.substr(0, at - 1);
+  const auto tool = take_index(number);
+  if (!tool || *tool > rules::kMaxIndex || before.empty() || before.back() != ' ') {
+    return std::nullopt;
+  }
+  const auto strip = [&before] {
+    while (!before.empty() && before.back() == ' ') before.remove_suffix(1);
+  };
+  strip();
+  // N12
+  std::size_t digits = before.size();
+  while (digits > 0 && is_digit(before[digits - 1])) --digits;
+  if (digits < before.size() && digits > 0 && before[digits - 1] == 'N') {
+    before.remove_suffix(before.size() - digits + 1);
+    strip();
+  }
+  if (before.ends_with('>') || before.ends_with("Send:") || before.ends_with("send:")) {
+    return int(*tool);
+  }
+  return std::nullopt;
+}
+
 class TextLogReader {
  public:
   TextLogReader(Lines& lines, const rules::Rules& rules, const ReadOptions& options, Emitter& into)
@@ -185,7 +220,10 @@ class TextLogReader {
         if (const auto s = echo_at(line.text, at)) return echoed(*s, line);
       }
     }
-    if (read_report(line.text, report_)) reported(line);
+    if (read_report(line.text, report_)) return reported(line);
+    if (const auto tool = selected_in(line.text); tool && at_time(line)) {
+      into_.select(*tool, line.number);
+    }
   }
 
   void reported(const Line& line) {
