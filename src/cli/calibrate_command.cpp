@@ -8,8 +8,8 @@
 #include "cli/inputs.h"
 #include "cli/measuring_job.h"
 #include "cli/outputs.h"
+#include "cli/records.h"
 #include "cli/rule_edit.h"
-#include "io/progress.h"
 #include "record/clock.h"
 #include "report/calibration.h"
 
@@ -27,36 +27,6 @@ Result<std::optional<double>> ambient_of(const std::string& asked, const rules::
   Error e{Error::Kind::usage, "--ambient is fit, or a temperature in C, not " + printable(asked)};
   e.hint = "such as --ambient 24.5";
   return e;
-}
-
-Result<report::CalibratedRecord> read_record(const Context& context, const std::string& path,
-                                             const rules::Rules& rules,
-                                             record::StretchFinder& finder) {
-  auto text = open_text(path);
-  if (!text) return std::move(text.error());
-  io::Progress progress(2, context.progress_wanted(), "reading", text->size());
-  record::ReadOptions options;
-  options.name = shown_name(path);
-  options.progress = [&](std::uint64_t done) { progress.update(done); };
-  auto summary = record::read(*text, rules, options, finder);
-  progress.finish();
-  if (!summary) return std::move(summary.error());
-  return report::CalibratedRecord{options.name, std::move(*summary)};
-}
-
-// The stretches of a heater, over all records.
-void add_stretches(std::vector<record::HeaterStretches>& all,
-                   std::vector<record::HeaterStretches> more) {
-  for (record::HeaterStretches& h : more) {
-    auto same = std::find_if(all.begin(), all.end(), [&](const auto& other) {
-      return other.heater.name == h.heater.name && other.heater.index == h.heater.index;
-    });
-    if (same == all.end()) {
-      all.push_back(std::move(h));
-    } else {
-      same->add(std::move(h));
-    }
-  }
 }
 
 // What --write puts in place.

@@ -209,6 +209,37 @@ Command calibrate_command(Options& options) {
   return out;
 }
 
+Command review_command(Options& options) {
+  ReviewOptions& o = options.review;
+  Command out{
+      .name = "review",
+      .help = "what happened in prints of a job, against what was planned, and what to change"};
+  out.flags = {{.names = "JOB",
+                .help = "the rewritten job, as it was printed",
+                .value = &o.job,
+                .required = true},
+               {.names = "RECORD",
+                .help = "records of its prints: the host's text logs",
+                .value = &o.records,
+                .required = true},
+               {.names = "--write",
+                .help = "change what is certain in this rule file, and keep the old one beside it",
+                .value = &o.write},
+               json_flag(o.json, "figures", ", without the text"),
+               {.names = "--csv",
+                .help = "write one row a change here; - is standard output",
+                .value = &o.csv}};
+  add_rules_flag(out.flags, options.common);
+  out.about =
+      "The job's header has the hash of the rules that it was made with. They are the rule file "
+      "in\n"
+      "force, that file with .HASH after its name, or what --rules names. With --write, the file\n"
+      "that is changed is the one in force.";
+  out.example = "forewarm review --write machine.toml job.gcode host.log";
+  out.run = [&o](const Context& context) { return run_review(context, o); };
+  return out;
+}
+
 Command batch_command(Options& options) {
   BatchOptions& o = options.batch;
   Command out{.name = "batch", .help = "rewrite many jobs into a folder, in parallel, resumable"};
@@ -301,8 +332,8 @@ Command command_line(Options& options) {
       "will happen, and writes early preheats, standby and shutdown into it, reversibly.";
   out.commands = {rewrite_command(options), forecast_command(options), compare_command(options),
                   assign_command(options),  check_command(options),    calibrate_command(options),
-                  batch_command(options),   diff_command(options),     restore_command(options),
-                  rules_command(options)};
+                  review_command(options),  batch_command(options),    diff_command(options),
+                  restore_command(options), rules_command(options)};
   add_message_flags(out, options.common);
   out.example = "forewarm rewrite --rules machine.toml job.gcode";
   out.cautions = true;

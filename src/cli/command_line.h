@@ -22,6 +22,7 @@ struct Options {
   AssignOptions assign;
   CheckOptions check;
   CalibrateOptions calibrate;
+  ReviewOptions review;
   BatchOptions batch;
   DiffOptions diff;
   RestoreOptions restore;

@@ -54,6 +54,14 @@ struct CalibrateOptions {
 };
 int run_calibrate(const Context& context, const CalibrateOptions& options);
 
+// `write`: a rule file, or empty.
+struct ReviewOptions {
+  std::string job;
+  std::vector<std::string> records;
+  std::string json, csv, write;
+};
+int run_review(const Context& context, const ReviewOptions& options);
+
 // With `second` empty, `first` is the rewritten job. `explain`: a finding's id, or "all".
 struct CheckOptions {
   std::string first, second, json, explain;

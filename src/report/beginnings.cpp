@@ -25,7 +25,8 @@ bool begins_as(Form form, std::string_view text) {
     case Form::csv:
       break;
   }
-  return text.starts_with(kChangesBeginning) || text.starts_with(kComparisonBeginning);
+  return text.starts_with(kChangesBeginning) || text.starts_with(kReviewBeginning) ||
+         text.starts_with(kComparisonBeginning);
 }
 
 }  // namespace forewarm::report

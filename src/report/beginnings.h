@@ -19,6 +19,7 @@ inline constexpr std::string_view kPageBeginning =
     "style-src 'unsafe-inline'\">\n";
 inline constexpr std::string_view kJsonBeginning = "{\n  \"schema_version\": ";
 inline constexpr std::string_view kChangesBeginning = "time_s,clock,kind,toolhead,";
+inline constexpr std::string_view kReviewBeginning = "record,print,index,line,";
 inline constexpr std::string_view kComparisonBeginning = "policy,swept,value,off_over_s,";
 
 // Whether a text begins as such a report does; its first kMaxBeginning bytes are enough.

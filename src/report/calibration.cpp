@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "report/format.h"
+#include "report/heaters_json.h"
 #include "report/json_parts.h"
 #include "rules/keys.h"
 
@@ -119,12 +120,12 @@ std::string record_text(const CalibratedRecord& r) {
   return out + '\n';
 }
 
+}  // namespace
+
 Json number_json(double x) {
   if (!std::isfinite(x)) return nullptr;
   return std::stod(fmt::format("{:.6g}", x));
 }
-
-}  // namespace
 
 std::string value_text(const Estimate& e) {
   int digits = 1;
@@ -168,10 +169,8 @@ std::string calibration_text(const std::vector<CalibratedRecord>& records,
   return out;
 }
 
-std::string calibration_json(const std::vector<Calibration>& heaters, const rules::Rules& rules) {
-  Json out = json_begun();
-  out["rules"] = rules_json(rules);
-  Json& list = out["heaters"] = Json::array();
+Json heaters_json(const std::vector<Calibration>& heaters, const rules::Rules& rules) {
+  Json list = Json::array();
   for (const Calibration& c : heaters) {
     Json& h = list.emplace_back(Json::object());
     h["heater"] = c.heater.index ? Json(*c.heater.index) : Json(c.heater.name);
@@ -196,6 +195,13 @@ std::string calibration_json(const std::vector<Calibration>& heaters, const rule
     h["notes"] = c.notes;
     h["refused"] = told ? Json(nullptr) : Json(c.refused);
   }
+  return list;
+}
+
+std::string calibration_json(const std::vector<Calibration>& heaters, const rules::Rules& rules) {
+  Json out = json_begun();
+  out["rules"] = rules_json(rules);
+  out["heaters"] = heaters_json(heaters, rules);
   return written(out);
 }
 

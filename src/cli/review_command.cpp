@@ -1,0 +1,219 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "cli/commands.h"
+#include "cli/inputs.h"
+#include "cli/outputs.h"
+#include "cli/plans.h"
+#include "cli/records.h"
+#include "cli/rule_edit.h"
+#include "io/read_all.h"
+#include "report/format.h"
+#include "report/review.h"
+#include "review/script.h"
+#include "rewrite/printed.h"
+#include "rewrite/restore.h"
+#include "rules/load.h"
+
+namespace forewarm::cli {
+
+namespace {
+
+constexpr std::size_t kMostRuleBytes = 1U << 20U;
+
+// The text of a rule file; rules at fault are of that kind.
+Result<std::string> rule_text(const std::string& path) {
+  auto text = io::read_all(path, kMostRuleBytes);
+  if (!text) text.error().kind = Error::Kind::rules;
+  return text;
+}
+
+class Run {
+ public:
+  Run(const Context& context, const ReviewOptions& options)
+      : context_(context), options_(options), outputs_(context, names_of(context, options)) {}
+
+  int run() {
+    if (auto s = outputs_.check(); !s) return context_.fail(s.error());
+    auto text = open_text(options_.job);
+    if (!text) return context_.fail(text.error());
+    auto header = rewrite::header_of(*text);
+    if (!header) return context_.fail(header.error());
+    if (!*header) {
+      return context_.fail({Error::Kind::refused,
+                            "the job bears no plan: it is not a rewritten one",
+                            shown_name(options_.job), 0, 0, "",
+                            "review the job that was printed, as rewrite has written it"});
+    }
+    if (auto s = find_rules((*header)->rules); !s) return context_.fail(s.error());
+    if (auto s = find_schedule(*text); !s) return context_.fail(s.error());
+    if (auto s = read_records(); !s) return context_.fail(s.error());
+    review_ = review::review(schedule_, printed_, journals_);
+    if (review_.prints == 0) {
+      return context_.fail({Error::Kind::refused, "the record has none of the job's changes",
+                            records_.front().path, 0, 0, "",
+                            "it needs the job's echoes, or the selects that the host sent"});
+    }
+    heaters_ = record::calibrate(stretches_, {.ambient_c = printed_.machine.ambient_c});
+    suggestions_ = review::suggest(schedule_, printed_, now_, review_, heaters_);
+    auto bought = find_bought(*text);
+    if (!bought) return context_.fail(bought.error());
+    if (auto s = write_rules(); !s) return context_.fail(s.error());
+    const report::Reviewed reviewed{printed_, schedule_,    review_, records_,
+                                    heaters_, suggestions_, *bought};
+    return outputs_.finish({.text = report::review_text(reviewed),
+                            .json = report::review_json(reviewed),
+                            .csv = report::review_csv(reviewed)});
+  }
+
+ private:
+  static OutputNames names_of(const Context& context, const ReviewOptions& options) {
+    OutputNames names{.json = options.json, .csv = options.csv};
+    names.inputs.push_back({"the job", options.job});
+    for (const std::string& path : options.records) names.inputs.push_back({"a record", path});
+    names.inputs.push_back({"the rule file", context.rule_file()});
+    names.inputs.push_back({"the rule file", options.write});
+    return names;
+  }
+
+  // The rules that the job was rewritten by: those in force, or what was kept of them beside.
+  Status find_rules(std::uint64_t hash) {
+    const std::string file = options_.write.empty() ? context_.rule_file() : options_.write;
+    if (file.empty()) {
+      auto rules = context_.rules(Guesses::if_asked_for);
+      if (!rules) return std::move(rules.error());
+      printed_ = now_ = std::move(*rules);
+      if (printed_.hash == hash) return success();
+      return no_rules(hash, "");
+    }
+    auto text = rule_text(file);
+    if (!text) return std::move(text.error());
+    text_ = *text;
+    auto now = rules::load(text_, file);
+    if (!now) return std::move(now.error());
+    printed_ = now_ = std::move(*now);
+    if (printed_.hash == hash) return success();
+    std::vector<std::string> places{file + '.' + report::hash_text(hash)};
+    if (!context_.named_rules().empty()) places.push_back(context_.named_rules());
+    for (const std::string& place : places) {
+      auto kept = rule_text(place);
+      if (!kept) continue;
+      auto rules = rules::load(*kept, place);
+      if (!rules) return std::move(rules.error());
+      if (rules->hash != hash) continue;
+      printed_ = std::move(*rules);
+      context_.note("the job was rewritten by " + printable(place, 4096));
+      return success();
+    }
+    return no_rules(hash, file);
+  }
+
+  [[nodiscard]] Error no_rules(std::uint64_t hash, const std::string& file) const {
+    Error e{Error::Kind::refused,
+            "the job was rewritten by rules of the hash " + report::hash_text(hash) +
+                ", and these are others",
+            shown_name(options_.job)};
+    e.hint = file.empty() ? "name that rule file with --rules"
+                          : "name that rule file with --rules, or keep it as " +
+                                printable(file + '.' + report::hash_text(hash), 4096);
+    return e;
+  }
+
+  Status find_schedule(io::FileSource& text) {
+    review::Script script;
+    auto printed = io::FileSource::filled(options_.job, [&](ByteSink& sink) {
+      return rewrite::as_printed(text, sink,
+                                 [&](std::string_view bytes, std::uint64_t offset, bool inserted) {
+                                   script.lines(bytes, offset, inserted);
+                                 });
+    });
+    if (!printed) return std::move(printed.error());
+    auto job = scan_job(context_, *printed, printed_, options_.job);
+    if (!job) return std::move(job.error());
+    schedule_ = review::schedule_of(*job, script);
+    printed_text_ = std::move(*printed);
+    return success();
+  }
+
+  Status read_records() {
+    journals_.reserve(options_.records.size());
+    for (const std::string& path : options_.records) {
+      record::StretchFinder finder;
+      Both both(journals_.emplace_back(schedule_), finder);
+      auto record = read_record(context_, path, printed_, both);
+      if (!record) return std::move(record.error());
+      records_.push_back(std::move(*record));
+      add_stretches(stretches_, finder.take());
+    }
+    return success();
+  }
+
+  [[nodiscard]] std::vector<rules::Setting> settings() const {
+    std::vector<rules::Setting> out;
+    for (const review::Suggestion& s : suggestions_) {
+      if (s.certain) out.push_back({s.key, report::value_text(s.better)});
+    }
+    return out;
+  }
+
+  // Nothing where there is nothing to change, or where the job's filaments have moved: the restored
+  // job is another one then.
+  Result<std::optional<review::Bought>> find_bought(io::FileSource& text) {
+    const auto better = settings();
+    if (better.empty() || text_.empty()) return std::optional<review::Bought>();
+    auto rules = rules::load(text_, now_.file, better);
+    if (!rules) return std::move(rules.error());
+    auto original = as_job(std::move(text), options_.job);
+    if (!original) return std::move(original.error());
+    auto was = scan_job(context_, *printed_text_, *rules, options_.job);
+    if (!was) return std::move(was.error());
+    auto job = scan_job(context_, original->job(), *rules, options_.job);
+    if (!job) return std::move(job.error());
+    auto before = make_plan(*was, *rules, rules::Policy::as_sliced);
+    if (!before) return std::move(before.error());
+    auto after = make_plan(*job, *rules, rules->gap.policy);
+    if (!after) return std::move(after.error());
+    const plan::Figures &b = before->figures, &a = after->figures;
+    return std::optional(
+        review::Bought{b.duration_s, b.wait_s, b.hot_idle_s, a.duration_s, a.wait_s, a.hot_idle_s});
+  }
+
+  Status write_rules() {
+    if (options_.write.empty()) return success();
+    const auto better = settings();
+    if (better.empty()) {
+      context_.note("nothing is certain enough to be written");
+      return success();
+    }
+    const std::string kept = options_.write + '.' + report::hash_text(now_.hash);
+    if (auto s = write_file(kept, text_); !s) return s;
+    if (auto s = edit_rule_file(options_.write, better); !s) return s;
+    context_.note(fmt::format("{}: {} values written; the old file is {}",
+                              printable(options_.write, 4096), better.size(),
+                              printable(kept, 4096)));
+    return success();
+  }
+
+  const Context& context_;
+  const ReviewOptions& options_;
+  Outputs outputs_;
+  std::string text_;  // of the rule file that is to be changed
+  rules::Rules printed_, now_;
+  std::optional<io::FileSource> printed_text_;
+  review::Schedule schedule_;
+  std::vector<review::Journal> journals_;
+  std::vector<report::CalibratedRecord> records_;
+  std::vector<record::HeaterStretches> stretches_;
+  review::Review review_;
+  std::vector<record::Calibration> heaters_;
+  std::vector<review::Suggestion> suggestions_;
+};
+
+}  // namespace
+
+int run_review(const Context& context, const ReviewOptions& options) {
+  return Run(context, options).run();
+}
+
+}  // namespace forewarm::cli

@@ -1,0 +1,227 @@
+#include "report/review.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "report/format.h"
+#include "report/table.h"
+
+namespace forewarm::report {
+
+namespace {
+
+constexpr std::size_t kWorst = 10;
+
+std::string head_name(const Reviewed& r, std::size_t head) {
+  return head < r.rules.toolheads.size() ? clean(r.rules.toolheads[head].name) : "-";
+}
+
+std::string seconds(double s) { return number(s, 1) + " s"; }
+
+std::string fitted(const thermal::Estimate& e) {
+  if (!std::isfinite(e.sd) || e.sd <= 0) return value_text(e);
+  const int digits = std::clamp(1 - int(std::floor(std::log10(e.sd))), 0, 5);
+  return number(e.value, digits) + " +- " + number(e.sd, digits);
+}
+
+// Columns of texts: the first to the left.
+class Columns {
+ public:
+  void row(std::vector<std::string> cells) { rows_.push_back(std::move(cells)); }
+  [[nodiscard]] std::string text(std::size_t left = 1) const {
+    std::vector<std::size_t> widths;
+    for (const auto& cells : rows_) {
+      widths.resize(std::max(widths.size(), cells.size()));
+      for (std::size_t i = 0; i < cells.size(); ++i) {
+        widths[i] = std::max(widths[i], characters(cells[i]));
+      }
+    }
+    std::string out;
+    for (const auto& cells : rows_) {
+      std::string line = " ";
+      for (std::size_t i = 0; i < cells.size(); ++i) {
+        const std::string pad(widths[i] - characters(cells[i]), ' ');
+        line += i == 0 ? " " : "  ";
+        line += i < left ? cells[i] + pad : pad + cells[i];
+      }
+      while (line.back() == ' ') line.pop_back();
+      out += line + '\n';
+    }
+    return out;
+  }
+
+ private:
+  std::vector<std::vector<std::string>> rows_;
+};
+
+std::string time_text(const review::Review& v) {
+  Columns table;
+  table.row({"time went to", "planned", "actual", "more"});
+  const auto add = [&](const char* words, double planned_s, double actual_s) {
+    const double more_s = actual_s - planned_s;
+    table.row({words, seconds(planned_s), seconds(actual_s),
+               (more_s >= 0.05 ? "+" : "") + seconds(more_s)});
+  };
+  using C = review::CauseTimes;
+  const auto cause = [&](const char* words, double C::*c) {
+    add(words, v.planned.*c, v.actual.*c);
+  };
+  cause("moving", &C::moving_s);
+  cause("parking and picking", &C::park_pick_s);
+  cause("exchanging", &C::exchange_s);
+  cause("step sequences", &C::sequences_s);
+  cause("waiting", &C::waiting_s);
+  cause("stops", &C::stops_s);
+  add("all", v.planned.sum(), v.actual.sum());
+  return table.text();
+}
+
+std::string on_time_text(const Reviewed& r) {
+  const review::OnTime& o = r.review.on_time;
+  if (o.uses == 0) return "\nNothing tells which uses were on time.\n";
+  const double share = 1 - double(o.late) / double(o.uses);
+  std::string out =
+      fmt::format("\n{} of {} on time, {} % ({} to {} % with 95 %); promised were {} %\n",
+                  o.uses - o.late, counted(o.uses, "use", "uses"), number(100 * share, 1),
+                  number(100 * (1 - o.late_share.high), 1), number(100 * (1 - o.late_share.low), 1),
+                  number(100 * o.promised, 1));
+  std::vector<const review::ChangeSeen*> late;
+  for (const review::ChangeSeen& seen : r.review.changes) {
+    if (seen.late_s && *seen.late_s > review::kLateS) late.push_back(&seen);
+  }
+  const std::size_t shown = std::min(kWorst, late.size());
+  std::partial_sort(late.begin(), late.begin() + std::ptrdiff_t(shown), late.end(),
+                    [](const auto* a, const auto* b) {
+                      if (*a->late_s != *b->late_s) return *a->late_s > *b->late_s;
+                      return a->print != b->print ? a->print < b->print : a->change < b->change;
+                    });
+  if (shown > 0) out += "the worst:\n";
+  for (std::size_t i = 0; i < shown; ++i) {
+    const review::PlannedChange& c = r.schedule.changes[late[i]->change];
+    out += wrapped(
+        fmt::format("print {}, line {}, T{} in {}: {} late: {}", late[i]->print + 1, c.line, c.tool,
+                    head_name(r, c.head), seconds(*late[i]->late_s), why_late(r, *late[i])),
+        2);
+  }
+  return out;
+}
+
+std::string stats_text(const Reviewed& r) {
+  const review::Review& v = r.review;
+  if (v.stats.empty()) return {};
+  std::string out = fmt::format("\n{}, {}; of those that the record tells exactly, in s:\n",
+                                counted(v.toolhead_changes, "toolhead change", "toolhead changes"),
+                                counted(v.exchanges, "exchange", "exchanges"));
+  Columns table;
+  table.row({"", "", "count", "median", "mean", "sd", "rule"});
+  for (const review::Stat& s : v.stats) {
+    table.row({s.exchange ? "exchange" : "park and pick", head_name(r, s.head),
+               std::to_string(s.count), number(s.median_s, 1), number(s.mean_s, 1),
+               number(s.sd_s, 1), number(s.rule_s, 1)});
+  }
+  return out + table.text(2);
+}
+
+std::string stops_text(const Reviewed& r) {
+  const review::Review& v = r.review;
+  std::string out = "\n" + counted(v.stops.size(), "stop", "stops") + "\n";
+  for (const review::StopSeen& s : v.stops) {
+    const char* after = s.after == review::StopSeen::After::park_pick  ? "a change of toolhead"
+                        : s.after == review::StopSeen::After::exchange ? "an exchange"
+                        : s.after == review::StopSeen::After::waiting  ? "a wait"
+                                                                       : "moving";
+    out += fmt::format("  {}: {} s, line {}, {}, after {}\n", clean(r.records[s.record].path, 4096),
+                       number(s.at_s, 1), s.line, duration(s.duration_s), after);
+  }
+  for (const review::Odds& o : v.odds) {
+    out += fmt::format("  odds of {}: {} ({} to {} with 95 %), {} in {}\n",
+                       o.head ? "picking " + head_name(r, *o.head) : std::string("an exchange"),
+                       number(o.value, 5), number(o.interval.low, 5), number(o.interval.high, 5),
+                       counted(o.stops, "stop", "stops"), o.changes);
+  }
+  return out;
+}
+
+std::string scale_text(const review::Scale& s) {
+  if (s.stretches < 2) return "\nNo stretches tell how fast the machine is.\n";
+  return fmt::format("\nMoves take {} of what was planned, with a spread of {} %, over {}\n",
+                     fitted(s.factor), number(100 * s.spread, 1),
+                     counted(s.stretches, "stretch", "stretches"));
+}
+
+std::string heaters_text(const Reviewed& r) {
+  std::string out = "\n";
+  for (const record::Calibration& c : r.heaters) {
+    if (!c.refused.empty()) {
+      out += wrapped(clean(c.heater.name) + ": nothing can be told: " + clean(c.refused), 0);
+      continue;
+    }
+    out += fmt::format("{}: full_drive_c {}, time_constant_s {}, dead_time_s {}, rms {} C\n",
+                       clean(c.heater.name), fitted(c.full_drive_c), fitted(c.time_constant_s),
+                       fitted(c.dead_time_s), number(c.rms_c, 2));
+  }
+  return out;
+}
+
+std::string suggestions_text(const Reviewed& r) {
+  if (r.suggestions.empty()) return {};
+  std::string out = "\nwhat to change; * is certain enough to be written:\n";
+  Columns table;
+  table.row({"key", "now", "better", "of", ""});
+  for (const review::Suggestion& s : r.suggestions) {
+    table.row({clean(s.key), s.now ? number(*s.now, *s.now < 0.1 ? 5 : 3) : "none",
+               fitted(s.better), std::to_string(s.observations), s.certain ? "*" : ""});
+  }
+  out += table.text();
+  if (r.bought) {
+    out += wrapped(
+        fmt::format("On the machine as measured, the job as it was takes {} with {} of waiting and "
+                    "{} of hot idle; planned with these values it takes {} with {} and {}.",
+                    duration(r.bought->duration_s), duration(r.bought->wait_s),
+                    duration(r.bought->hot_idle_s), duration(r.bought->new_duration_s),
+                    duration(r.bought->new_wait_s), duration(r.bought->new_hot_idle_s)),
+        0);
+  }
+  return out;
+}
+
+}  // namespace
+
+std::string why_late(const Reviewed& r, const review::ChangeSeen& seen) {
+  const review::PlannedChange& c = r.schedule.changes[seen.change];
+  std::string out;
+  if (seen.at_need_c && c.needed_c > 0) {
+    const double needed_c = c.waits_before > 0 && c.before_c > 0 ? c.before_c : c.needed_c;
+    out = fmt::format("at {} C when {} C were wanted", number(*seen.at_need_c, 0),
+                      number(needed_c, 0));
+  }
+  if (seen.at_s) {
+    const double early_s = c.at_s - *seen.at_s;
+    if (std::abs(early_s) >= 1) {
+      out += fmt::format("{}it came {} {}", out.empty() ? "" : "; ", duration(std::abs(early_s)),
+                         early_s > 0 ? "earlier than planned" : "later than planned");
+    }
+  }
+  return out.empty() ? "the record does not say" : out;
+}
+
+std::string review_text(const Reviewed& r) {
+  std::string out;
+  for (const CalibratedRecord& c : r.records) {
+    out += fmt::format("{}: {}, {}, {}\n", clean(c.path, 4096),
+                       counted(c.summary.lines, "line", "lines"),
+                       counted(c.summary.echoes, "echo", "echoes"),
+                       counted(c.summary.samples, "sample", "samples"));
+  }
+  const review::Review& v = r.review;
+  out += fmt::format("{} by {}; {} missing, {} of none of its changes\n\n",
+                     counted(v.prints, "print", "prints"), v.by_selects ? "selects" : "echoes",
+                     v.missing_echoes, v.unknown_echoes);
+  out += time_text(v) + on_time_text(r) + stats_text(r) + stops_text(r) + scale_text(v.scale) +
+         heaters_text(r) + suggestions_text(r);
+  return out;
+}
+
+}  // namespace forewarm::report

@@ -1,0 +1,33 @@
+// What `review` found, as text, JSON and CSV.
+//
+// Pure. Names from records and rule files are made harmless.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "report/calibration.h"
+#include "review/suggest.h"
+
+namespace forewarm::report {
+
+struct Reviewed {
+  const rules::Rules& rules;  // that the job was rewritten by
+  const review::Schedule& schedule;
+  const review::Review& review;
+  const std::vector<CalibratedRecord>& records;
+  const std::vector<record::Calibration>& heaters;
+  const std::vector<review::Suggestion>& suggestions;
+  std::optional<review::Bought> bought;
+};
+
+[[nodiscard]] std::string review_text(const Reviewed& r);
+[[nodiscard]] std::string review_json(const Reviewed& r);
+// One row a change.
+[[nodiscard]] std::string review_csv(const Reviewed& r);
+
+// Why a use was late, in a sentence.
+[[nodiscard]] std::string why_late(const Reviewed& r, const review::ChangeSeen& seen);
+
+}  // namespace forewarm::report

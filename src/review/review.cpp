@@ -1,0 +1,515 @@
+#include "review/review.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace forewarm::review {
+
+namespace {
+
+using What = record::Echo::What;
+
+// A heater that became warm so shortly before its change was waited for until then: what firmware
+// asks it to stay warm, and the record's own coarseness. Common practice, no source.
+constexpr double kSettledS = 12;
+constexpr double kLeastStretchS = 5;
+// A stretch that is off by more than so many of its deviations, and by stop_s, holds a stop.
+constexpr double kManyDeviations = 4;
+
+struct Marks {
+  const Heard *leave = nullptr, *there = nullptr, *ready = nullptr;
+  const Selected* select = nullptr;
+};
+
+struct Print {
+  std::size_t record = 0;
+  const Heard *start = nullptr, *end = nullptr;
+  std::vector<Marks> marks;
+};
+
+// From one moment of a print to the next that is known, with what was planned for it.
+struct Piece {
+  enum class Kind { stretch, change, wait };
+  Kind kind = Kind::stretch;
+  std::size_t print = 0, change = 0;  // a stretch: the change that ends it; all: at the job's end
+  double from_s = 0, to_s = 0;        // in the record
+  std::size_t part = 0;
+  bool rests = true;  // both ends are the machine's
+  double job_s = 0;   // planned, without waits
+  double wait_s = 0;  // planned
+  std::size_t waits = 0;
+  double stop_s = 0;  // found in it
+  bool stop_said = false;
+  [[nodiscard]] double took_s() const { return to_s - from_s - stop_s; }
+};
+
+double quantile(std::vector<double> values, double p) {
+  if (values.empty()) return 0;
+  const auto at = values.begin() + std::ptrdiff_t(p * double(values.size() - 1));
+  std::nth_element(values.begin(), at, values.end());
+  return *at;
+}
+
+class Reviewer {
+ public:
+  Reviewer(const Schedule& schedule, const rules::Rules& rules, const std::vector<Journal>& records)
+      : schedule_(schedule), rules_(rules), records_(records) {
+    for (std::size_t i = 0; i < schedule.changes.size(); ++i) {
+      if (schedule.changes[i].number) change_of_.emplace(*schedule.changes[i].number, i);
+    }
+  }
+
+  Review make() {
+    for (std::size_t r = 0; r < records_.size(); ++r) find_prints(r);
+    out_.prints = prints_.size();
+    for (std::size_t p = 0; p < prints_.size(); ++p) cut(p);
+    find_said_stops();
+    fit_scale();
+    find_long_changes();
+    find_warm_wait();
+    find_park_pick_factor();
+    seen_.resize(prints_.size());
+    for (std::size_t p = 0; p < prints_.size(); ++p) begin_changes(p);
+    for (Piece& piece : pieces_) account(piece);
+    split_sequences();
+    for (auto& changes : seen_) {
+      for (ChangeSeen& c : changes) out_.changes.push_back(std::move(c));
+    }
+    std::sort(out_.stops.begin(), out_.stops.end(), [](const StopSeen& a, const StopSeen& b) {
+      return a.record != b.record ? a.record < b.record : a.at_s < b.at_s;
+    });
+    judge_on_time();
+    find_stats();
+    find_odds();
+    return std::move(out_);
+  }
+
+ private:
+  // ------------------------------------------------------------------------------------ prints
+
+  void find_prints(std::size_t r) {
+    if (!schedule_.echoes || records_[r].heard.empty()) {
+      if (!records_[r].selected.empty()) find_selects(r);
+      return;
+    }
+    std::optional<std::size_t> current;
+    for (const Heard& h : records_[r].heard) {
+      if (!current || h.echo.print != *current) {
+        prints_.push_back({r, nullptr, nullptr, std::vector<Marks>(schedule_.changes.size())});
+        current = h.echo.print;
+      }
+      Print& print = prints_.back();
+      if (h.echo.what == What::start) {
+        print.start = &h;
+      } else if (h.echo.what == What::end) {
+        print.end = &h;
+      } else if (const auto c = change_of_.find(h.echo.number); c != change_of_.end()) {
+        Marks& m = print.marks[c->second];
+        (h.echo.what == What::leave   ? m.leave
+         : h.echo.what == What::there ? m.there
+                                      : m.ready) = &h;
+      } else if (!schedule_.says(h.echo.number)) {
+        ++out_.unknown_echoes;
+      }
+    }
+  }
+
+  // Selects in the order of the job; one that does not fit begins the job anew, or is none of it.
+  void find_selects(std::size_t r) {
+    out_.by_selects = true;
+    const auto& selects = schedule_.selects;
+    std::size_t next = selects.size();
+    for (const Selected& s : records_[r].selected) {
+      if (next >= selects.size() || selects[next].tool != s.select.tool) {
+        if (selects.empty() || selects.front().tool != s.select.tool) {
+          ++out_.unknown_echoes;
+          continue;
+        }
+        prints_.push_back({r, nullptr, nullptr, std::vector<Marks>(schedule_.changes.size())});
+        next = 0;
+      }
+      if (const auto change = selects[next].change) prints_.back().marks[*change].select = &s;
+      ++next;
+    }
+  }
+
+  // ------------------------------------------------------------------------------------ pieces
+
+  void add(Piece piece, const Heard* from, const Heard* to) {
+    if (from == nullptr || to == nullptr) {
+      ++out_.missing_echoes;
+      return;
+    }
+    if (from->at.part != to->at.part || to->at.time_s < from->at.time_s) return;
+    piece.from_s = from->at.time_s;
+    piece.to_s = to->at.time_s;
+    piece.part = from->at.part;
+    pieces_.push_back(piece);
+  }
+
+  void cut(std::size_t p) {
+    const Print& print = prints_[p];
+    if (out_.by_selects && print.start == nullptr && print.end == nullptr) {
+      bool echoed = false;
+      for (const Marks& m : print.marks) echoed = echoed || m.leave != nullptr;
+      if (!echoed) return;
+    }
+    const Heard* from = print.start;
+    double from_job_s = schedule_.start_job_s;
+    for (std::size_t i = 0; i < schedule_.changes.size(); ++i) {
+      const PlannedChange& c = schedule_.changes[i];
+      if (!c.number) continue;
+      const Marks& m = print.marks[i];
+      Piece stretch{.kind = Piece::Kind::stretch, .print = p, .change = i};
+      stretch.rests = c.leave_rests;
+      stretch.job_s = c.leave_job_s - from_job_s;
+      stretch.wait_s = c.wait_before_s;
+      stretch.waits = c.waits_before;
+      add(stretch, from, m.leave);
+      Piece change{.kind = Piece::Kind::change, .print = p, .change = i};
+      change.rests = c.leave_rests;
+      change.job_s = c.takes_s();
+      add(change, m.leave, m.there);
+      from = m.there;
+      from_job_s = c.there_job_s;
+      if (!c.has_ready) continue;
+      Piece wait{.kind = Piece::Kind::wait, .print = p, .change = i};
+      wait.job_s = c.ready_job_s - c.there_job_s;
+      wait.wait_s = c.wait_after_s;
+      wait.waits = c.waits_after;
+      add(wait, m.there, m.ready);
+      from = m.ready;
+      from_job_s = c.ready_job_s;
+    }
+    Piece last{.kind = Piece::Kind::stretch, .print = p, .change = schedule_.changes.size()};
+    last.job_s = schedule_.end_job_s - from_job_s;
+    last.rests = false;
+    add(last, from, print.end);
+  }
+
+  // ------------------------------------------------------------------------------------- stops
+
+  void found_stop(Piece& piece, double at_s, double seconds) {
+    const std::size_t count = schedule_.changes.size();
+    StopSeen stop{.record = prints_[piece.print].record, .at_s = at_s};
+    stop.duration_s = seconds;
+    piece.stop_s += seconds;
+    std::size_t change = piece.change;
+    if (piece.kind == Piece::Kind::change) {
+      stop.after = schedule_.changes[change].exchanges() ? StopSeen::After::exchange
+                                                         : StopSeen::After::park_pick;
+    } else {
+      const bool waits = piece.kind == Piece::Kind::wait;
+      stop.after = waits ? StopSeen::After::waiting : StopSeen::After::moving;
+      if (!waits && change > 0) --change;  // in the stretch before it
+    }
+    if (change < count) stop.line = schedule_.changes[change].line;
+    out_.stops.push_back(stop);
+  }
+
+  void find_said_stops() {
+    for (Piece& piece : pieces_) {
+      const Journal& journal = records_[prints_[piece.print].record];
+      for (const Standstill& s : journal.stops) {
+        if (s.part != piece.part || !s.to_s) continue;
+        const double from_s = std::max(s.from_s, piece.from_s);
+        const double to_s = std::min(*s.to_s, piece.to_s);
+        if (to_s <= from_s) continue;
+        found_stop(piece, from_s, to_s - from_s);
+        piece.stop_said = true;
+      }
+    }
+  }
+
+  // Those that nobody has spoken of.
+  void find_long_changes() {
+    const double least_s = rules_.record.stop_s;
+    for (Piece& piece : pieces_) {
+      const double scaled_s = piece.job_s * out_.scale.factor.value;
+      double allowed_s = least_s;
+      double expected_s = piece.job_s;
+      if (piece.kind == Piece::Kind::wait) continue;  // a heater may take long
+      if (piece.kind == Piece::Kind::stretch) {
+        if (piece.waits > 0) continue;
+        expected_s = scaled_s;
+        allowed_s = std::max(least_s, kManyDeviations * out_.scale.spread * scaled_s);
+      }
+      const double over_s = piece.took_s() - expected_s;
+      if (over_s > allowed_s) found_stop(piece, piece.from_s + expected_s, over_s);
+    }
+  }
+
+  // ------------------------------------------------------------------------------------- scale
+
+  [[nodiscard]] static bool tells_scale(const Piece& piece) {
+    return piece.kind == Piece::Kind::stretch && piece.rests && piece.waits == 0 &&
+           piece.stop_s == 0 && piece.job_s >= kLeastStretchS;
+  }
+
+  void fit_scale() {
+    std::vector<double> ratios;
+    for (const Piece& piece : pieces_) {
+      if (tells_scale(piece)) ratios.push_back(piece.took_s() / piece.job_s);
+    }
+    if (ratios.size() < 2) return;
+    const double middle = median(ratios);
+    const auto stopped = [&](const Piece& piece) {
+      return piece.took_s() - middle * piece.job_s > rules_.record.stop_s;
+    };
+    double mm = 0, ma = 0, sum_m = 0;
+    std::size_t n = 0;
+    const auto each = [&](auto visit) {
+      for (const Piece& piece : pieces_) {
+        if (tells_scale(piece) && !stopped(piece)) visit(piece.job_s, piece.took_s());
+      }
+    };
+    each([&](double m, double a) {
+      mm += m * m;
+      ma += m * a;
+      sum_m += m;
+      ++n;
+    });
+    if (n < 2) return;
+    Scale& scale = out_.scale;
+    scale.stretches = n;
+    scale.factor.value = ma / mm;
+    double rss = 0, relative = 0;
+    each([&](double m, double a) {
+      const double off = a - scale.factor.value * m;
+      rss += off * off;
+      const double share = off / (scale.factor.value * m);
+      relative += m * share * share;
+    });
+    scale.factor.sd = std::sqrt(rss / double(n - 1) / mm);
+    scale.spread = std::sqrt(relative / sum_m * double(n) / double(n - 1));
+  }
+
+  // What a piece took beyond its moves.
+  [[nodiscard]] double beyond_moves_s(const Piece& piece) const {
+    return piece.took_s() - piece.job_s * out_.scale.factor.value;
+  }
+
+  void find_warm_wait() {
+    std::vector<double> each;
+    for (const Piece& piece : pieces_) {
+      if (piece.kind != Piece::Kind::wait || piece.waits == 0) continue;
+      each.push_back(std::max(0.0, beyond_moves_s(piece)) / double(piece.waits));
+    }
+    out_.warm_wait_s = std::min(quantile(each, kWarmQuantile), kMostWarmWaitS);
+  }
+
+  // Where a change both parks and exchanges, its parking takes what that does elsewhere.
+  void find_park_pick_factor() {
+    double took_s = 0, planned_s = 0;
+    for (const Piece& piece : pieces_) {
+      if (piece.kind != Piece::Kind::change || !piece.rests || piece.stop_s > 0) continue;
+      const PlannedChange& c = schedule_.changes[piece.change];
+      if (c.exchanges()) continue;
+      took_s += piece.took_s();
+      planned_s += c.takes_s();
+    }
+    if (planned_s > 0) park_pick_factor_ = took_s / planned_s;
+  }
+
+  // ---------------------------------------------------------------------------------- accounts
+
+  void begin_changes(std::size_t p) {
+    const Print& print = prints_[p];
+    std::optional<double> zero_s;
+    std::size_t part = 0;
+    if (print.start != nullptr) {
+      zero_s = print.start->at.time_s - schedule_.start_s;
+      part = print.start->at.part;
+    }
+    for (std::size_t i = 0; i < schedule_.changes.size(); ++i) {
+      const PlannedChange& c = schedule_.changes[i];
+      const Marks& m = print.marks[i];
+      ChangeSeen& seen = seen_[p].emplace_back();
+      seen.record = print.record;
+      seen.print = p;
+      seen.change = i;
+      std::optional<double> at_s;
+      std::size_t in_part = 0;
+      if (m.leave != nullptr) {
+        at_s = m.leave->at.time_s;
+        in_part = m.leave->at.part;
+      } else if (m.select != nullptr) {
+        at_s = m.select->select.time_s;
+        in_part = m.select->part;
+      }
+      if (!at_s) continue;
+      if (!zero_s) {
+        zero_s = *at_s - c.at_s;
+        part = in_part;
+      }
+      if (in_part == part) seen.at_s = *at_s - *zero_s;
+      const auto temperature = [&](const Heard* h) -> std::optional<double> {
+        if (h == nullptr || c.head >= h->at.temp_c.size()) return std::nullopt;
+        const double temp_c = h->at.temp_c[c.head];
+        return std::isfinite(temp_c) ? std::optional(temp_c) : std::nullopt;
+      };
+      seen.at_need_c = temperature(c.waits_before > 0 ? m.leave : m.there);
+      seen.fed_c = temperature(m.ready != nullptr ? m.ready : m.there);
+    }
+  }
+
+  void account(Piece& piece) {
+    CauseTimes &planned = out_.planned, &actual = out_.actual;
+    planned.waiting_s += piece.wait_s;
+    actual.stops_s += piece.stop_s;
+    if (piece.kind == Piece::Kind::change) {
+      const PlannedChange& c = schedule_.changes[piece.change];
+      ChangeSeen& seen = seen_[piece.print][piece.change];
+      const double takes_s = c.takes_s();
+      const double park_pick_s = takes_s - c.exchange_s;
+      planned.park_pick_s += park_pick_s;
+      planned.exchange_s += c.exchange_s;
+      const double of_it_s = c.exchanges()
+                                 ? std::min(park_pick_s * park_pick_factor_, piece.took_s())
+                                 : piece.took_s();
+      actual.park_pick_s += of_it_s;
+      actual.exchange_s += piece.took_s() - of_it_s;
+      seen.took_s = piece.to_s - piece.from_s;
+      seen.stop_s = piece.stop_s;
+      seen.counts = piece.rests && (piece.stop_s == 0 || piece.stop_said);
+      return;
+    }
+    planned.moving_s += piece.job_s;
+    const double waited_s = waited_in(piece);
+    actual.waiting_s += waited_s;
+    actual.moving_s += piece.took_s() - waited_s;
+    if (piece.change >= schedule_.changes.size() || piece.waits == 0) return;
+    ChangeSeen& seen = seen_[piece.print][piece.change];
+    seen.wait_s = seen.wait_s.value_or(0) + waited_s;
+    const double warm_s = double(piece.waits) * out_.warm_wait_s;
+    const double late_s = std::max(0.0, waited_s - piece.wait_s - warm_s);
+    seen.late_s = seen.late_s.value_or(0) + late_s;
+  }
+
+  [[nodiscard]] double waited_in(const Piece& piece) const {
+    if (piece.waits == 0) return 0;
+    const double beyond_s = std::max(0.0, beyond_moves_s(piece));
+    if (piece.kind == Piece::Kind::wait) return std::min(beyond_s, piece.took_s());
+    // At the end, heaters cool, and nothing depends on what is waited for.
+    if (piece.change >= schedule_.changes.size()) return 0;
+    const PlannedChange& c = schedule_.changes[piece.change];
+    const Print& print = prints_[piece.print];
+    const double warm_s = std::min(beyond_s, double(piece.waits) * out_.warm_wait_s);
+    const Heard* leave = print.marks[piece.change].leave;
+    const double scale = out_.scale.factor.value;
+    // What the pace of the stretch itself may have cost, is not taken for waiting.
+    const double pace_s = 2 * out_.scale.spread * piece.job_s * scale;
+    bool waited = beyond_s > warm_s + std::max(kLateS, pace_s);
+    if (waited && c.before_c > 0 && records_[print.record].temperatures && leave != nullptr) {
+      const double settled_s = c.steps_before_s * scale + kSettledS;
+      waited = leave->warm_since_s && leave->at.time_s - *leave->warm_since_s < settled_s;
+    }
+    return waited ? beyond_s : warm_s;
+  }
+
+  void split_sequences() {
+    const double planned_s = schedule_.time.moving_s + schedule_.time.sequences_s;
+    if (planned_s <= 0) return;
+    const double share = schedule_.time.sequences_s / planned_s;
+    for (CauseTimes* t : {&out_.planned, &out_.actual}) {
+      t->sequences_s = t->moving_s * share;
+      t->moving_s -= t->sequences_s;
+    }
+  }
+
+  // -------------------------------------------------------------------------------- statistics
+
+  void judge_on_time() {
+    OnTime& o = out_.on_time;
+    o.promised = rules_.gap.on_time;
+    for (const ChangeSeen& c : out_.changes) {
+      if (!c.late_s) continue;
+      ++o.uses;
+      if (*c.late_s > kLateS) ++o.late;
+    }
+    if (o.uses > 0) o.late_share = wilson(o.late, o.uses, kLevel);
+  }
+
+  void find_stats() {
+    std::map<std::pair<bool, std::size_t>, std::vector<double>> took, rule;
+    for (const ChangeSeen& seen : out_.changes) {
+      const PlannedChange& c = schedule_.changes[seen.change];
+      if (seen.took_s) ++(c.exchanges() ? out_.exchanges : out_.toolhead_changes);
+      if (!seen.took_s || !seen.counts || c.takes_s() <= 0 || c.head == job::kNone) continue;
+      const std::pair key{c.exchanges(), c.head};
+      const double rule_s = c.exchanges() ? c.exchange_s : c.park_s + c.pick_s;
+      took[key].push_back(*seen.took_s - seen.stop_s - (c.takes_s() - rule_s));
+      rule[key].push_back(rule_s);
+    }
+    for (const auto& [key, values] : took) {
+      const Moments m = moments(values);
+      out_.stats.push_back({key.first, key.second, values.size(), median(values), m.mean, m.sd,
+                            moments(rule[key]).mean});
+    }
+  }
+
+  void find_odds() {
+    const std::size_t heads = rules_.toolheads.size();
+    std::vector<Odds> of_head(heads);
+    Odds feeder;
+    for (const ChangeSeen& seen : out_.changes) {
+      const PlannedChange& c = schedule_.changes[seen.change];
+      if (!seen.took_s || c.head >= heads) continue;
+      const std::uint64_t stopped = seen.stop_s > 0 ? 1 : 0;
+      if (c.exchanges()) {
+        ++feeder.changes;
+        feeder.stops += stopped;
+      }
+      if (c.pick_s > 0) {
+        Odds& odds = of_head[c.head];
+        ++odds.changes;
+        // Where both were done, it is the exchange that is taken to have failed.
+        if (!c.exchanges()) odds.stops += stopped;
+      }
+    }
+    const auto keep = [&](Odds odds) {
+      if (odds.changes == 0) return;
+      odds.value = (double(odds.stops) + 0.5) / (double(odds.changes) + 1);
+      odds.interval = wilson(odds.stops, odds.changes, kLevel);
+      out_.odds.push_back(odds);
+    };
+    keep(feeder);
+    for (std::size_t h = 0; h < heads; ++h) {
+      of_head[h].head = h;
+      keep(of_head[h]);
+    }
+  }
+
+  const Schedule& schedule_;
+  const rules::Rules& rules_;
+  const std::vector<Journal>& records_;
+  std::map<std::uint64_t, std::size_t> change_of_;
+  std::vector<Print> prints_;
+  std::vector<Piece> pieces_;
+  std::vector<std::vector<ChangeSeen>> seen_;
+  double park_pick_factor_ = 1;  // actual / planned
+  Review out_;
+};
+
+}  // namespace
+
+const char* name_of(StopSeen::After after) {
+  switch (after) {
+    case StopSeen::After::moving:
+      return "moving";
+    case StopSeen::After::park_pick:
+      return "park_pick";
+    case StopSeen::After::exchange:
+      return "exchange";
+    case StopSeen::After::waiting:
+      return "waiting";
+  }
+  return "";
+}
+
+Review review(const Schedule& schedule, const rules::Rules& rules,
+              const std::vector<Journal>& records) {
+  return Reviewer(schedule, rules, records).make();
+}
+
+}  // namespace forewarm::review

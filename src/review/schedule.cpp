@@ -1,0 +1,160 @@
+#include "review/schedule.h"
+
+#include <algorithm>
+
+#include "plan/events.h"
+#include "plan/simulate.h"
+
+namespace forewarm::review {
+
+namespace {
+
+using What = record::Echo::What;
+
+class Clock {
+ public:
+  explicit Clock(const job::Job& job) : job_(job) {
+    plan::Timeline timeline;
+    plan::own_events_of(job, timeline);
+    waits_ = plan::simulate(job, timeline, 0).waits;
+  }
+
+  // Of the last line before `offset` whose time is known: exact behind selects and targets.
+  [[nodiscard]] double job_s(std::uint64_t offset) const {
+    double at_s = 0;
+    if (job_.index.size() > 0) {
+      at_s = job_.index.last_where([&](const job::Place& p) { return p.offset <= offset; }).time_s;
+    }
+    const auto target =
+        std::partition_point(job_.targets.begin(), job_.targets.end(),
+                             [&](const job::Target& t) { return t.at.offset <= offset; });
+    if (target != job_.targets.begin()) at_s = std::max(at_s, (target - 1)->at.time_s);
+    const auto change =
+        std::partition_point(job_.tool_changes.begin(), job_.tool_changes.end(),
+                             [&](const job::ToolChange& c) { return c.end_offset <= offset; });
+    if (change != job_.tool_changes.begin()) at_s = std::max(at_s, (change - 1)->end_s);
+    return at_s;
+  }
+  [[nodiscard]] double waited_s(std::uint64_t offset) const { return waits_.before_line(offset); }
+  [[nodiscard]] double total_s() const { return waits_.total(); }
+
+ private:
+  const job::Job& job_;
+  plan::CumulativeDelay waits_;
+};
+
+class Maker {
+ public:
+  Maker(const job::Job& job, const Script& script) : job_(job), script_(script), clock_(job) {}
+
+  Schedule make() {
+    Schedule out;
+    out.heads = job_.heads.size();
+    out.echoes = !script_.says().empty();
+    for (const Say& s : script_.says()) out.numbers.push_back(s.number);
+    std::sort(out.numbers.begin(), out.numbers.end());
+    std::uint64_t start = job_.start ? job_.start->offset : 0;
+    out.start_job_s = job_.start ? job_.start->time_s : 0;
+    for (const Say& s : script_.says()) {
+      if (s.what != What::start) continue;
+      start = s.offset;
+      break;
+    }
+    if (!job_.start || start < job_.start->offset) {
+      out.start_job_s = clock_.job_s(start);
+    }
+    const double waited_s = clock_.waited_s(start);
+    out.start_s = out.start_job_s + waited_s;
+    out.end_job_s = job_.duration_s;
+    out.end_s = job_.duration_s + clock_.total_s();
+    out.total_wait_s = clock_.total_s();
+    std::uint64_t ready_before = start;
+    for (const job::ToolChange& c : job_.tool_changes) {
+      out.selects.push_back({c.tool, std::nullopt});
+      if (c.at.offset < start || c.kind == job::ChangeKind::redundant) continue;
+      out.selects.back().change = out.changes.size();
+      out.changes.push_back(change(c, ready_before));
+    }
+    out.time.waiting_s = clock_.total_s() - waited_s;
+    for (const PlannedChange& c : out.changes) {
+      out.time.park_pick_s += c.park_s + c.pick_s;
+      out.time.exchange_s += c.exchange_s;
+    }
+    for (const StepRun& run : script_.steps()) {
+      if (run.from < start) continue;
+      out.time.sequences_s += std::max(0.0, clock_.job_s(run.to) - clock_.job_s(run.from));
+    }
+    out.time.moving_s = out.end_s - out.start_s - out.time.waiting_s - out.time.park_pick_s -
+                        out.time.exchange_s - out.time.sequences_s;
+    return out;
+  }
+
+ private:
+  PlannedChange change(const job::ToolChange& c, std::uint64_t& ready_before) const {
+    PlannedChange out;
+    out.line = c.line;
+    out.from_tool = c.from_tool;
+    out.tool = c.tool;
+    out.from_head = c.from_head;
+    out.head = c.head;
+    out.kind = c.kind;
+    out.park_s = c.park_s;
+    out.pick_s = c.pick_s;
+    out.exchange_s = c.exchange_s;
+    out.leave_job_s = c.at.time_s;
+    out.there_job_s = out.ready_job_s = c.end_s;
+    out.at_s = c.at.time_s + clock_.waited_s(c.at.offset);
+    std::uint64_t ready = c.end_offset;
+    const auto& says = script_.says();
+    auto say = std::partition_point(says.begin(), says.end(),
+                                    [&](const Say& s) { return s.offset < c.at.offset; });
+    if (say != says.begin() && (say - 1)->what == What::leave) {
+      out.number = (say - 1)->number;
+      out.leave_rests = (say - 1)->rests;
+    }
+    for (; say != says.end() && say->what != What::leave; ++say) {
+      if (say->what == What::there && !out.number) out.number = say->number;
+      if (say->what == What::ready && say->number == out.number) {
+        out.has_ready = true;
+        ready = say->offset;
+        out.ready_job_s = clock_.job_s(ready);
+      }
+    }
+    waits(c, ready_before, ready, out);
+    ready_before = ready;
+    return out;
+  }
+
+  void waits(const job::ToolChange& c, std::uint64_t from, std::uint64_t ready,
+             PlannedChange& out) const {
+    out.wait_before_s = clock_.waited_s(c.at.offset) - clock_.waited_s(from);
+    out.wait_after_s = clock_.waited_s(ready) - clock_.waited_s(c.end_offset);
+    auto t = std::partition_point(job_.targets.begin(), job_.targets.end(),
+                                  [&](const job::Target& x) { return x.at.offset < from; });
+    double target_c = 0;
+    for (; t != job_.targets.end() && t->at.offset < ready; ++t) {
+      if (t->head == c.head && t->has_temp) target_c = t->temp_c;
+      if (!t->waits) continue;
+      if (t->at.offset < c.at.offset) {
+        ++out.waits_before;
+        out.steps_before_s = c.at.time_s - t->at.time_s;
+        if (t->head == c.head) out.before_c = target_c;
+      } else {
+        ++out.waits_after;
+      }
+    }
+    out.needed_c = target_c;
+  }
+
+  const job::Job& job_;
+  const Script& script_;
+  Clock clock_;
+};
+
+}  // namespace
+
+Schedule schedule_of(const job::Job& printed, const Script& script) {
+  return Maker(printed, script).make();
+}
+
+}  // namespace forewarm::review

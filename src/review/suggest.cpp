@@ -1,0 +1,139 @@
+#include "review/suggest.h"
+
+#include <fmt/format.h>
+
+#include <cmath>
+
+#include "rules/keys.h"
+
+namespace forewarm::review {
+
+namespace {
+
+using thermal::Estimate;
+
+class Suggester {
+ public:
+  Suggester(const Schedule& schedule, const rules::Rules& printed, const rules::Rules& now,
+            const Review& review)
+      : schedule_(schedule), printed_(printed), now_(now), review_(review) {}
+
+  std::vector<Suggestion> make(const std::vector<record::Calibration>& heaters) {
+    for (const record::Calibration& c : heaters) heater(c);
+    changes();
+    pace();
+    odds();
+    return std::move(out_);
+  }
+
+ private:
+  template <class S>
+  std::optional<double> value(const rules::Section<S>& section, const char* key,
+                              const S& in) const {
+    const rules::Key<S>* k = section.find(key);
+    return k != nullptr && k->number() != nullptr ? k->number()->get(in) : std::nullopt;
+  }
+
+  Suggestion& add(std::string key, std::optional<double> now, const Estimate& better,
+                  std::size_t observations, std::string why) {
+    Suggestion& s = out_.emplace_back();
+    s.key = std::move(key);
+    s.now = now;
+    s.better = better;
+    s.observations = observations;
+    s.why = std::move(why);
+    s.certain = observations >= kLeastObservations && std::isfinite(better.sd) &&
+                (!now || std::abs(better.value - *now) > 2 * better.sd);
+    return s;
+  }
+
+  void heater(const record::Calibration& c) {
+    if (!c.refused.empty() || !c.heater.head || *c.heater.head >= now_.toolheads.size()) return;
+    const rules::Toolhead& head = now_.toolheads[*c.heater.head];
+    const auto& section = rules::sections::heater;
+    const std::size_t stretches = c.heat_ups + c.cool_downs;
+    const std::string why = fmt::format("{} heat-ups and {} cool-downs, rms {:.2f} C", c.heat_ups,
+                                        c.cool_downs, c.rms_c);
+    const auto key = [&](const char* name, const std::optional<Estimate>& e) {
+      if (!e || section.find(name) == nullptr) return;
+      add("toolhead." + head.name + ".heater." + name, value(section, name, head), *e, stretches,
+          why);
+    };
+    key("full_drive_c", c.full_drive_c);
+    key("time_constant_s", c.time_constant_s);
+    key("dead_time_s", c.dead_time_s);
+    if (c.unlike) key("cool_time_constant_s", c.cool_time_constant_s);
+    key("settle_s", c.settle_s);
+    if (value(section, "reached_c", head).value_or(0) > 0) key("approach_c", c.approach_c);
+  }
+
+  void changes() {
+    const PartsOfChanges parts = parts_of_changes(schedule_, printed_, review_);
+    for (std::size_t h = 0; h < now_.toolheads.size() && h < parts.park.size(); ++h) {
+      const rules::Toolhead& head = now_.toolheads[h];
+      const std::string path = "toolhead." + head.name + '.';
+      const auto key = [&](const char* name, double now, const PartsOfChanges::Part& part,
+                           const char* what) {
+        if (part.count == 0) return;
+        add(path + name, now, part.seconds, part.count, fmt::format("{} {}", part.count, what));
+      };
+      key("park_s", head.park_s, parts.park[h], "changes park it");
+      key("pick_s", head.pick_s, parts.pick[h], "changes pick it");
+      key("exchange_s", head.exchange_s, parts.exchange[h], "exchanges");
+    }
+    if (const auto& s = parts.park_spread_s) {
+      add("gap.park_spread_s", now_.gap.park_spread_s, s->seconds, s->count,
+          "spread of changes without an exchange");
+    }
+    if (const auto& s = parts.exchange_spread_s) {
+      add("gap.exchange_spread_s", now_.gap.exchange_spread_s, s->seconds, s->count,
+          "spread of exchanges in a toolhead that stays");
+    }
+  }
+
+  void pace() {
+    const Scale& scale = review_.scale;
+    if (scale.stretches < 2) return;
+    const double before = printed_.motion.time_scale;
+    add("motion.time_scale", now_.motion.time_scale,
+        {before * scale.factor.value, before * scale.factor.sd}, scale.stretches,
+        fmt::format("{} stretches without a change", scale.stretches));
+    add("gap.time_error", now_.gap.time_error,
+        {scale.spread, scale.spread / std::sqrt(2 * double(scale.stretches - 1))}, scale.stretches,
+        "their spread");
+  }
+
+  void odds() {
+    for (const Odds& o : review_.odds) {
+      std::string key = "feeder.fault_odds";
+      std::optional<double> now = now_.feeder.fault_odds;
+      if (o.head) {
+        if (*o.head >= now_.toolheads.size()) continue;
+        key = "toolhead." + now_.toolheads[*o.head].name + ".fault_odds";
+        now = now_.toolheads[*o.head].fault_odds;
+      }
+      const double n = double(o.changes) + 1;
+      const Estimate better{o.value, std::sqrt(o.value * (1 - o.value) / n)};
+      Suggestion& s = add(key, now, better, o.changes,
+                          fmt::format("{} stops in {}, {:.5f} to {:.5f}", o.stops, o.changes,
+                                      o.interval.low, o.interval.high));
+      s.certain = s.certain && (o.stops > 0 || o.changes >= kLeastWithoutStop);
+    }
+  }
+
+  const Schedule& schedule_;
+  const rules::Rules& printed_;
+  const rules::Rules& now_;
+  const Review& review_;
+  std::vector<Suggestion> out_;
+};
+
+}  // namespace
+
+std::vector<Suggestion> suggest(const Schedule& schedule, const rules::Rules& printed,
+                                const rules::Rules& now, const Review& review,
+                                const std::vector<record::Calibration>& heaters) {
+  return Suggester(schedule, printed, now, review).make(heaters);
+}
+
+}  // namespace forewarm::review
