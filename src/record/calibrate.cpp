@@ -16,6 +16,7 @@ using thermal::Fit;
 using thermal::Stretch;
 
 constexpr double kUnlikeDeviations = 4, kUnlikeShare = 0.05;
+constexpr double kMostApproachC = 35;  // climbs are longer than that
 
 bool tells(const Estimate& e, double share) {
   return std::isfinite(e.sd) && e.sd <= share * std::abs(e.value);
@@ -92,6 +93,41 @@ std::optional<Estimate> approach_of(const HeaterStretches& h, const Fit& fit) {
   const double slope_sd = std::sqrt(std::max(0.0, yy - slope * xy) / double(n - 1) / xx);
   const Estimate out{1 / slope, slope_sd / (slope * slope)};
   return tells(out, kLooseShare) ? std::optional(out) : std::nullopt;
+}
+
+// Where it is known what counts as reached, approach_c is what makes climbs take as long as they
+// took: a controller is more than its proportional part, and whoever waits for a heater is
+// concerned with times. Full drive ends approach_c below the target; from there what is left to it
+// decays with tau/(1 + (full - target)/approach_c), down to reached_c.
+std::optional<Estimate> approach_of_climbs(const HeaterStretches& h, const Fit& fit) {
+  const double full_c = fit.full_drive_c.value, tau_s = fit.time_constant_s.value;
+  const auto seconds = [&](const Climb& c, double approach_c) {
+    const double at_full_s =
+        tau_s * std::log((full_c - c.from_c) / (full_c - c.target_c + approach_c));
+    const double decay_s = tau_s / (1 + (full_c - c.target_c) / approach_c);
+    return fit.dead_time_s.value + std::max(0.0, at_full_s) +
+           decay_s * std::log(approach_c / h.reached_c);
+  };
+  std::vector<Climb> climbs;
+  for (const Climb& c : h.climbs) {
+    if (c.target_c < full_c && c.target_c - c.from_c > kMostApproachC) climbs.push_back(c);
+  }
+  if (climbs.size() < 5) return std::nullopt;
+  const auto short_by_s = [&](double approach_c) {
+    double sum = 0;
+    for (const Climb& c : climbs) sum += c.seconds - seconds(c, approach_c);
+    return sum / double(climbs.size());
+  };
+  double low = h.reached_c, high = kMostApproachC;
+  if (short_by_s(low) <= 0 || short_by_s(high) >= 0) return std::nullopt;
+  for (int i = 0; i < 60; ++i) {
+    const double middle = (low + high) / 2;
+    (short_by_s(middle) > 0 ? low : high) = middle;
+  }
+  std::vector<double> off;
+  for (const Climb& c : climbs) off.push_back(c.seconds - seconds(c, low));
+  const double by_c = (short_by_s(low * 0.99) - short_by_s(low)) / (0.01 * low);
+  return Estimate{low, moments(off).sd / std::sqrt(double(off.size())) / by_c};
 }
 
 void add_residuals(Calibration& into, const std::vector<Stretch>& stretches, const Fit& fit) {
@@ -205,6 +241,8 @@ class Calibrator {
     out_.time_constant_s = fit.time_constant_s;
     out_.dead_time_s = fit.dead_time_s;
     out_.ambient_c = fit.ambient_c;
+    out_.settles = found_.settles_s.size();
+    out_.climbs = found_.climbs.size();
     out_.heat_ups = found_.heat_ups.size();
     out_.cool_downs = found_.cool_downs.size();
     for (const auto* list : {&found_.heat_ups, &found_.cool_downs}) {
@@ -216,7 +254,8 @@ class Calibrator {
                            " of the stretches something changed midway, such as a fan: only the "
                            "wider part of each is used.");
     }
-    out_.approach_c = approach_of(found_, fit);
+    out_.approach_c =
+        found_.reached_c > 0 ? approach_of_climbs(found_, fit) : approach_of(found_, fit);
     if (!found_.settles_s.empty()) {
       const Moments m = moments(found_.settles_s);
       out_.settle_s = Estimate{median(found_.settles_s),

@@ -6,6 +6,9 @@
 // by more than 5 %, heating and cooling are not alike: then the heat-ups' own constants stand, and
 // the cool-downs' beside them.
 //
+// approach_c is told by the drive near the target; where it is known what counts as reached, by how
+// long climbs take, as a controller is more than its proportional part.
+//
 // A stretch in which something changes midway, such as a fan, counts with its wider part
 // (regime.h).
 //
@@ -39,6 +42,7 @@ struct Calibration {
   double rms_c = 0;
   std::uint64_t samples = 0, samples_in_all = 0;  // used, and there
   std::size_t heat_ups = 0, cool_downs = 0;       // used
+  std::size_t settles = 0, climbs = 0;            // behind settle_s and approach_c
   std::vector<std::string> notes = {};            // sentences
   struct Residual {
     double time_s, residual_c;

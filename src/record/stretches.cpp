@@ -60,6 +60,7 @@ void HeaterStretches::add(HeaterStretches other) {
   take(heat_ups, other.heat_ups);
   take(cool_downs, other.cool_downs);
   take(settles_s, other.settles_s);
+  take(climbs, other.climbs);
   keep_widest(heat_ups);
   keep_widest(cool_downs);
   samples += other.samples;
@@ -70,7 +71,11 @@ void HeaterStretches::add(HeaterStretches other) {
   most_readings = std::max(most_readings, other.most_readings);
 }
 
-void StretchFinder::heater(const Heater& heater) { states_.emplace_back().found.heater = heater; }
+void StretchFinder::heater(const Heater& heater) {
+  HeaterStretches& found = states_.emplace_back().found;
+  found.heater = heater;
+  if (heater.head && *heater.head < reached_c_.size()) found.reached_c = reached_c_[*heater.head];
+}
 
 void StretchFinder::part(double, std::uint64_t) {
   for (State& s : states_) {
@@ -78,6 +83,7 @@ void StretchFinder::part(double, std::uint64_t) {
     s.phase = Phase::unknown;
     s.last.reset();
     s.target_c.reset();
+    s.climb_from.reset();
     s.reached_s.reset();
     s.reached = false;
   }
@@ -185,7 +191,7 @@ void StretchFinder::sample(const Sample& sample) {
     if (changed) {
       s.reached_s.reset();
       // One that is below the temperature is no heat-up's.
-      s.reached = sample.temp_c >= *sample.target_c && *sample.target_c > 0;
+      s.reached = sample.temp_c >= *sample.target_c - s.found.reached_c && *sample.target_c > 0;
     }
     s.target_c = sample.target_c;
   }
@@ -251,8 +257,11 @@ void StretchFinder::sample(const Sample& sample) {
   if (s.phase == Phase::heating && s.taken == 0 && s.momentary) s.drive_since_s = halfway_s;
   if (s.phase == Phase::heating || s.phase == Phase::cooling) append(s, sample, *drive);
 
+  watch_climb(s, sample, s.phase == Phase::heating && s.taken == 1);
   const bool there = s.target_c && *s.target_c > 0 && sample.temp_c >= *s.target_c;
-  if (there && !s.reached) {
+  const bool near =
+      s.target_c && *s.target_c > 0 && sample.temp_c >= *s.target_c - s.found.reached_c;
+  if (near && !s.reached) {
     s.reached = true;
     s.reached_s = sample.time_s;
   }
@@ -269,6 +278,21 @@ void StretchFinder::sample(const Sample& sample) {
     s.low_since_s = sample.time_s;
   } else if (sample.time_s - *s.low_since_s > kLowS) {
     split_low(s);
+  }
+}
+
+void StretchFinder::watch_climb(State& s, const Sample& sample, bool begins) {
+  if (!s.target_c || (s.last_target_c && s.climb_from && *s.target_c != *s.last_target_c)) {
+    s.climb_from.reset();
+  }
+  if (begins && s.target_c && *s.target_c > 0 && !s.from_first) {
+    s.climb_from = thermal::Reading{s.drive_since_s.value_or(sample.time_s), sample.temp_c, 0};
+  }
+  if (!s.climb_from || sample.temp_c < *s.target_c - s.found.reached_c) return;
+  const Climb climb{s.climb_from->temperature_c, *s.target_c, sample.time_s - s.climb_from->time_s};
+  s.climb_from.reset();
+  if (climb.target_c - climb.from_c >= kLeastSpanC && s.found.climbs.size() < kMostSettles) {
+    s.found.climbs.push_back(climb);
   }
 }
 

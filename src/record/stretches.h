@@ -14,6 +14,7 @@
 #pragma once
 
 #include <optional>
+#include <utility>
 #include <vector>
 
 #include "record/record.h"
@@ -33,6 +34,11 @@ struct Found {
   bool from_first = false;         // begins with its part: nothing is known of what was before
 };
 
+// A heat-up from its beginning until it was within reached_c of its target, which did not change.
+struct Climb {
+  double from_c = 0, target_c = 0, seconds = 0;
+};
+
 struct HeaterStretches {
   Heater heater;
   std::vector<Found> heat_ups, cool_downs;  // in the order of the record
@@ -42,7 +48,9 @@ struct HeaterStretches {
   bool target_known = false;
   double widest_span_c = 0;       // of stretches, also of those that were left out
   std::size_t most_readings = 0;  // of those that span enough
-  std::vector<double> settles_s;  // from reaching the target until the echo `ready`
+  std::vector<double> settles_s;  // from reaching the target, within reached_c, until `ready`
+  std::vector<Climb> climbs;
+  double reached_c = 0;
 
   // The same heater in another record: together.
   void add(HeaterStretches other);
@@ -50,6 +58,9 @@ struct HeaterStretches {
 
 class StretchFinder final : public QuietListener {
  public:
+  // What counts as reached of each toolhead's heater, in C below its target; 0 where left out.
+  explicit StretchFinder(std::vector<double> reached_c = {}) : reached_c_(std::move(reached_c)) {}
+
   void part(double from_s, std::uint64_t line) override;
   void heater(const Heater& heater) override;
   void sample(const Sample& sample) override;
@@ -74,6 +85,7 @@ class StretchFinder final : public QuietListener {
     std::optional<double> target_c, last_target_c;
     bool reached = false;
     std::optional<double> reached_s;
+    std::optional<thermal::Reading> climb_from;  // a climb is under way
     std::optional<Sample> last;
     double last_drive = 0;
   };
@@ -85,6 +97,9 @@ class StretchFinder final : public QuietListener {
   void split_low(State& s);
   std::optional<double> drive_of(State& s, const Sample& sample) const;
 
+  void watch_climb(State& s, const Sample& sample, bool begins);
+
+  std::vector<double> reached_c_;
   std::vector<State> states_;
   std::optional<Echo> there_;
 };

@@ -3,6 +3,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "review/review.h"
 
@@ -11,6 +12,7 @@ namespace forewarm::review {
 namespace {
 
 constexpr double kLeastSpreadS = 0.1;
+constexpr double kNothing = 1e-9;
 
 struct Row {
   std::size_t from = job::kNone, pick = job::kNone, exchange = job::kNone;
@@ -70,7 +72,10 @@ PartsOfChanges parts_of_changes(const Schedule& schedule, const rules::Rules& ru
       each_column(row, [&](Eigen::Index j) { normal(i, j) += w; });
     });
   }
-  const Eigen::CompleteOrthogonalDecomposition<Eigen::MatrixXd> solver(normal);
+  // What rounding leaves of a direction that no change tells is not taken for one that they do.
+  Eigen::CompleteOrthogonalDecomposition<Eigen::MatrixXd> solver;
+  solver.setThreshold(kNothing);
+  solver.compute(normal);
   const Eigen::VectorXd beyond = solver.solve(right);
   const Eigen::MatrixXd inverse = solver.pseudoInverse();
   double rss = 0;

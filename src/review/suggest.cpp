@@ -54,17 +54,19 @@ class Suggester {
     const std::size_t stretches = c.heat_ups + c.cool_downs;
     const std::string why = fmt::format("{} heat-ups and {} cool-downs, rms {:.2f} C", c.heat_ups,
                                         c.cool_downs, c.rms_c);
-    const auto key = [&](const char* name, const std::optional<Estimate>& e) {
+    const auto key = [&](const char* name, const std::optional<Estimate>& e,
+                         std::size_t observations = 0) {
       if (!e || section.find(name) == nullptr) return;
-      add("toolhead." + head.name + ".heater." + name, value(section, name, head), *e, stretches,
-          why);
+      add("toolhead." + head.name + ".heater." + name, value(section, name, head), *e,
+          observations > 0 ? observations : stretches, why);
     };
     key("full_drive_c", c.full_drive_c);
     key("time_constant_s", c.time_constant_s);
     key("dead_time_s", c.dead_time_s);
     if (c.unlike) key("cool_time_constant_s", c.cool_time_constant_s);
-    key("settle_s", c.settle_s);
-    if (value(section, "reached_c", head).value_or(0) > 0) key("approach_c", c.approach_c);
+    key("settle_s", c.settle_s, c.settles);
+    if (value(section, "reached_c", head).value_or(0) > 0)
+      key("approach_c", c.approach_c, c.climbs);
   }
 
   void changes() {
