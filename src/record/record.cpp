@@ -61,7 +61,7 @@ Result<Summary> read(ByteSource& source, const rules::Rules& rules, const ReadOp
   if (!status) return std::move(status.error());
   Summary& found = emitter.summary();
   found.bytes = lines.offset();
-  if (found.samples + found.echoes + found.stops > 0) return std::move(found);
+  if (found.samples + found.echoes + found.stops + found.selects > 0) return std::move(found);
   if (found.untimed > 0) {
     return refused(options, "the record speaks of heaters, but none of its lines has a time",
                    "say with time of [record] where it stands");
@@ -72,7 +72,7 @@ Result<Summary> read(ByteSource& source, const rules::Rules& rules, const ReadOp
                    "has several",
                    "name them with [[observe]], or leave one [[toolhead]] in the rule file");
   }
-  return refused(options, "the record has no temperature, no echo and no stop");
+  return refused(options, "the record has no temperature, no echo, no stop and no select");
 }
 
 }  // namespace forewarm::record

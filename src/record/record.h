@@ -17,7 +17,7 @@
 // them; a last line that was cut off; repeated lines; readings without a temperature (an empty
 // field, nan, or one outside kColdestC to kHottestC); lines of a text log that have no time, or say
 // nothing that is known. Refused are: a CSV whose header or rows cannot be read; a record without a
-// single temperature, echo or stop; UTF-16; a line of more than kLongestLine bytes.
+// single temperature, echo, stop or select; UTF-16; a line of more than kLongestLine bytes.
 //
 // Texts may hold any bytes: Latin-1 or other, they are matched as bytes.
 #pragma once

@@ -103,7 +103,7 @@ TEST_CASE("csv: what cannot be read is refused where it stands") {
            Case{"", "heat.csv: the record is empty"},
            Case{std::string("\xff\xfet\0i\0", 6),
                 "heat.csv: the record is UTF-16\n  hint: save it as UTF-8 first"},
-           Case{head, "heat.csv: the record has no temperature, no echo and no stop"},
+           Case{head, "heat.csv: the record has no temperature, no echo, no stop and no select"},
        }) {
     CHECK(refused(c.text, rules, kName) == c.says);
   }

@@ -57,6 +57,9 @@ class Written final : public record::Listener {
     out << "echo " << e.number << ' ' << record::name_of(e.what) << " @" << e.time_s << ", print "
         << e.print << '\n';
   }
+  void select(const record::Select& s) override {
+    out << "select " << s.tool << " @" << s.time_s << '\n';
+  }
   void stop(const record::Stop& s) override {
     out << (s.goes_on ? "go-on @" : "stop @") << s.time_s << '\n';
   }

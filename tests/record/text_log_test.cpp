@@ -53,6 +53,16 @@ TEST_CASE("log: echoes, but not what was sent to ask for them") {
   CHECK(r.summary.repeated == 1);
 }
 
+TEST_CASE("log: selects that a host sent") {
+  const auto r = read_record(
+      "10:00:00 Send: T3\n10:00:01 > T1\n10:00:02 Send: N12 T4*33\n10:00:03 > T2 ; moss\n"
+      "10:00:04 Recv: T1\n10:00:05 > M104 T1\n10:00:06 > T\n10:00:07 T1\n10:00:08 > T99999\n"
+      "10:00:09 > T1 S2\n> T1\n10:00:10 > MT1\n",
+      one());
+  CHECK(r.said == "part 0 line 1\nselect 3 @0\nselect 1 @1\nselect 4 @2\nselect 2 @3\n");
+  CHECK(r.summary.selects == 4);
+}
+
 TEST_CASE("log: the rule file's own patterns, in Latin-1 too") {
   const auto rules = three(R"([record]
 time = ['^<(?P<seconds>[\d.]+)>', '^(?P<clock>\d\d:\d\d:\d\d)']
@@ -101,7 +111,7 @@ TEST_CASE("log: damaged lines, a last one that was cut off, and lines without a 
 
 TEST_CASE("log: what says nothing is refused") {
   CHECK(refused("nothing here\n", one()) ==
-        "print.log: the record has no temperature, no echo and no stop");
+        "print.log: the record has no temperature, no echo, no stop and no select");
   CHECK(refused("ok T:20 /0\n", one()) ==
         "print.log: the record speaks of heaters, but none of its lines has a time\n  hint: say "
         "with time of [record] where it stands");

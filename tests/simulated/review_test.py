@@ -1,0 +1,148 @@
+#!/usr/bin/env python3
+"""Tests of `forewarm review` on records of a simulated machine. Usage: review_test.py FOREWARM SIMULATED_MACHINE
+SOURCE-FOLDER"""
+import argparse
+import csv
+import json
+import pathlib
+import subprocess
+import sys
+import tempfile
+import unittest
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
+import review_experiment
+
+FOREWARM, PLAYER, SOURCE = (pathlib.Path(a).resolve() for a in sys.argv[1:4])
+DEMO, JOB = SOURCE / "config/demo.toml", SOURCE / "fixtures/trail_map.gcode"
+
+
+def options(**more):
+    values = {"forewarm": FOREWARM, "player": PLAYER, "job": JOB, "rules": str(DEMO), "with_keys": False, "workers": 2,
+              "time_constant": 1.0, "no_stops": False, "set": [], **review_experiment.OFF, **more}
+    return argparse.Namespace(**values)
+
+
+class Reviewed(unittest.TestCase):
+    """Two prints on a machine that is 15 % off."""
+    @classmethod
+    def setUpClass(cls):
+        cls.kept = tempfile.TemporaryDirectory(prefix="review-test-")
+        cls.folder = pathlib.Path(cls.kept.name)
+        cls.loop = review_experiment.Loop(options(), cls.folder)
+        cls.rules = cls.folder / "rules.toml"
+        cls.rules.write_text(cls.loop.text)
+        cls.job, cls.logs, cls.first = cls.loop.prints("first", cls.rules, range(2))
+        cls.truths = [json.loads((cls.folder / "first" / f"truth-{seed}.json").read_text()) for seed in range(2)]
+        ran = cls.review("--json", "-", cls.job, *cls.logs)
+        assert ran.returncode == 0, ran.stderr
+        cls.report = json.loads(ran.stdout)
+
+    @classmethod
+    def tearDownClass(cls):
+        cls.kept.cleanup()
+
+    @classmethod
+    def review(cls, *arguments, rules=None):
+        command = [FOREWARM, "review", "-q", "--rules", rules or cls.rules, *arguments]
+        return subprocess.run([str(c) for c in command], capture_output=True, text=True)
+
+    def true_s(self, cause):
+        return sum(truth["time_by_cause_s"].get(cause, 0) for truth in self.truths)
+
+    def test_time_went_where_it_did(self):
+        causes = {cause: times["actual_s"] for cause, times in self.report["time"]["by_cause"].items()}
+        self.assertAlmostEqual(causes["stops"], self.true_s("stops"), delta=1)
+        self.assertAlmostEqual(causes["exchange"], self.true_s("exchange"), delta=0.01 * self.true_s("exchange"))
+        # The start code is not reviewed: three toolheads are picked in it, and heated.
+        self.assertAlmostEqual(causes["park_pick"], self.true_s("park_pick"), delta=0.05 * self.true_s("park_pick"))
+        waited = sum(t["wait_by_cause_s"]["gap"] + t["wait_by_cause_s"]["exchange"] for t in self.truths)
+        self.assertAlmostEqual(causes["waiting"], waited, delta=0.2 * waited)
+        self.assertAlmostEqual(sum(causes.values()), self.report["time"]["actual_s"], delta=0.01)
+
+    def test_stops_are_those_that_there_were(self):
+        stops = [stop for truth in self.truths for stop in truth["stops"]]
+        self.assertEqual([s["after"] for s in self.report["stops"]],
+                         ["park_pick" if s["after"] == "pick" else s["after"] for s in stops])
+        self.assertEqual([round(s["duration_s"]) for s in self.report["stops"]], [round(s["took_s"]) for s in stops])
+
+    def test_json_has_what_it_promises(self):
+        r = self.report
+        self.assertEqual(r["schema_version"], 1)
+        self.assertEqual(list(r["record"]), ["path", "lines", "from_s", "to_s", "echoes", "missing"])
+        self.assertEqual(list(r["time"]), ["planned_s", "actual_s", "by_cause"])
+        self.assertEqual(list(r["on_time"]), ["promised", "share", "late", "uses", "low", "high"])
+        for key in ("index", "line", "from_tool", "to_tool", "kind", "planned_at_s", "actual_at_s", "planned_s", "actual_s",
+                    "wait_s", "needed_c", "at_need_c", "stop_s"):
+            self.assertIn(key, r["change_list"][0])
+        self.assertEqual(list(r["stats"][0]), ["kind", "toolhead", "count", "median_s", "mean_s", "sd_s", "rule_s"])
+        self.assertEqual(list(r["suggest"][0])[:6], ["key", "now", "better", "sd", "observations", "why"])
+        self.assertEqual([h["toolhead"] for h in r["heaters"]], ["ash", "birch", "cedar"])
+        self.assertEqual(r["record"]["missing"], 0)
+
+    def test_suggestions_are_near_the_truth(self):
+        better = {s["key"]: s for s in self.report["suggest"]}
+        self.assertAlmostEqual(better["toolhead.birch.exchange_s"]["better"], 1.2 * 33, delta=0.6)
+        self.assertAlmostEqual(better["motion.time_scale"]["better"], 1.07, delta=0.03)
+        self.assertTrue(better["toolhead.birch.exchange_s"]["certain"])
+        self.assertFalse(better["toolhead.birch.park_s"]["certain"])
+        self.assertFalse(better["feeder.fault_odds"]["certain"] and not self.report["stops"])
+        self.assertLess(self.report["bought"]["new_wait_s"], self.report["bought"]["wait_s"])
+
+    def test_csv_has_one_row_a_change(self):
+        ran = self.review("--csv", "-", self.job, *self.logs)
+        rows = list(csv.DictReader(ran.stdout.splitlines()))
+        self.assertEqual(len(rows), len(self.report["change_list"]))
+        self.assertEqual({row["print"] for row in rows}, {"0", "1"})
+
+    def test_text_names_what_matters(self):
+        ran = self.review(self.job, *self.logs)
+        self.assertEqual(ran.returncode, 0, ran.stderr)
+        for part in ("2 prints by echoes", "time went to", "promised were 99.0 %", "the worst:", "what to change"):
+            self.assertIn(part, ran.stdout)
+
+    def test_write_keeps_the_old_rules_and_the_print_can_be_reviewed_again(self):
+        rules = self.folder / "written.toml"
+        rules.write_text(self.loop.text)
+        ran = self.review("--write", rules, self.job, *self.logs, rules=rules)
+        self.assertEqual(ran.returncode, 0, ran.stderr)
+        kept = list(self.folder.glob("written.toml.*"))
+        self.assertEqual([k.read_text() for k in kept], [self.loop.text])
+        self.assertRegex(kept[0].name, r"^written\.toml\.[0-9a-f]{16}$")
+        self.assertRegex(rules.read_text(), r"(?m)^exchange_s = 39\.")
+        # What is in force now is what it shows: nothing is left to be written of exchanges.
+        ran = self.review("--json", "-", self.job, *self.logs, rules=rules)
+        self.assertEqual(ran.returncode, 0, ran.stderr)
+        again = {s["key"]: s for s in json.loads(ran.stdout)["suggest"]}["toolhead.birch.exchange_s"]
+        self.assertFalse(again["certain"])
+
+    def test_other_rules_and_jobs_without_a_plan_are_refused(self):
+        other = self.folder / "other.toml"
+        other.write_text(self.loop.text + "# another\n")
+        ran = self.review(self.job, *self.logs, rules=other)
+        self.assertEqual(ran.returncode, 3)
+        self.assertIn("the job was rewritten by rules of the hash", ran.stderr)
+        self.assertIn("or keep it as", ran.stderr)
+        ran = self.review(JOB, *self.logs)
+        self.assertEqual(ran.returncode, 3)
+        self.assertIn("the job bears no plan: it is not a rewritten one", ran.stderr)
+        nothing = self.folder / "nothing.log"
+        nothing.write_text("[1.0] ok T:20.0 /0.0 T0:20.0 /0.0\n")
+        ran = self.review(self.job, nothing)
+        self.assertEqual(ran.returncode, 3)
+        self.assertIn("the record has none of the job's changes", ran.stderr)
+
+    def test_without_echoes_selects_tell_when_changes_came(self):
+        silent = self.folder / "silent.log"
+        silent.write_text("".join(line for line in self.logs[0].read_text().splitlines(True) if "forewarm" not in line))
+        ran = self.review("--json", "-", self.job, silent)
+        self.assertEqual(ran.returncode, 0, ran.stderr)
+        report = json.loads(ran.stdout)
+        self.assertEqual(report["by"], "selects")
+        known = [c for c in report["change_list"] if c["actual_at_s"] is not None]
+        self.assertEqual(len(known), len(report["change_list"]))
+        self.assertEqual(report["stats"], [])
+
+
+if __name__ == "__main__":
+    unittest.main(argv=sys.argv[:1])
