@@ -131,7 +131,7 @@ class Run {
     if (!printed) return std::move(printed.error());
     auto job = scan_job(context_, *printed, printed_, options_.job);
     if (!job) return std::move(job.error());
-    schedule_ = review::schedule_of(*job, script);
+    schedule_ = review::schedule_of(*job, script, printed_.dialect);
     printed_text_ = std::move(*printed);
     return success();
   }

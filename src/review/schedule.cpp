@@ -13,9 +13,9 @@ using What = record::Echo::What;
 
 class Clock {
  public:
-  explicit Clock(const job::Job& job) : job_(job) {
+  Clock(const job::Job& job, const rules::Dialect& dialect) : job_(job) {
     plan::Timeline timeline;
-    plan::own_events_of(job, timeline);
+    plan::own_events_of(job, dialect, timeline);
     waits_ = plan::simulate(job, timeline, 0).waits;
   }
 
@@ -45,7 +45,8 @@ class Clock {
 
 class Maker {
  public:
-  Maker(const job::Job& job, const Script& script) : job_(job), script_(script), clock_(job) {}
+  Maker(const job::Job& job, const Script& script, const rules::Dialect& dialect)
+      : job_(job), script_(script), clock_(job, dialect) {}
 
   Schedule make() {
     Schedule out;
@@ -153,8 +154,9 @@ class Maker {
 
 }  // namespace
 
-Schedule schedule_of(const job::Job& printed, const Script& script) {
-  return Maker(printed, script).make();
+Schedule schedule_of(const job::Job& printed, const Script& script,
+                     const rules::Dialect& dialect) {
+  return Maker(printed, script, dialect).make();
 }
 
 }  // namespace forewarm::review

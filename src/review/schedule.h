@@ -69,6 +69,7 @@ struct Schedule {
   }
 };
 
-[[nodiscard]] Schedule schedule_of(const job::Job& printed, const Script& script);
+[[nodiscard]] Schedule schedule_of(const job::Job& printed, const Script& script,
+                                   const rules::Dialect& dialect);
 
 }  // namespace forewarm::review

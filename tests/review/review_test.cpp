@@ -70,7 +70,7 @@ struct Scene {
               script.lines(bytes, offset, inserted);
             }).ok());
     CHECK(sink.text().size() == text.size());
-    schedule = schedule_of(test::scan_of(sink.text(), rules), script);
+    schedule = schedule_of(test::scan_of(sink.text(), rules), script, rules.dialect);
   }
 };
 
