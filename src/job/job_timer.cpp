@@ -20,6 +20,7 @@ void JobTimer::stop_for_target(std::uint64_t line) {
   }
   timer_.stop();
   settle();
+  rest();
 }
 
 void JobTimer::go_through(const motion::Move& move) {
@@ -66,6 +67,10 @@ void JobTimer::stop() {
   if (through_) end_through();
   timer_.stop();
   settle();
+  rest();
+}
+
+void JobTimer::rest() {
   held_s_ = 0;
   const std::uint64_t held = std::min<std::uint64_t>(delivered_ - rested_, kHeldMoves);
   for (std::uint64_t i = delivered_ - held; i < delivered_; ++i) {

@@ -69,6 +69,7 @@ class JobTimer final : private motion::MoveTimer::Listener {
   [[nodiscard]] const motion::Limits& limits() const { return timer_.limits(); }
 
  private:
+  void rest();
   enum class Field : std::uint8_t { target, use_first, start };
   struct Untimed {
     Field field;

@@ -154,8 +154,7 @@ class Maker {
 
 }  // namespace
 
-Schedule schedule_of(const job::Job& printed, const Script& script,
-                     const rules::Dialect& dialect) {
+Schedule schedule_of(const job::Job& printed, const Script& script, const rules::Dialect& dialect) {
   return Maker(printed, script, dialect).make();
 }
 
