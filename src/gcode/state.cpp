@@ -36,7 +36,9 @@ void scale_e(State& s) {
 
 void volumetric(const Words& w, State& s) {
   constexpr double kThinnestMm = 1e-3;  // as no filament is
-  const double diameter_mm = w.given('D') ? w.value('D') : 0;
+  const bool off = w.given('S') && w.value('S') == 0;
+  if (!off && w.given('S') && !w.given('D')) return;  // S1: as it was
+  const double diameter_mm = !off && w.given('D') ? w.value('D') : 0;
   if (diameter_mm != 0 && !(diameter_mm >= kThinnestMm && diameter_mm <= 1 / kThinnestMm)) return;
   s.filament_mm2 = std::numbers::pi / 4 * diameter_mm * diameter_mm;
   scale_e(s);

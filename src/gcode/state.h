@@ -6,9 +6,10 @@
 // `e_relative_linked` is what that makes of it. Positions are in millimetres whatever the job's
 // units; `position` is what the job calls it, `position + offset` is the machine's. With M200 D,
 // the filament's diameter, E words are mm3 (cubic inches with G20: from memory) and so is
-// position[kE]; what a move feeds is in mm all the same. M200 D0, or without D, ends that (public
-// RepRap wiki, from memory); one diameter holds for all tools, whatever its T. State is a plain
-// value: copy it to look ahead, compare it to prove that a detour has come back.
+// position[kE]; what a move feeds is in mm all the same. M200 D0, S0 or without either ends that,
+// and S1 alone changes nothing (public RepRap wiki, from memory); one diameter holds for all tools,
+// whatever its T. State is a plain value: copy it to look ahead, compare it to prove that a detour
+// has come back.
 #pragma once
 
 #include <array>

@@ -434,9 +434,16 @@ TEST_CASE("with M200 D, E words are cubic millimetres") {
   m("G1 E97");
   CHECK(m.effect.delta[3] == -1);
   m("M200 D1.75");
+  m("M200 S1");
+  m("G1 E96.5");
+  CHECK(m.effect.delta[3] == Approx(-0.5 / kMm2).epsilon(1e-8));
+  m("M200 S0 D1.75");
+  m("G1 E96.25");
+  CHECK(m.effect.delta[3] == -0.25);
+  m("M200 D1.75");
   m("M200");  // D left out
   m("G1 E96");
-  CHECK(m.effect.delta[3] == -1);
+  CHECK(m.effect.delta[3] == -0.25);
   m("M200 D1.75");
   for (const char* no : {"M200 D-1.75", "M200 D9999999", "M2001 D3", "M200.5 D3"}) {
     INFO(no);
