@@ -87,8 +87,6 @@ Spot Basis::spot_at(double wall_s, std::size_t g) const {
   const CumulativeDelay& waits = simulation_.waits;
   const Place p = place_at(wall_s, g);
   const Spot before{p, false, waits.wall(p)};
-  // Where power is short, a preheat may have to wait for what is waited for there.
-  if (p.offset <= t.from.offset && !problem_.limited()) return before;
   if (!t.deadlines.empty() && p.offset >= t.deadlines.front().at.offset) return before;
   const double after_s = p.time_s + waits.before_line(p.offset);
   if (after_s <= before.wall_s || after_s > wall_s + kRoundingS) return before;

@@ -7,7 +7,7 @@ namespace forewarm::plan {
 
 void CumulativeDelay::add(std::uint64_t offset, Slot slot, double seconds) {
   if (seconds == 0) return;
-  const std::uint64_t key = 3 * offset + std::uint64_t(slot);
+  const std::uint64_t key = kSlots * offset + std::uint64_t(slot);
   const double sum = total() + seconds;
   if (!keys_.empty() && keys_.back() == key) {
     sums_.back() = sum;
@@ -46,7 +46,7 @@ CumulativeDelay::Changes CumulativeDelay::changes_from(const CumulativeDelay& ot
     const double seconds_other = at_other <= at ? own(other, b++) : 0;
     constexpr double kRoundingOfSumsS = 1e-9;
     if (std::abs(seconds - seconds_other) > kRoundingOfSumsS) {
-      out.offsets_.push_back(std::min(at, at_other) / 3);
+      out.offsets_.push_back(std::min(at, at_other) / kSlots);
     }
   }
   return out;

@@ -3,8 +3,9 @@
 // 0.
 //
 // At one place they are early, where a lift that ended before comes down; late, where they follow
-// the sequence of what is put away there; or in between, where most commands stand. "Wall" times
-// count these seconds; job times do not.
+// the sequence of what is put away there; in between, where most commands stand; or the job's own
+// line's, which nothing inserted at the place follows. "Wall" times count these seconds; job times
+// do not.
 #pragma once
 
 #include <cstdint>
@@ -16,17 +17,20 @@ namespace forewarm::plan {
 
 class CumulativeDelay {
  public:
-  enum class Slot : std::uint8_t { early, between, late };
+  enum class Slot : std::uint8_t { early, between, late, line };
+  static constexpr std::uint64_t kSlots = 4;
   void add(std::uint64_t offset, Slot slot, double seconds);  // in the order of the text
   // What passes before the lines inserted at `offset`, behind the early ones ...
-  [[nodiscard]] double before(std::uint64_t offset) const { return sum_before(3 * offset + 1); }
+  [[nodiscard]] double before(std::uint64_t offset) const {
+    return sum_before(kSlots * offset + 1);
+  }
   // ... before the late ones there ...
   [[nodiscard]] double before_late(std::uint64_t offset) const {
-    return sum_before(3 * offset + 2);
+    return sum_before(kSlots * offset + 2);
   }
   // ... and before the job's own line there.
   [[nodiscard]] double before_line(std::uint64_t offset) const {
-    return sum_before(3 * offset + 3);
+    return sum_before(kSlots * offset + 3);
   }
   [[nodiscard]] double total() const { return sums_.empty() ? 0 : sums_.back(); }
   [[nodiscard]] double wall(job::Place place) const { return place.time_s + before(place.offset); }
@@ -44,7 +48,7 @@ class CumulativeDelay {
 
  private:
   [[nodiscard]] double sum_before(std::uint64_t key) const;
-  std::vector<std::uint64_t> keys_;  // three times the offset, and the slot
+  std::vector<std::uint64_t> keys_;  // kSlots times the offset, and the slot
   std::vector<double> sums_;
 };
 

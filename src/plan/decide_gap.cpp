@@ -69,7 +69,7 @@ void add_preheat(const GapContext& context, const PreheatOption& option, Rationa
   rationale.from_c = parked_c(context, option.floor_c, option.preheat_s);
   rationale.to_c = context.ready_c;
   rationale.lead_s = option.deadline->after_s - option.preheat_s;
-  rationale.heat_s = drive_s(context, option.floor_c, option.preheat_s, context.ready_c);
+  rationale.heat_s = heating_s(context, option.floor_c, option.preheat_s, context.ready_c);
   rationale.earlier_s = option.asked_s - option.preheat_s;
   constexpr double kWorthAWordS = 1;
   if (option.for_power && std::abs(rationale.earlier_s) > kWorthAWordS) {

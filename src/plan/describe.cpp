@@ -155,8 +155,8 @@ std::string describe_over_limit(const Figures& figures) {
   if (figures.over_limit_s > kWorthAWordS) {
     if (!out.empty()) out += "; ";
     out += fmt::format(
-        "preheats exceed heating_limit_w for {:.0f} s, as what the job itself heats leaves no "
-        "room before they are needed",
+        "the plan exceeds heating_limit_w for {:.0f} s: no order of preheats was found that keeps "
+        "it",
         figures.over_limit_s);
   }
   return out;
@@ -228,8 +228,12 @@ void describe(Command& c, const Problem& problem, std::span<const GapDecision> d
     case Origin::Kind::cooled_down:
       c.reason = "off: it has cooled down, no further use";
       break;
-    default:  // echoes: describe_echo()
-      break;
+    case Origin::Kind::echo_start:
+    case Origin::Kind::echo_leave:
+    case Origin::Kind::echo_there:
+    case Origin::Kind::echo_ready:
+    case Origin::Kind::echo_end:
+      break;  // describe_echo()
   }
 }
 

@@ -80,7 +80,6 @@ class Events {
     Event& e = put(c.at, rank_of(c.rank), c.head,
                    c.kind == CommandDraft::Kind::wait ? Event::Kind::wait : Event::Kind::set);
     e.temp_c = c.temp_c;
-    e.preheat = c.preheat;
     e.ours = true;
     e.step = c.step;
     if (!c.step) attribute(e, c.at.offset);

@@ -82,7 +82,7 @@ double parked_c(const GapContext& context, double floor_c, double after_s) {
   return floor_c <= context.hotend.ambient_c ? free_c : std::max(free_c, floor_c);
 }
 
-double drive_s(const GapContext& context, double floor_c, double after_s, double to_c) {
+double heating_s(const GapContext& context, double floor_c, double after_s, double to_c) {
   if (starts_below(context, floor_c)) {
     thermal::HeaterState heater = driven_to_floor(context, floor_c, after_s);
     heater.set_target(to_c);

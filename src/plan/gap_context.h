@@ -68,14 +68,14 @@ struct GapContext {
                                          const GapContext::Deadline& deadline);
 
 // The heater `after_s` into a gap in which it cools towards a floor: whether it is driven up to
-// that first, as it starts below; its temperature; the seconds of full drive from there to `to_c`;
-// and whether it is held at the floor by then.
+// that first, as it starts below; its temperature; the seconds from there until a wait for `to_c`
+// would be over; and whether it is held at the floor by then.
 [[nodiscard]] bool starts_below(const GapContext& context, double floor_c);
 [[nodiscard]] thermal::HeaterState driven_to_floor(const GapContext& context, double floor_c,
                                                    double after_s);
 [[nodiscard]] double parked_c(const GapContext& context, double floor_c, double after_s);
-[[nodiscard]] double drive_s(const GapContext& context, double floor_c, double after_s,
-                             double to_c);
+[[nodiscard]] double heating_s(const GapContext& context, double floor_c, double after_s,
+                               double to_c);
 [[nodiscard]] bool held_at(const thermal::Hotend& hotend, double floor_c, double temp_c);
 
 }  // namespace forewarm::plan

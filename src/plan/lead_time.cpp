@@ -6,18 +6,9 @@
 #include <cmath>
 #include <limits>
 
-namespace forewarm::plan {
+#include "base/statistics.h"
 
-double normal_quantile(double share) {
-  // erfc falls monotonically: halving finds its inverse to the last bit that matters here.
-  double low = -40;
-  double high = 40;
-  for (int i = 0; i < 80; ++i) {
-    const double middle = (low + high) / 2;
-    (0.5 * std::erfc(-middle / std::sqrt(2.0)) < share ? low : high) = middle;
-  }
-  return (low + high) / 2;
-}
+namespace forewarm::plan {
 
 std::string bounded_lead(const rules::GapSettings& gap) {
   if (gap.plain_lead() || normal_quantile(gap.on_time) * gap.time_error <= kMaxTimeShare) return {};

@@ -30,9 +30,6 @@ constexpr double kMaxTimeShare = 0.5;
 // Says so where the rules ask for more; else empty.
 [[nodiscard]] std::string bounded_lead(const rules::GapSettings& gap);
 
-// The standard normal quantile of `share`, 0 < share < 1.
-[[nodiscard]] double normal_quantile(double share);
-
 // A stretch of time that is not modelled motion: parking, picking and exchanging, with its
 // variance.
 struct ChangeoverTime {

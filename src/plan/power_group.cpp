@@ -43,14 +43,31 @@ struct Course {
   OfMembers<double> at_s{}, end_s{};  // of those begun
 };
 
+// The last line, no later than `latest_s`, from which a drive does not clash; none before
+// `release_s`. clash(at, end): the first moment at which one clashes.
+template <class LineAt, class End, class Clash>
+std::optional<double> latest_place(double release_s, double latest_s, const LineAt& line_at,
+                                   const End& end_s, const Clash& clash) {
+  double at = line_at(latest_s);
+  for (int tries = 0; tries < kMaxTries && at >= release_s - kRoundingS; ++tries) {
+    const std::optional<double> first = clash(at, end_s(at));
+    if (!first) return at;
+    // Whatever begins earlier and reaches beyond the clash still clashes: it has to end before.
+    if (end_s(release_s) > *first) return std::nullopt;
+    at = line_at(latest_ending_by(*first, release_s, at, [&](double t) { return end_s(t) - t; }));
+  }
+  return std::nullopt;
+}
+
 // The members by deadline, so that stop k is that of member k.
 class Search {
  public:
   Search(std::span<const PreheatTask> tasks, const std::vector<std::size_t>& members,
          const PowerProfile& profile, NodeBudget& budget)
       : profile_(profile), budget_(budget), members_(members) {
-    std::stable_sort(members_.begin(), members_.end(), [&](std::size_t a, std::size_t b) {
-      return tasks[a].deadline_s < tasks[b].deadline_s;
+    std::sort(members_.begin(), members_.end(), [&](std::size_t a, std::size_t b) {
+      const double x = tasks[a].deadline_s, y = tasks[b].deadline_s;
+      return x != y ? x < y : a < b;
     });
     for (const std::size_t m : members_) {
       tasks_.push_back(&tasks[m]);
@@ -184,21 +201,14 @@ class Search {
   // As late as the window and the power allow.
   [[nodiscard]] std::optional<double> place_late(std::size_t i, double release_s, double latest_s,
                                                  const std::vector<PowerLoad>& members) const {
-    double at = clock_.line_at(heater(i), latest_s);
-    for (int tries = 0; tries < kMaxTries; ++tries) {
-      if (at < release_s - kRoundingS) return std::nullopt;
-      const double end = end_s(clock_, i, at);
-      find_near(clock_, i, at, end);
-      for (const PowerLoad& l : members) add_near(i, l);
-      const auto clash = first_clash(near_, at, end, task(i).watts, profile_.limit_w());
-      if (!clash) return at;
-      // Whatever begins earlier and reaches beyond the clash still clashes: it has to end before.
-      if (end_s(clock_, i, release_s) > *clash) return std::nullopt;
-      at = clock_.line_at(heater(i), latest_ending_by(*clash, release_s, at, [&](double t) {
-                            return end_s(clock_, i, t) - t;
-                          }));
-    }
-    return std::nullopt;
+    return latest_place(
+        release_s, latest_s, [&](double t) { return clock_.line_at(heater(i), t); },
+        [&](double t) { return end_s(clock_, i, t); },
+        [&](double at_s, double end_s) {
+          find_near(clock_, i, at_s, end_s);
+          for (const PowerLoad& l : members) add_near(i, l);
+          return first_clash(near_, at_s, end_s, task(i).watts, profile_.limit_w());
+        });
   }
 
   // --- Some late: begun in the order of time -----------------------------------------------------
@@ -226,13 +236,19 @@ class Search {
       return;
     }
     const bool any = best_judged_.over != std::numeric_limits<int>::max();
-    if (!look_on(any, most_nodes(), budget_.late)) return;
+    if (!look_on(any, most_nodes(), budget_.late)) {
+      budget_.ran_out = true;
+      return;
+    }
     if (any && !bound(course, left).better_than(best_judged_, kSameWaitS)) return;
     for (std::size_t i = 0; i < size(); ++i) {
       if (!has(left, i)) continue;
       Course next = course;
       if (begin(i, next)) go_on(next);
-      if (nodes_ >= most_nodes()) return;
+      if (nodes_ >= most_nodes()) {
+        budget_.ran_out = true;
+        return;
+      }
     }
   }
 
@@ -417,15 +433,11 @@ class Search {
   // No later than its lead asks for, nor than it is ready when it is reached. Who is waited for
   // stays.
   [[nodiscard]] double latest_not_late(std::size_t i) const {
-    double early = at_s_[i];
-    double late = latest_s(i);
+    const double early = at_s_[i];
+    const double late = latest_s(i);
     if (late <= early || is_late(i, early)) return early;
-    if (!is_late(i, late)) return late;
-    while (late - early > kResolutionS) {
-      const double middle = (early + late) / 2;
-      (is_late(i, middle) ? late : early) = middle;
-    }
-    return early;
+    return latest_ending_by(clock_.stop_s(i), early, late,
+                            [&](double t) { return ready_s(clock_, i, t) - t; });
   }
 
   [[nodiscard]] Result result(bool late) const {
@@ -447,10 +459,7 @@ class Search {
   // Counts a partial order. The first dive is always made.
   bool look_on(bool any, std::size_t most, std::size_t& left) {
     if (any || nodes_ >= size()) {
-      if (nodes_ >= most || left == 0) {
-        budget_.ran_out = true;
-        return false;
-      }
+      if (nodes_ >= most || left == 0) return false;
       --left;
     }
     ++nodes_;
@@ -513,22 +522,19 @@ bool PowerGroup::join_before(std::size_t member, const PowerProfile& profile) {
   const auto ready_s = [&](double at_s) {
     return at_s + heater.ready_s(0, std::max(0.0, at_s - task.release_s));
   };
-  double at = heater.line_at(latest_s);
   std::vector<PowerLoad> near;
-  for (int tries = 0; tries < kMaxTries; ++tries) {
-    const double end = end_s(at);
-    if (at < task.release_s - kRoundingS || ready_s(at) > task.deadline_s) return false;
-    near.clear();
-    profile.find_near(at, end, task.heater, near);
-    for (const PowerLoad& l : loads_) {
-      if (l.heater == kOther || l.heater != task.heater) near.push_back(l);
-    }
-    const auto clash = first_clash(near, at, end, task.watts, profile.limit_w());
-    if (!clash) break;
-    if (end_s(task.release_s) > *clash) return false;
-    at = heater.line_at(
-        latest_ending_by(*clash, task.release_s, at, [&](double t) { return end_s(t) - t; }));
-  }
+  const auto place = latest_place(
+      task.release_s, latest_s, [&](double t) { return heater.line_at(t); }, end_s,
+      [&](double at_s, double until_s) {
+        near.clear();
+        profile.find_near(at_s, until_s, task.heater, near);
+        for (const PowerLoad& l : loads_) {
+          if (l.heater == kOther || l.heater != task.heater) near.push_back(l);
+        }
+        return first_clash(near, at_s, until_s, task.watts, profile.limit_w());
+      });
+  if (!place || ready_s(*place) > task.deadline_s) return false;
+  const double at = *place;
   members_.push_back(member);
   slots_.push_back({at, 0, false});
   loads_.push_back({at, end_s(at), task.watts, task.heater});

@@ -18,7 +18,7 @@ namespace forewarm::plan {
 // in which nobody is.
 struct NodeBudget {
   std::size_t late = 0, in_time = 0;
-  bool ran_out = false;
+  bool ran_out = false;  // in a search in which somebody is late
 };
 
 // The last moment in [early_s, late_s] at which what then takes length_s(moment), no less the later

@@ -69,7 +69,6 @@ class Scheduler {
           group.join(joins);
           group.solve(profile_, budget_);
         }
-        out_.largest = std::max(out_.largest, group.members().size());
       }
       if (group.may_improve()) {
         const double low_s = group.low_s();
@@ -110,7 +109,6 @@ class Scheduler {
     }
     for (const std::size_t m : taken) group.join(m);
     group.solve(profile_, budget_);
-    out_.largest = std::max(out_.largest, group.members().size());
     return !taken.empty();
   }
 

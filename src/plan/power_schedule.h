@@ -81,11 +81,11 @@ struct PreheatSlot {
 
 struct PowerSchedule {
   std::vector<PreheatSlot> slots;  // as the tasks
-  std::size_t largest = 0;         // of the groups
-  bool exact = true;               // no group was cut, no search ended early
+  bool exact = true;  // no group was cut or too large, no search for the least waiting ended early
 };
 
-// `fixed`: what else draws, whatever is decided here.
+// `fixed`: what else draws, whatever is decided here. REQUIRES: of tasks with one deadline, those
+// come first that are waited for first.
 [[nodiscard]] PowerSchedule schedule_power(const std::vector<PreheatTask>& tasks,
                                            const std::vector<PowerLoad>& fixed, double limit_w);
 

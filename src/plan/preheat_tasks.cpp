@@ -53,9 +53,7 @@ double GapHeater::latest_s(std::size_t level) const {
 }
 
 double GapHeater::drive_s(std::size_t level, double parked_s) const {
-  const thermal::Hotend& hotend = heater_.hotend;
-  if (hotend.approach_c <= 0 && hotend.reached_c <= 0 && hotend.settle_s <= 0)
-    return ready_s(level, parked_s);
+  if (heater_.hotend.driven_until_ready()) return ready_s(level, parked_s);
   thermal::HeaterState heater = heater_at_start(heater_);
   if (parked_s > 0) heater = driven_to_floor(heater_, floor_c(level), parked_s);
   heater.set_target(heater_.ready_c);
@@ -69,7 +67,7 @@ double GapHeater::ready_s(std::size_t level, double parked_s) const {
     heater.set_target(heater_.ready_c);
     return heater.seconds_until_warm(heater_.ready_c);
   }
-  return plan::drive_s(heater_, floor_c(level), parked_s, heater_.ready_c);
+  return heating_s(heater_, floor_c(level), parked_s, heater_.ready_c);
 }
 
 double GapHeater::line_at(double wall_s) const { return basis_.spot_at(wall_s, gap_).wall_s; }

@@ -188,10 +188,9 @@ class Replay {
     using Slot = CumulativeDelay::Slot;
     const Slot slot = key.rank < Timeline::kBetween ? Slot::early
                       : key.rank < Timeline::kLate  ? Slot::between
-                                                    : Slot::late;
-    // What a line itself takes passes behind it; no line begins a byte later.
-    const bool own = key.rank >= Timeline::kOwn;
-    out_.waits.add(own ? key.offset + 1 : key.offset, own ? Slot::early : slot, seconds);
+                      : key.rank < Timeline::kOwn   ? Slot::late
+                                                    : Slot::line;
+    out_.waits.add(key.offset, slot, seconds);
     passed_s_ += seconds;
   }
 

@@ -31,7 +31,6 @@ struct Event {
   Kind kind = Kind::set;
   bool has_temp = true;
   bool cooling = false;  // the wait is for cooling, too
-  bool preheat = false;  // the plan's preheat
   bool step = false;     // of a step sequence, to which its seconds and waits are counted
   bool ours = false;     // inserted
   enum class At : std::uint8_t { start_code, gap, exchange, use, end } at = At::use;  // of a wait

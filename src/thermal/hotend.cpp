@@ -63,8 +63,7 @@ double seconds_above(double threshold_c, double from_c, double toward_c, double 
 // solved for the turn, with e^(gap/tau), which could overflow, divided out. Else what comes later
 // ends later, so bisection finds it.
 double turn_s(const Hotend& h, double from_c, double to_c, double gap_s) {
-  const bool one_law = h.cooling_s() == h.time_constant_s && h.approach_c <= 0 &&
-                       h.reached_c <= 0 && h.settle_s <= 0;
+  const bool one_law = h.cooling_s() == h.time_constant_s && h.driven_until_ready();
   if (one_law) {
     const double left =
         (h.full_drive_c - to_c) + (from_c - h.ambient_c) * std::exp(-gap_s / h.time_constant_s);

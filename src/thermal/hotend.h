@@ -37,6 +37,10 @@ struct Hotend {
   [[nodiscard]] double cooling_s() const {
     return cool_time_constant_s > 0 ? cool_time_constant_s : time_constant_s;
   }
+  // Whether full drive ends just when a wait is over, and not before.
+  [[nodiscard]] bool driven_until_ready() const {
+    return approach_c <= 0 && reached_c <= 0 && settle_s <= 0;
+  }
   // The time constant of what is left to `target_c` within approach_c, which is > 0.
   // REQUIRES: target_c < full_drive_c.
   [[nodiscard]] double approach_s(double target_c) const {

@@ -1,5 +1,6 @@
 #include "base/statistics.h"
 
+#include <boost/math/distributions/normal.hpp>
 #include <catch2/catch.hpp>
 #include <cmath>
 
@@ -104,6 +105,10 @@ TEST_CASE("statistics: the normal quantile undoes the distribution") {
   CHECK(normal_quantile(0.5) == Approx(0).margin(1e-12));
   CHECK(normal_quantile(0.975) == Approx(1.959963984540054).epsilon(1e-12));  // any table
   CHECK(normal_quantile(0.95) == Approx(1.644853626951473).epsilon(1e-12));
+  const boost::math::normal normal;  // another library's
+  for (double share = 0.5; share < 0.999999; share += 0.000977) {
+    CHECK(normal_quantile(share) == Approx(boost::math::quantile(normal, share)).margin(1e-10));
+  }
   for (const double p : {1e-9, 0.01, 0.3, 0.7, 0.999}) {
     CHECK(std::erfc(-normal_quantile(p) / std::sqrt(2.0)) / 2 == Approx(p).epsilon(1e-9));
   }

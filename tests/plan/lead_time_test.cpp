@@ -1,11 +1,12 @@
-// How early a heater is told: the quantile, the equation that the lead solves, and the share of
+// How early a heater is told: the equation that the lead solves, and the share of
 // uses that are on time when errors are drawn.
 #include "plan/lead_time.h"
 
-#include <boost/math/distributions/normal.hpp>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <random>
+
+#include "base/statistics.h"
 
 using namespace forewarm;
 using plan::LeadTimeModel;
@@ -24,21 +25,6 @@ rules::GapSettings of(double on_time, double time_error, double heater_error) {
 
 }  // namespace
 
-TEST_CASE("the normal quantile is that of the tables") {
-  // Percentage points of the normal distribution, as printed in statistical tables (from memory).
-  CHECK(plan::normal_quantile(0.5) == Approx(0).margin(1e-12));
-  CHECK(plan::normal_quantile(0.9) == Approx(1.2816).margin(5e-5));
-  CHECK(plan::normal_quantile(0.975) == Approx(1.9600).margin(5e-5));
-  CHECK(plan::normal_quantile(0.99) == Approx(2.3263).margin(5e-5));
-  CHECK(plan::normal_quantile(0.999) == Approx(3.0902).margin(5e-5));
-  // And of Boost.Math, to more digits.
-  const boost::math::normal normal;
-  for (double share = 0.5; share < 0.999999; share += 0.000977) {
-    CHECK(plan::normal_quantile(share) ==
-          Approx(boost::math::quantile(normal, share)).margin(1e-10));
-  }
-}
-
 TEST_CASE("the lead solves its equation") {
   std::mt19937 random(4);
   std::uniform_real_distribution<double> unit(0, 1);
@@ -52,13 +38,13 @@ TEST_CASE("the lead solves its equation") {
     const double changes = unit(random) < 0.5 ? 0 : 0.8 * heat * unit(random);
     const double variance = changes > 0 ? 20 * unit(random) : 0;
     const double lead = margin.lead_s(kHotend, from, false, to, changes, variance);
-    const double spread = plan::heat_spread_s(kHotend, from, to, gap.heater_error,
-                                              plan::normal_quantile(gap.on_time));
+    const double spread =
+        plan::heat_spread_s(kHotend, from, to, gap.heater_error, normal_quantile(gap.on_time));
     const double moving = lead - changes;
     const double sigma =
         std::sqrt(std::pow(gap.time_error * moving, 2) + variance + spread * spread);
     REQUIRE(moving >= 0);
-    CHECK(lead == Approx(heat + plan::normal_quantile(gap.on_time) * sigma).epsilon(1e-9));
+    CHECK(lead == Approx(heat + normal_quantile(gap.on_time) * sigma).epsilon(1e-9));
   }
 }
 

@@ -146,11 +146,10 @@ Instance draw(std::mt19937& random, std::size_t most, bool holds) {
   return out;
 }
 
-std::vector<plan::PreheatSlot> scheduled(const Instance& of, const std::vector<double>& waited,
-                                         bool anywhere) {
+plan::PowerSchedule scheduled(const Instance& of, const std::vector<double>& waited,
+                              bool anywhere) {
   const Tasks tasks = of.heatings(waited, anywhere);
-  plan::PowerSchedule schedule = plan::schedule_power(tasks.tasks, of.fixed, of.limit_w);
-  return schedule.slots;
+  return plan::schedule_power(tasks.tasks, of.fixed, of.limit_w);
 }
 
 // Watts drawn in each second.
@@ -320,7 +319,7 @@ TEST_CASE("none is late where a choice of moments has none late, and they move l
   int moved = 0;
   for (int i = 0; i < 1500; ++i) {
     const Instance of = draw(random, i % 10 == 0 ? 5 : 4, false);
-    const auto told = scheduled(of, std::vector<double>(of.items.size()), false);
+    const auto told = scheduled(of, std::vector<double>(of.items.size()), false).slots;
     const std::optional<int> best = Every(of).in_time();
     INFO("instance " << i << "\n" << text_of(of, told));
     bool late = false;
@@ -385,12 +384,14 @@ std::string what_is_wrong(const Instance& of, const std::vector<plan::PreheatSlo
 
 // Moments are those of the timeline that the tasks stand in: where waits are others than in it, the
 // schedule is asked again for one with its own waits, as solving does round by round. The search
-// knows whole seconds only, so that it may wait longer.
+// knows whole seconds only, so that it may wait longer; and it keeps none apart, so that now and
+// then it begins right at a stop where the schedule is 0.1 s late for that.
 TEST_CASE("where some must be late the machine waits as little as the best choice does") {
   std::mt19937 random(77);
   int lates = 0;
   int held = 0;
   int worse = 0;
+  int inexact = 0;
   double worst_s = 0;
   for (int i = 0; i < 1500; ++i) {
     Instance of = draw(random, i % 10 == 0 ? 7 : 4, true);
@@ -401,8 +402,11 @@ TEST_CASE("where some must be late the machine waits as little as the best choic
     std::vector<double> waits(of.items.size());
     std::vector<plan::PreheatSlot> told;
     bool settled = false;
+    bool exact = false;
     for (int round = 0; round < 12 && !settled; ++round) {
-      told = scheduled(of, waits, true);
+      plan::PowerSchedule schedule = scheduled(of, waits, true);
+      told = std::move(schedule.slots);
+      exact = schedule.exact;
       settled = true;
       for (std::size_t k = 0; k < waits.size(); ++k) {
         settled &= std::abs(told[k].wait_s - waits[k]) < 1e-6;
@@ -422,14 +426,16 @@ TEST_CASE("where some must be late the machine waits as little as the best choic
     // Whoever follows another keeps 0.1 s apart.
     const bool as_good = settled && total <= best + 0.1 * double(of.items.size());
     worse += as_good ? 0 : 1;
+    inexact += exact ? 0 : 1;
     if (settled) worst_s = std::max(worst_s, total - best);
   }
   WARN(lates << " have some late or held, " << held << " some held; " << worse
              << " wait longer than the best choice or do not settle, by " << worst_s
-             << " s at most");
+             << " s at most; " << inexact << " searches ended early");
   CHECK(lates > 300);
   CHECK(held > 100);
   CHECK(worse * 100 <= lates);
+  CHECK(inexact == 0);
 }
 
 namespace {
