@@ -94,7 +94,7 @@ int run_calibrate(const Context& context, const CalibrateOptions& options) {
   std::vector<report::CalibratedRecord> records;
   std::vector<record::HeaterStretches> stretches;
   for (const std::string& path : options.records) {
-    record::StretchFinder finder(reached_of(*rules));
+    record::StretchFinder finder(*rules);
     auto record = read_record(context, path, *rules, finder);
     if (!record) return context.fail(record.error());
     records.push_back(std::move(*record));

@@ -37,16 +37,6 @@ void add_stretches(std::vector<record::HeaterStretches>& all,
   }
 }
 
-std::vector<double> reached_of(const rules::Rules& rules) {
-  std::vector<double> out;
-  const auto* key = rules::sections::heater.find("reached_c");
-  if (key == nullptr || key->number() == nullptr) return out;
-  for (const rules::Toolhead& h : rules.toolheads) {
-    out.push_back(key->number()->get(h).value_or(0));
-  }
-  return out;
-}
-
 void Both::part(double from_s, std::uint64_t line) {
   one_.part(from_s, line);
   other_.part(from_s, line);

@@ -20,9 +20,6 @@ namespace forewarm::cli {
 void add_stretches(std::vector<record::HeaterStretches>& all,
                    std::vector<record::HeaterStretches> more);
 
-// heater.reached_c of each toolhead; 0 where it is left out.
-[[nodiscard]] std::vector<double> reached_of(const rules::Rules& rules);
-
 // Both hear the same.
 class Both final : public record::Listener {
  public:

@@ -139,7 +139,7 @@ class Run {
   Status read_records() {
     journals_.reserve(options_.records.size());
     for (const std::string& path : options_.records) {
-      record::StretchFinder finder(reached_of(now_));
+      record::StretchFinder finder(now_);
       Both both(journals_.emplace_back(schedule_), finder);
       auto record = read_record(context_, path, printed_, both);
       if (!record) return std::move(record.error());

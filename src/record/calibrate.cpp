@@ -290,4 +290,18 @@ std::vector<Calibration> calibrate(const std::vector<HeaterStretches>& heaters,
   return out;
 }
 
+std::vector<ToldKey> told_keys(const Calibration& c, double reached_c) {
+  const std::size_t stretches = c.heat_ups + c.cool_downs;
+  std::vector<ToldKey> out{{"full_drive_c", c.full_drive_c, stretches},
+                           {"time_constant_s", c.time_constant_s, stretches},
+                           {"dead_time_s", c.dead_time_s, stretches}};
+  if (c.unlike && c.cool_time_constant_s) {
+    out.push_back({"cool_time_constant_s", *c.cool_time_constant_s, stretches});
+  }
+  if (c.settle_s) out.push_back({"settle_s", *c.settle_s, c.settles});
+  // A drive that falls towards the target says nothing without what counts as reached.
+  if (c.approach_c && reached_c > 0) out.push_back({"approach_c", *c.approach_c, c.climbs});
+  return out;
+}
+
 }  // namespace forewarm::record

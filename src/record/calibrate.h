@@ -50,6 +50,17 @@ struct Calibration {
   std::vector<std::vector<Residual>> residuals = {};  // of each stretch, heat-ups first
 };
 
+// A key of [toolhead.heater] that the record tells, and how many stretches, settlings or climbs
+// stand behind it.
+struct ToldKey {
+  const char* key;
+  thermal::Estimate value;
+  std::size_t observations;
+};
+// Those that a rule file should have: a cooling time constant only where it is one of its own, and
+// approach_c only beside a reached_c. REQUIRES: nothing is refused.
+[[nodiscard]] std::vector<ToldKey> told_keys(const Calibration& heater, double reached_c);
+
 [[nodiscard]] std::vector<Calibration> calibrate(const std::vector<HeaterStretches>& heaters,
                                                  const CalibrateOptions& options);
 

@@ -1,10 +1,10 @@
 // What a machine leaves behind, as values: temperatures, echoes and stops, in the order in which
 // they stand there.
 //
-// A record is a CSV of temperatures (RFC 4180; see csv.h) or a host's text log (see text_log.h). It
-// is read once, from its first byte to its last, in memory that does not grow with it; what it says
-// goes to a Listener as it comes. Which of the two it is, is told by its first line: the header of
-// a CSV names temp_c, and time_s or time.
+// A record is a CSV of temperatures (RFC 4180) or a host's text log. It is read once, from its
+// first byte to its last, in memory that does not grow with it; what it says goes to a Listener as
+// it comes. Which of the two it is, is told by its first line: the header of a CSV names temp_c,
+// and time_s or time.
 //
 // Time. `time_s` counts from the record's first time, by the record's own clock. Within a part it
 // never goes back. A new part begins where the clock goes back by more than kBackS (the host was
@@ -74,7 +74,7 @@ struct Stop {
   std::uint64_t line = 0;
 };
 
-// A line that a host sent: `> T3`, `Send: N12 T3*45`. The machine may be behind it.
+// A line that a host sent: `> T3`, or as [[observe]] has it. The machine may be behind it.
 struct Select {
   double time_s = 0;
   int tool = 0;

@@ -71,6 +71,10 @@ void HeaterStretches::add(HeaterStretches other) {
   most_readings = std::max(most_readings, other.most_readings);
 }
 
+StretchFinder::StretchFinder(const rules::Rules& rules) {
+  for (const rules::Toolhead& head : rules.toolheads) reached_c_.push_back(head.hotend.reached_c);
+}
+
 void StretchFinder::heater(const Heater& heater) {
   HeaterStretches& found = states_.emplace_back().found;
   found.heater = heater;

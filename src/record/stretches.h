@@ -58,8 +58,9 @@ struct HeaterStretches {
 
 class StretchFinder final : public QuietListener {
  public:
-  // What counts as reached of each toolhead's heater, in C below its target; 0 where left out.
-  explicit StretchFinder(std::vector<double> reached_c = {}) : reached_c_(std::move(reached_c)) {}
+  // What counts as reached is the rules'; without them, it is the target.
+  StretchFinder() = default;
+  explicit StretchFinder(const rules::Rules& rules);
 
   void part(double from_s, std::uint64_t line) override;
   void heater(const Heater& heater) override;
@@ -99,7 +100,7 @@ class StretchFinder final : public QuietListener {
 
   void watch_climb(State& s, const Sample& sample, bool begins);
 
-  std::vector<double> reached_c_;
+  std::vector<double> reached_c_;  // by toolhead
   std::vector<State> states_;
   std::optional<Echo> there_;
 };

@@ -139,8 +139,8 @@ struct TimePattern {
   }
 };
 
-// The tool of a line that a host sent: `T3`, maybe numbered, behind whatever the host puts before
-// what it sends. A temperature report has its T0 with a colon, an echo a word before.
+// The tool of a line that a host sent: `> T3`, maybe numbered, with a checksum or a comment.
+// Whatever else a host puts before what it sends is for [[observe]].
 std::optional<int> selected_in(std::string_view line) {
   if (line.find('T') == std::string_view::npos) return std::nullopt;
   while (!line.empty() && (line.back() == ' ' || line.back() == '\t')) line.remove_suffix(1);
@@ -168,10 +168,7 @@ std::optional<int> selected_in(std::string_view line) {
     before.remove_suffix(before.size() - digits + 1);
     strip();
   }
-  if (before.ends_with('>') || before.ends_with("Send:") || before.ends_with("send:")) {
-    return int(*tool);
-  }
-  return std::nullopt;
+  return before.ends_with('>') ? std::optional(int(*tool)) : std::nullopt;
 }
 
 class TextLogReader {
@@ -269,9 +266,23 @@ class TextLogReader {
           ++into_.summary().missing;
         }
         return;
+      case rules::Observe::As::select:
+        if (const auto tool = tool_of(o)) {
+          if (at_time(line)) into_.select(*tool, line.number);
+        } else {
+          ++into_.summary().missing;
+        }
+        return;
       case rules::Observe::As::temperature:
         return temperature(o, line);
     }
+  }
+
+  static std::optional<int> tool_of(const Observation& o) {
+    std::string_view text = o.pattern.group(o.tool);
+    const auto tool = take_index(text);
+    if (!tool || !text.empty() || *tool > rules::kMaxIndex) return std::nullopt;
+    return int(*tool);
   }
 
   void temperature(Observation& o, const Line& line) {
@@ -288,12 +299,8 @@ class TextLogReader {
     if (o.heater != 0) {
       const std::string_view name = o.pattern.group(o.heater);
       if (!name.empty()) heater = into_.heater_named(name);
-    } else {
-      std::string_view text = o.pattern.group(o.tool);
-      const auto tool = take_index(text);
-      if (tool && text.empty() && *tool <= rules::kMaxIndex) {
-        heater = into_.heater_of_tool(int(*tool));
-      }
+    } else if (const auto tool = tool_of(o)) {
+      heater = into_.heater_of_tool(*tool);
     }
     if (!temp) {
       ++into_.summary().missing;

@@ -27,13 +27,6 @@ class Suggester {
   }
 
  private:
-  template <class S>
-  std::optional<double> value(const rules::Section<S>& section, const char* key,
-                              const S& in) const {
-    const rules::Key<S>* k = section.find(key);
-    return k != nullptr && k->number() != nullptr ? k->number()->get(in) : std::nullopt;
-  }
-
   Suggestion& add(std::string key, std::optional<double> now, const Estimate& better,
                   std::size_t observations, std::string why) {
     Suggestion& s = out_.emplace_back();
@@ -50,23 +43,13 @@ class Suggester {
   void heater(const record::Calibration& c) {
     if (!c.refused.empty() || !c.heater.head || *c.heater.head >= now_.toolheads.size()) return;
     const rules::Toolhead& head = now_.toolheads[*c.heater.head];
-    const auto& section = rules::sections::heater;
-    const std::size_t stretches = c.heat_ups + c.cool_downs;
     const std::string why = fmt::format("{} heat-ups and {} cool-downs, rms {:.2f} C", c.heat_ups,
                                         c.cool_downs, c.rms_c);
-    const auto key = [&](const char* name, const std::optional<Estimate>& e,
-                         std::size_t observations = 0) {
-      if (!e || section.find(name) == nullptr) return;
-      add("toolhead." + head.name + ".heater." + name, value(section, name, head), *e,
-          observations > 0 ? observations : stretches, why);
-    };
-    key("full_drive_c", c.full_drive_c);
-    key("time_constant_s", c.time_constant_s);
-    key("dead_time_s", c.dead_time_s);
-    if (c.unlike) key("cool_time_constant_s", c.cool_time_constant_s);
-    key("settle_s", c.settle_s, c.settles);
-    if (value(section, "reached_c", head).value_or(0) > 0)
-      key("approach_c", c.approach_c, c.climbs);
+    for (const record::ToldKey& told : told_keys(c, head.hotend.reached_c)) {
+      const auto* key = rules::sections::heater.find(told.key);
+      add("toolhead." + head.name + ".heater." + told.key, key->number()->get(head), told.value,
+          told.observations, why);
+    }
   }
 
   void changes() {

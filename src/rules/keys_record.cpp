@@ -34,6 +34,8 @@ constexpr std::array kObservations{
     Word{"echo", int(Observe::As::echo),
          "An echo of a rewritten job; needs the groups number and what. With one such pattern, no "
          "other line is taken for an echo."},
+    Word{"select", int(Observe::As::select),
+         "A line that the host sent, by which a tool is selected; needs the group tool."},
     Word{"stop", int(Observe::As::stop), "The machine stands still until somebody comes."},
     Word{"go-on", int(Observe::As::go_on), "The machine goes on after a stop."},
 };

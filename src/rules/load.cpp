@@ -38,7 +38,7 @@ class Loader {
     filaments();
     section(sections::gap, rules_.gap);
     read_steps(root_, rules_.machine, rules_.steps, step_places_);
-    read_dialect(root_, rules_.dialect);
+    read_dialect(root_, rules_.toolheads, rules_.dialect);
     patterns();
     record();
     check_tools();

@@ -152,6 +152,21 @@ void check_window(const Table<Dialect>& dialect, const Dialect& read, bool own_w
   }
 }
 
+// A minimum is reached no later than its target is.
+void check_reached(const Table<Dialect>& dialect, const Dialect& read,
+                   const std::vector<Toolhead>& toolheads) {
+  if (read.wait_window_c <= 0) return;
+  for (const Toolhead& head : toolheads) {
+    if (head.hotend.reached_c <= read.wait_window_c) continue;
+    dialect.diagnostics().add(
+        dialect.at(&Dialect::wait_window_c),
+        "wait_window_c is less than reached_c of toolhead " + quoted(head.name) + ", which is " +
+            text_of(head.hotend.reached_c),
+        "a wait for {least} would last longer than one for the target itself");
+    return;
+  }
+}
+
 // An echo has to say something.
 void check_echo(const Table<Dialect>& dialect, const std::vector<std::string>& lines) {
   static constexpr std::string_view kText = "{text}";
@@ -199,7 +214,7 @@ void read_steps(const Table<Rules>& root, const Machine& machine, std::vector<Se
   }
 }
 
-void read_dialect(const Table<Rules>& root, Dialect& into) {
+void read_dialect(const Table<Rules>& root, const std::vector<Toolhead>& toolheads, Dialect& into) {
   auto t = root.one(sections::dialect);
   if (!t) return;
   t->read(into);
@@ -207,6 +222,7 @@ void read_dialect(const Table<Rules>& root, Dialect& into) {
   if (own_set) check_template(*t, &Dialect::set, into.set);
   if (own_wait) check_template(*t, &Dialect::wait, into.wait);
   check_window(*t, into, own_wait);
+  check_reached(*t, into, toolheads);
   if (t->was_read(&Dialect::echo)) check_echo(*t, into.echo);
   if (into.temperature_index_is_heater) {
     // T means the same in what is written as in the job.

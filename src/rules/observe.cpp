@@ -30,6 +30,9 @@ std::optional<std::string> why_unusable(const Observe& pattern, std::size_t* roo
         }
       }
       break;
+    case Observe::As::select:
+      if (!has("tool")) return "pattern needs a group (?P<tool>...) to be a select";
+      break;
     case Observe::As::stop:
     case Observe::As::go_on:
       break;

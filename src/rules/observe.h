@@ -2,7 +2,7 @@
 //
 // A pattern that loads has the groups that it needs: `time`, exactly one of seconds, clock and
 // stamp; an observation as "temperature", temp and one of heater and tool; as "echo", number and
-// what. The message is for a located error. `room`: see recogniser.h.
+// what; as "select", tool. The message is for a located error. `room`: see recogniser.h.
 #pragma once
 
 #include <optional>

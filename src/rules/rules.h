@@ -195,7 +195,7 @@ struct RecordSettings {
 };
 
 struct Observe {
-  enum class As { temperature, echo, stop, go_on };
+  enum class As { temperature, echo, select, stop, go_on };
   std::string match;  // RE2, checked to compile and to have its groups
   As as = As::temperature;
 };

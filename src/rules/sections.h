@@ -35,7 +35,8 @@ struct StepPlaces {
 
 void read_steps(const Table<Rules>& root, const Machine& machine, std::vector<Sequence>& into,
                 StepPlaces& places);
-void read_dialect(const Table<Rules>& root, Dialect& into);
+// REQUIRES: toolheads are read.
+void read_dialect(const Table<Rules>& root, const std::vector<Toolhead>& toolheads, Dialect& into);
 
 // The names of sequences in toolheads, filaments and materials, and the checks of what they run.
 // REQUIRES: toolheads are read in the order in which Rules has them.

@@ -195,7 +195,7 @@ TEST_CASE("calibrate: a host's log, read every two seconds, tells the same") {
   const auto shown = [](const Machine& now, double target_c, double noise_c) {
     char line[160];
     const int s = int(now.now_s);
-    std::snprintf(line, sizeof line, "23:%02d:%06.3f Recv: ok T0:%.1f /%.1f @0:%d\n",
+    std::snprintf(line, sizeof line, "23:%02d:%06.3f < ok T0:%.1f /%.1f @0:%d\n",
                   50 + s / 60 > 59 ? (s / 60 - 10) % 60 : 50 + s / 60, now.now_s - 60.0 * (s / 60),
                   now.temp_c + noise_c, target_c, int(now.drive * 127));
     std::string out = line;

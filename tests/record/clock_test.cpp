@@ -45,7 +45,7 @@ TEST_CASE("clock: clocks and seconds") {
 }
 
 TEST_CASE("clock: what a line of a log begins with") {
-  CHECK(leading_time("2026-03-05 18:30:05,250 - Recv: ok")->kind == TimeKind::stamp);
+  CHECK(leading_time("2026-03-05 18:30:05,250 - < ok")->kind == TimeKind::stamp);
   CHECK(leading_time("[2026-03-05T18:30:05] ok")->time_s == 1772735405);
   CHECK(leading_time("  18:30:05.5 ok")->time_s == 66605.5);
   CHECK(leading_time("[18:30:05] ok")->kind == TimeKind::clock);

@@ -13,8 +13,8 @@ rules::Rules three(const std::string& more = "") { return rules_of(kThree + more
 
 TEST_CASE("log: temperature reports of the convention, with all heaters") {
   const auto r = read_record(
-      "10:00:00 Recv: ok T:201.0 /202.0 B:117.0 /120.0 T0:201.0 /202.0 T1:34.8 /0.0 @:64 B@:90 "
-      "@0:127 @1:0\n10:00:02 Recv: ok\n10:00:02.5  T:201.5 /202.0 T0:201.5 /202.0 T2:30 /0\n",
+      "10:00:00 < ok T:201.0 /202.0 B:117.0 /120.0 T0:201.0 /202.0 T1:34.8 /0.0 @:64 B@:90 "
+      "@0:127 @1:0\n10:00:02 < ok\n10:00:02.5  T:201.5 /202.0 T0:201.5 /202.0 T2:30 /0\n",
       three());
   CHECK(r.said ==
         "part 0 line 1\nash: 201/202 drive 1 @0\nbirch: 34.8/0 drive 0 @0\nash: 201.5/202 @2.5\n"
@@ -33,7 +33,7 @@ TEST_CASE("log: the hotend in use is known where there is only one") {
 
 TEST_CASE("log: what looks like a report and is none") {
   const auto r = read_record(
-      "10:00:00 ok T:20 /0\n10:00:01 START:20 /0\n10:00:02 Send: M117 T:5\n10:00:03 T: /0\n"
+      "10:00:00 ok T:20 /0\n10:00:01 START:20 /0\n10:00:02 > M117 T:5\n10:00:03 T: /0\n"
       "10:00:04 xT0:20 /0\n10:00:05 T12345:20 /0\n10:00:06 T:\n10:00:07 ok T:21 /0\n",
       one());
   CHECK(r.said == "part 0 line 1\nash: 20/0 @0\nash: 21/0 @7\n");
@@ -41,9 +41,9 @@ TEST_CASE("log: what looks like a report and is none") {
 
 TEST_CASE("log: echoes, but not what was sent to ask for them") {
   const auto r = read_record(
-      "10:00:00 Send: M118 forewarm 0 start\n10:00:01 Recv: forewarm 0 start\n"
-      "10:00:02 Recv: echo:forewarm 3 leave\n10:00:02 Recv: echo:forewarm 3 leave\n"
-      "10:00:09 Recv: // forewarm 3 there\n10:00:10 forewarm 3 ready\n10:00:11 forewarm x ready\n"
+      "10:00:00 > M118 forewarm 0 start\n10:00:01 < forewarm 0 start\n"
+      "10:00:02 < echo:forewarm 3 leave\n10:00:02 < echo:forewarm 3 leave\n"
+      "10:00:09 < // forewarm 3 there\n10:00:10 forewarm 3 ready\n10:00:11 forewarm x ready\n"
       "10:00:12 forewarm 4 gone\n10:00:13 forewarm 9 end\n10:00:20 forewarm 0 start\n",
       one());
   CHECK(r.said ==
@@ -55,8 +55,8 @@ TEST_CASE("log: echoes, but not what was sent to ask for them") {
 
 TEST_CASE("log: selects that a host sent") {
   const auto r = read_record(
-      "10:00:00 Send: T3\n10:00:01 > T1\n10:00:02 Send: N12 T4*33\n10:00:03 > T2 ; moss\n"
-      "10:00:04 Recv: T1\n10:00:05 > M104 T1\n10:00:06 > T\n10:00:07 T1\n10:00:08 > T99999\n"
+      "10:00:00 > T3\n10:00:01 > T1\n10:00:02 > N12 T4*33\n10:00:03 > T2 ; moss\n"
+      "10:00:04 < T1\n10:00:05 > M104 T1\n10:00:06 > T\n10:00:07 T1\n10:00:08 > T99999\n"
       "10:00:09 > T1 S2\n> T1\n10:00:10 > MT1\n",
       one());
   CHECK(r.said == "part 0 line 1\nselect 3 @0\nselect 1 @1\nselect 4 @2\nselect 2 @3\n");
@@ -81,19 +81,23 @@ as = "stop"
 [[observe]]
 match = 'goes on'
 as = "go-on"
+[[observe]]
+match = 'given: (?P<tool>.+)$'
+as = "select"
 )");
   const auto r = read_record(
       "<5> D\xfcse d\xfcse 4 ist 180.5 soll 200 an 50\n<6> block cedar 22.5\n<6.5> block 2 23\n"
       "<7> \xe9t\xe9 at leave of 2\n<8> sensor: empty\n<8.5> sensor: empty\n<9> goes on\n"
-      "<10> forewarm 3 leave\n10:00:00 block cedar 9\n<11> block cedar warm\n<12> d\xfcse 9 ist "
+      "<9.5> given: 4\n<9.6> given: 4x\n<10> forewarm 3 leave\n10:00:00 block cedar 9\n<11> block "
+      "cedar warm\n<12> d\xfcse 9 ist "
       "20\n",
       rules);
   CHECK(r.said ==
         "part 0 line 1\nbirch: 180.5/200 drive 0.5 @0\ncedar: 22.5 @1\ncedar: 23 @1.5\n"
-        "echo 2 leave @2, print 0\nstop @3\ngo-on @4\n");
+        "echo 2 leave @2, print 0\nstop @3\ngo-on @4\nselect 4 @4.5\n");
   CHECK(r.summary.repeated == 1);
   CHECK(r.summary.untimed == 1);
-  CHECK(r.summary.missing == 1);
+  CHECK(r.summary.missing == 2);
   CHECK(r.summary.unassigned == 1);
 }
 

@@ -57,9 +57,10 @@ TEST_CASE("observe: patterns without their groups are refused") {
        {"match = @'(?P<temp>.)(?P<temp>.)'\nas = \"stop\"", "pattern has two groups named temp"},
        {"match = @'(?P<number>.)'\nas = \"echo\"",
         "pattern needs a group (?P<what>...) to be an echo"},
+       {"match = @'T.'\nas = \"select\"", "pattern needs a group (?P<tool>...) to be a select"},
        {"match = @''\nas = \"stop\"", "match must not be empty"},
        {"match = 'a'\nas = @\"pause\"", "unknown as \"pause\"",
-        "known here: temperature, echo, stop, go-on"}});
+        "known here: temperature, echo, select, stop, go-on"}});
   CHECK(refusal(kMinimal + repeated("[[observe]]\nmatch = 'a'\nas = \"stop\"\n", 201))
             .find("more than 200 patterns in [[observe]]") != std::string::npos);
 }

@@ -518,6 +518,16 @@ wait_window_c = @0
            "wait_window_c must be over 0 where wait has {least}",
            "{least} is the target less wait_window_c, such as wait_window_c = 2"},
           {R"([dialect]
+wait = "HEAT T{tool} S{temp} L{least}"
+wait_window_c = @2
+[[toolhead]]
+name = "yew"
+tools = [9]
+heater = { approach_c = 9, reached_c = 3 }
+)",
+           "wait_window_c is less than reached_c of toolhead \"yew\", which is 3",
+           "a wait for {least} would last longer than one for the target itself"},
+          {R"([dialect]
 wait_window_c = @2
 )",
            "wait_window_c does nothing unless wait has {least}",
