@@ -29,8 +29,7 @@ class Dialect {
   ~Dialect();
   // `code`: the line up to its mark.
   [[nodiscard]] std::optional<Written> target(std::string_view code) const;
-  // A line that the rule file gives word for word: job_start, job_end, a gcode step;
-  // or an echo.
+  // A line that the rule file gives word for word (job_start, job_end, a gcode step), or an echo.
   [[nodiscard]] bool given(std::string_view code) const;
 
  private:

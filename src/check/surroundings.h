@@ -1,9 +1,8 @@
 // What else happens while a heater comes back: tools are changed, and other heaters draw power.
 //
 // From it follows how early the rules want a heater to be given its target (the lead), worked out
-// here from the rule
-// file's errors alone, apart from how a plan does it: needed time + z times the standard deviation
-// of all that lies between the command and the need. Wall seconds, watts.
+// here from the rule file's errors alone, apart from how a plan does it: needed time + z times the
+// standard deviation of all that lies between the command and the need. Wall seconds, watts.
 #pragma once
 
 #include <cstddef>

@@ -140,23 +140,12 @@ std::string value_text(const Estimate& e) {
 }
 
 std::vector<KeyValue> heater_values(const Calibration& c, const rules::Rules& rules) {
-  std::vector<KeyValue> out;
-  const auto add = [&](std::string_view key, const std::optional<Estimate>& e) {
-    if (!e || rules::sections::heater.find(key) == nullptr) return;
-    out.push_back({std::string(key), value_text(*e)});
-  };
-  add("full_drive_c", c.full_drive_c);
-  add("time_constant_s", c.time_constant_s);
-  add("dead_time_s", c.dead_time_s);
-  // Where it cools as it heats, the one time constant says so.
-  if (c.unlike) add("cool_time_constant_s", c.cool_time_constant_s);
-  add("settle_s", c.settle_s);
-  // A drive that falls towards the target says nothing without what counts as reached.
-  const auto* reached = rules::sections::heater.find("reached_c");
   const std::size_t head = c.heater.head.value_or(0);
-  if (reached != nullptr && reached->number() != nullptr && head < rules.toolheads.size() &&
-      reached->number()->get(rules.toolheads[head]).value_or(0) > 0) {
-    add("approach_c", c.approach_c);
+  const bool known = head < rules.toolheads.size();
+  std::vector<KeyValue> out;
+  for (const record::ToldKey& told :
+       told_keys(c, known ? rules.toolheads[head].hotend.reached_c : 0)) {
+    out.push_back({told.key, value_text(told.value)});
   }
   return out;
 }

@@ -23,9 +23,8 @@ struct CalibratedRecord {
 [[nodiscard]] std::string calibration_json(const std::vector<record::Calibration>& heaters,
                                            const rules::Rules& rules);
 
-// The keys of a heater that the record tells, with their values as they go into a rule file: of as
-// many digits as their standard errors leave. Only keys that a rule file has, and
-// approach_c only beside a reached_c.
+// The keys of a heater that the record tells (told_keys()), with their values as they go into a
+// rule file: of as many digits as their standard errors leave.
 struct KeyValue {
   std::string key, value;
 };

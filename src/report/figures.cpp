@@ -4,7 +4,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 namespace forewarm::report {
 
@@ -39,8 +38,8 @@ Bound bound(const plan::Plan& plan) {
 }
 
 Grams grams(const job::Material& material, const rules::Filament& filament, double stepped_mm) {
-  const double mm2 = std::numbers::pi / 4 * filament.diameter_mm * filament.diameter_mm;
-  const double g_per_mm = mm2 * filament.density_g_cm3 / 1000;  // 1000 mm3 to the cm3
+  const double g_per_mm =
+      filament.area_mm2() * filament.density_g_cm3 / 1000;  // 1000 mm3 to the cm3
   const double by_exchanges_g = material.exchange_purge_mm3 * filament.density_g_cm3 / 1000;
   const double by_steps_g = stepped_mm * g_per_mm;
   return {material.part_mm * g_per_mm, material.purge_mm * g_per_mm + by_exchanges_g + by_steps_g,
@@ -52,14 +51,11 @@ double stepped_mm(const plan::Plan& plan, int tool) {
   return at == plan.step_purge_mm.end() ? 0 : at->second;
 }
 
-std::vector<Figure<Causes>> cause_figures(const Causes& causes) {
-  std::vector<Figure<Causes>> out{{&kMotion, &Causes::motion_s},
-                                  {&kParkPick, &Causes::park_pick_s},
-                                  {&kExchanging, &Causes::exchange_s},
-                                  {&kSequences, &Causes::sequence_s},
-                                  {&kWait, &Causes::wait_s}};
-  if (causes.guard_s > 0) out.push_back({&kGuards, &Causes::guard_s});
-  out.push_back({&kOther, &Causes::other_s});
+std::vector<Figure<Causes>> shown_causes(const Causes& causes) {
+  std::vector<Figure<Causes>> out(kCauseFigures.begin(), kCauseFigures.end());
+  if (causes.guard_s == 0) {
+    std::erase_if(out, [](const Figure<Causes>& f) { return f.quantity == &kGuards; });
+  }
   return out;
 }
 

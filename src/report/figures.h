@@ -84,8 +84,15 @@ struct Causes {
   double guard_s = 0;  // what waits take although all is warm
   double other_s = 0;  // dwells and [[duration]]
 };
-// In the order of a report; guards only where they take any time.
-[[nodiscard]] std::vector<Figure<Causes>> cause_figures(const Causes& causes);
+inline constexpr std::array<Figure<Causes>, 7> kCauseFigures{{{&kMotion, &Causes::motion_s},
+                                                              {&kParkPick, &Causes::park_pick_s},
+                                                              {&kExchanging, &Causes::exchange_s},
+                                                              {&kSequences, &Causes::sequence_s},
+                                                              {&kWait, &Causes::wait_s},
+                                                              {&kGuards, &Causes::guard_s},
+                                                              {&kOther, &Causes::other_s}}};
+// Those of a table: warm waits only where they take any time.
+[[nodiscard]] std::vector<Figure<Causes>> shown_causes(const Causes& causes);
 [[nodiscard]] Causes time_by_cause(const job::Job& job, const plan::Plan& plan);
 
 // The causes that make up Causes::wait_s.

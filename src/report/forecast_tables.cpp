@@ -84,10 +84,9 @@ Table power_table(const Summary& summary) {
     if (less_s <= kWorthAWordS) continue;
     out.note += fmt::format(" {} waits {} less, ", capitalised(rules::name_of(plan->policy)),
                             duration(less_s));
-    out.note += plan->figures.over_limit_s > 0
-                    ? "as it exceeds the limit."
-                    : "as it keeps no max_hot_idle_s, or leaves a heater colder where the job "
-                      "waits for it to cool.";
+    out.note += plan->figures.over_limit_s + plan->figures.over_limit_own_s > 0
+                    ? "and exceeds the limit."
+                    : "and heeds no max_hot_idle_s.";
   }
   return out;
 }
@@ -146,7 +145,7 @@ Table cause_table(const Summary& summary) {
     if (all_s > 0) row.cells.emplace_back(Amount{100 * seconds / all_s, Unit::percent, 1});
     out.rows.push_back(std::move(row));
   };
-  for (const Figure<Causes>& cause : cause_figures(causes)) {
+  for (const Figure<Causes>& cause : shown_causes(causes)) {
     if (cause.quantity != &kWait) {
       add(capitalised((*cause).in_full()), cause.value(causes), Row::Mark::none);
       continue;
@@ -162,7 +161,7 @@ Table cause_table(const Summary& summary) {
 
 Table causes_across(const Summary& summary) {
   const Causes causes = time_by_cause(summary.job, summary.lookahead);
-  return across<Causes>("time by cause", cause_figures(causes), causes);
+  return across<Causes>("time by cause", shown_causes(causes), causes);
 }
 
 Table waits_across(const Summary& summary) {

@@ -123,7 +123,7 @@ std::string json(const Summary& summary) {
     out["filaments"].push_back(filament_of(material, summary.rules.filament(material.tool), plan));
   }
   const Causes causes = time_by_cause(job, plan);
-  out["time_by_cause"] = figures_json<Causes>(cause_figures(causes), causes);
+  out["time_by_cause"] = figures_json<Causes>(kCauseFigures, causes);
   out["wait_by_cause"] = figures_json<plan::WaitCauses>(kWaitCauses, plan.figures.waits);
   out["attention"] = attention_of(summary);
   return written(out);

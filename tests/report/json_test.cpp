@@ -38,7 +38,8 @@ TEST_CASE("the JSON has the documented keys, in order, and no others") {
   CHECK(keys(j["gaps"][0]) == "toolhead from_s to_s treatment dip_c preheat_at_s wait_s reason");
   CHECK(keys(j["filaments"][0]) ==
         "tool name part_g purge_g exchange_purge_g sequence_purge_g exchanges");
-  CHECK(keys(j["time_by_cause"]) == "motion_s park_pick_s exchange_s sequence_s wait_s other_s");
+  CHECK(keys(j["time_by_cause"]) ==
+        "motion_s park_pick_s exchange_s sequence_s wait_s guard_s other_s");
   CHECK(keys(j["attention"]) ==
         "expected_stops chance_of_none start end longest_without_exchange away as_started "
         "best_start exchanges");
@@ -81,7 +82,7 @@ TEST_CASE("the JSON's values") {
   CHECK(
       j["time_by_cause"].dump() ==
       R"({"motion_s":3300.0,"park_pick_s":35.0,"exchange_s":70.0,"sequence_s":0.0,"wait_s":72.55,)"
-      R"("other_s":122.45})");
+      R"("guard_s":0.0,"other_s":122.45})");
   // No clock times without a start.
   CHECK(j["attention"].dump() ==
         R"({"expected_stops":null,"chance_of_none":null,"start":null,"end":null,)"

@@ -155,8 +155,6 @@ TEST_CASE("the key of a quantity ends in its unit") {
   check(std::array{kGapFrom, kGapTo, kGapDip, kGapPreheatAt, kGapWait, kGapHotIdle});
   check(kBoundFigures);
   check(kGramFigures);
-  Causes causes;
-  causes.guard_s = 1;
-  check(cause_figures(causes));
+  check(kCauseFigures);
   check(kWaitCauses);
 }
