@@ -114,9 +114,9 @@ int run_calibrate(const Context& context, const CalibrateOptions& options) {
   if (!options.write.empty()) {
     const auto settings = settings_of(heaters, *rules, !*ambient);
     if (!settings) return context.fail(settings.error());
-    if (auto s = edit_rule_file(options.write, *settings); !s) return context.fail(s.error());
-    context.note(
-        fmt::format("{}: {} values written", printable(options.write, 4096), settings->size()));
+    if (auto s = edit_rule_file(context, options.write, rules->hash, *settings); !s) {
+      return context.fail(s.error());
+    }
   }
   return outputs.finish({.text = report::calibration_text(records, heaters, *rules),
                          .json = report::calibration_json(heaters, *rules)});

@@ -186,13 +186,7 @@ class Run {
       context_.note("nothing is certain enough to be written");
       return success();
     }
-    const std::string kept = options_.write + '.' + report::hash_text(now_.hash);
-    if (auto s = write_file(kept, text_); !s) return s;
-    if (auto s = edit_rule_file(options_.write, better); !s) return s;
-    context_.note(fmt::format("{}: {} values written; the old file is {}",
-                              printable(options_.write, 4096), better.size(),
-                              printable(kept, 4096)));
-    return success();
+    return edit_rule_file(context_, options_.write, now_.hash, better);
   }
 
   const Context& context_;

@@ -3,17 +3,23 @@
 // The file is replaced as a whole (io/replace.h), after what it has become has been loaded: a
 // change that makes it wrong is refused, and the file stays as it is. Errors in the file are of
 // kind `rules`.
+//
+// What the file was is kept beside it under its hash, FILE.<hash>: a print is reviewed by the rules
+// that its job was made with.
 #pragma once
 
+#include <cstdint>
 #include <span>
 #include <string>
 
 #include "base/error.h"
+#include "cli/context.h"
 #include "rules/paths.h"
 
 namespace forewarm::cli {
 
-[[nodiscard]] Status edit_rule_file(const std::string& file,
-                                    std::span<const rules::Setting> settings);
+// `hash`: of the file as it is (Rules::hash). Tells by a note what was written and kept.
+[[nodiscard]] Status edit_rule_file(const Context& context, const std::string& file,
+                                    std::uint64_t hash, std::span<const rules::Setting> settings);
 
 }  // namespace forewarm::cli

@@ -247,6 +247,7 @@ class Reviewer {
   }
 
   void fit_scale() {
+    if (!schedule_.feeds) return;
     std::vector<double> ratios;
     for (const Piece& piece : pieces_) {
       if (tells_scale(piece)) ratios.push_back(piece.took_s() / piece.job_s);
@@ -422,6 +423,7 @@ class Reviewer {
   void judge_on_time() {
     OnTime& o = out_.on_time;
     o.promised = rules_.gap.on_time;
+    if (!schedule_.feeds) return;
     for (const ChangeSeen& c : out_.changes) {
       if (!c.late_s) continue;
       ++o.uses;

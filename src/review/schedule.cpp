@@ -52,6 +52,7 @@ class Maker {
     Schedule out;
     out.heads = job_.heads.size();
     out.echoes = !script_.says().empty();
+    out.feeds = job_.start.has_value();
     for (const Say& s : script_.says()) out.numbers.push_back(s.number);
     std::sort(out.numbers.begin(), out.numbers.end());
     std::uint64_t start = job_.start ? job_.start->offset : 0;

@@ -62,6 +62,7 @@ struct Schedule {
   double total_wait_s = 0;
   std::size_t heads = 0;
   bool echoes = false;
+  bool feeds = false;  // a measuring job does not: it tells nothing of moves, and promises nothing
   std::vector<std::uint64_t> numbers;  // of all echoes, ascending
 
   [[nodiscard]] bool says(std::uint64_t number) const {

@@ -1,5 +1,6 @@
 #include "review/script.h"
 
+#include <algorithm>
 #include <charconv>
 #include <optional>
 
@@ -66,20 +67,42 @@ bool mark_says_rests(std::string_view line) {
 
 }  // namespace
 
+void Script::own_lines(std::string_view bytes, std::uint64_t offset) {
+  std::size_t from = 0;
+  for (std::size_t at = bytes.find(kEcho); at != std::string_view::npos;) {
+    const std::size_t before = bytes.rfind('\n', at);
+    const std::size_t begin = before == std::string_view::npos ? 0 : before + 1;
+    const std::size_t end = std::min(bytes.find('\n', at), bytes.size());
+    if (auto say = say_of(command_of(bytes.substr(begin, end - begin)))) {
+      follow(bytes.substr(from, begin - from));
+      say->offset = offset + begin;
+      say->rests = waits_for_motion(last_command_);
+      says_.push_back(*say);
+      from = end;
+    }
+    at = bytes.find(kEcho, end);
+  }
+  follow(bytes.substr(from));
+}
+
+// Only the last command may stand before an echo.
+void Script::follow(std::string_view bytes) {
+  while (!bytes.empty()) {
+    const std::size_t before =
+        bytes.size() > 1 ? bytes.rfind('\n', bytes.size() - 2) : std::string_view::npos;
+    const std::size_t begin = before == std::string_view::npos ? 0 : before + 1;
+    const std::string_view command = command_of(bytes.substr(begin));
+    if (!command.empty()) {
+      last_command_ = command;
+      return;
+    }
+    bytes = bytes.substr(0, begin);
+  }
+}
+
 void Script::lines(std::string_view bytes, std::uint64_t offset, bool inserted) {
   if (!inserted) {
-    // Only the last command of it may stand before an echo.
-    std::size_t end = bytes.size();
-    while (end > 0) {
-      const std::size_t before = end > 1 ? bytes.rfind('\n', end - 2) : std::string_view::npos;
-      const std::size_t from = before == std::string_view::npos ? 0 : before + 1;
-      const std::string_view command = command_of(bytes.substr(from, end - from));
-      if (!command.empty()) {
-        last_command_ = command;
-        return;
-      }
-      end = from;
-    }
+    own_lines(bytes, offset);
     return;
   }
   const std::string_view command = command_of(bytes);

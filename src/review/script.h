@@ -1,4 +1,5 @@
 // What a rewritten job makes the machine say, and where: its echoes, as they stand in the job.
+// Those of the job itself count as well: a measuring job (record/measuring_job.h) has no others.
 //
 // The numbers of the echoes are taken as they are; which change each belongs to is told by its
 // place. An echo `rests` where motion is over when the machine reads it, so that its time is that
@@ -40,6 +41,9 @@ class Script {
   [[nodiscard]] const std::vector<StepRun>& steps() const { return steps_; }
 
  private:
+  void own_lines(std::string_view bytes, std::uint64_t offset);
+  void follow(std::string_view bytes);
+
   std::vector<Say> says_;
   std::vector<StepRun> steps_;
   std::string last_command_;  // the last line that is more than a comment

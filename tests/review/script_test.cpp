@@ -40,6 +40,20 @@ TEST_CASE("an echo rests behind what waits for motion") {
         "3 there; ");
 }
 
+TEST_CASE("echoes that the job has itself count as well") {
+  const std::string job =
+      "G28\nM118 forewarm 0 start\nG1 X3\nM118 forewarm 1 leave\nT0\n"
+      "M118 forewarm 1 there\nM109 S200\n; warm\nM118 forewarm 1 ready\nM118 forewarm 2 leave\n";
+  Script script;
+  script.lines(job, 100, false);
+  std::string out;
+  for (const Say& s : script.says()) {
+    out += std::to_string(s.number) + ' ' + name_of(s.what) + (s.rests ? " rests" : "") + "; ";
+    CHECK(job.compare(s.offset - 100, 4, "M118") == 0);
+  }
+  CHECK(out == "0 start rests; 1 leave; 1 there rests; 1 ready rests; 2 leave rests; ");
+}
+
 TEST_CASE("the mark of an echo says by how much it may be early") {
   const std::string echo = "M118 forewarm 3 leave ;fw+ echo: change 3, T0 to T1";
   CHECK(says_of({"G1 X3", echo}) == "3 leave rests; ");
@@ -49,7 +63,7 @@ TEST_CASE("the mark of an echo says by how much it may be early") {
 
 TEST_CASE("what is no echo says nothing") {
   for (const char* line :
-       {"M118 forewarm 3 leave", "M118 forewarm leave ;fw+ x", "M118 forewarm 3 left ;fw+ x",
+       {"; M118 forewarm 3 leave", "M118 forewarm leave ;fw+ x", "M118 forewarm 3 left ;fw+ x",
         "M118 forewarm -3 leave ;fw+ x", "M118 forewarm 3leave ;fw+ x", "M118 forewarm 3 ;fw+ x",
         "M117 hello ;fw+ forewarm 3 leave"}) {
     CAPTURE(line);

@@ -132,6 +132,24 @@ class Reviewed(unittest.TestCase):
         self.assertEqual(ran.returncode, 3)
         self.assertIn("the record has none of the job's changes", ran.stderr)
 
+    def test_a_measuring_job_can_be_reviewed(self):
+        job, log = self.folder / "measure.gcode", self.folder / "measure.log"
+        made = [FOREWARM, "calibrate", "-q", "--rules", self.rules, "--make-job", job, "--exchanges"]
+        subprocess.run([str(c) for c in made], check=True)
+        review_experiment.experiment.run(PLAYER, "--machine", self.folder / "machine.json", "--seed", 1, "--record", log,
+                                         "--truth", self.folder / "measure.json", job)
+        ran = self.review("--json", "-", job, log)
+        self.assertEqual(ran.returncode, 0, ran.stderr)
+        report = json.loads(ran.stdout)
+        self.assertEqual((report["by"], report["record"]["missing"]), ("echoes", 0))
+        # It moves no filament: nothing was promised, and dwells say nothing of how fast moves are.
+        self.assertEqual(report["on_time"]["uses"], 0)
+        better = {s["key"]: s for s in report["suggest"]}
+        self.assertNotIn("motion.time_scale", better)
+        self.assertAlmostEqual(better["toolhead.birch.exchange_s"]["better"], 1.2 * 33, delta=4)
+        stats = {(s["kind"], s["toolhead"]): s["count"] for s in report["stats"]}
+        self.assertGreaterEqual(min(stats.values()), 5)
+
     def test_without_echoes_selects_tell_when_changes_came(self):
         silent = self.folder / "silent.log"
         silent.write_text("".join(line for line in self.logs[0].read_text().splitlines(True) if "forewarm" not in line))
