@@ -42,10 +42,33 @@ std::vector<Stretch> stretches_of(const std::vector<Found>& list) {
   return out;
 }
 
+// Drives that are no more alike than this, and by more than noise, are taken each for itself.
+constexpr double kUnequalShare = 0.01, kUnequalF = 10;
+// With more, those that are weak and strong even out.
+constexpr std::size_t kMostOwnRises = 24;
+
+// Whether rises of their own explain what one does not: by the F statistic, beyond doubt.
+bool unequal(const Fit& one, const Fit& own) {
+  const std::size_t more = own.rises_c.size();
+  if (more < 2 || own.readings <= own.parameters) return false;
+  const Moments m = moments(own.rises_c);
+  if (!(m.sd > kUnequalShare * m.mean)) return false;
+  const double f =
+      (one.rss - own.rss) / double(more - 1) / (own.rss / double(own.readings - own.parameters));
+  return f > kUnequalF;
+}
+
 std::optional<Fit> fitted(const std::vector<Stretch>& stretches, const CalibrateOptions& options) {
   if (stretches.empty()) return std::nullopt;
-  auto fit = thermal::fit(stretches, {.ambient_c = options.ambient_c, .robust = options.robust});
-  return fit ? std::optional(std::move(*fit)) : std::nullopt;
+  thermal::FitOptions with{.ambient_c = options.ambient_c, .robust = options.robust};
+  auto fit = thermal::fit(stretches, with);
+  if (!fit) return std::nullopt;
+  if (fit->driven && stretches.size() > 1 && stretches.size() <= 2 * kMostOwnRises) {
+    with.own_rise = true;
+    auto own = thermal::fit(stretches, with);
+    if (own && own->rises_c.size() <= kMostOwnRises && unequal(*fit, *own)) fit = std::move(own);
+  }
+  return std::optional(std::move(*fit));
 }
 
 std::string why_nothing(const HeaterStretches& h) {
@@ -260,6 +283,13 @@ class Calibrator {
       const Moments m = moments(found_.settles_s);
       out_.settle_s = Estimate{median(found_.settles_s),
                                m.sd * 1.2533141373155 / std::sqrt(double(found_.settles_s.size()))};
+    }
+    if (!fit.rises_c.empty()) {
+      const auto [low, high] = std::minmax_element(fit.rises_c.begin(), fit.rises_c.end());
+      out_.notes.push_back("Its heat-ups are not equally strong: full drive would end at " +
+                           std::to_string(std::lround(*low + fit.ambient_c.value)) + " to " +
+                           std::to_string(std::lround(*high + fit.ambient_c.value)) +
+                           " C; full_drive_c is their mean.");
     }
     if (!found_.drive_known) {
       out_.notes.emplace_back(

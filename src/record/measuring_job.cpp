@@ -13,7 +13,8 @@ namespace forewarm::record {
 
 namespace {
 
-constexpr int kHeatUps = 2;
+// No two drives are alike, and two say little of how unlike they are. Common practice, no source.
+constexpr int kHeatUps = 3;
 // Long enough for a controller to settle. Common practice, no source.
 constexpr double kHoldS = 30;
 // A dwell is cut into pieces: many machines answer nothing before a dwell is over.

@@ -2,7 +2,7 @@
 // `forewarm calibrate --make-job`.
 //
 // Each toolhead is selected and its heater driven up to `to_c`, held there for a while and switched
-// off; all of it twice, the second time after the last has cooled to kCoolShare of its rise above
+// off; all of it three times, again after the last has cooled to kCoolShare of its rise above
 // ambient. One heater is driven at a time. Then each toolhead is parked and picked kRounds times,
 // all heaters off, in turn and back, and with `exchanges` each feeder exchanges each of its
 // filaments, hot, kLeastExchanges times at least in all. Echoes stand around all of it, as

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 #include <iterator>
 
 namespace forewarm::record {
@@ -9,6 +10,8 @@ namespace forewarm::record {
 namespace {
 
 constexpr double kOff = 0.02;   // less drive than this is none
+// A reading is as coarse. Common practice, no source.
+constexpr double kBelowC = 0.5;
 constexpr double kLowS = 10;    // so long below half of it, the drive is over
 constexpr double kAboveC = 2;   // so far above its target, a heater is not driven
 constexpr double kRaiseC = 10;  // a target raised by less does not begin a heat-up
@@ -212,7 +215,7 @@ void StretchFinder::sample(const Sample& sample) {
   const double before = s.last_drive;
   const double halfway_s = first ? sample.time_s : sample.time_s - gap_s / 2;
   s.momentary = sample.drive_is_momentary;
-  s.last = sample;
+  const std::optional<Sample> previous = std::exchange(s.last, sample);
   if (!drive) {
     finish(s);
     s.phase = s.phase == Phase::unknown ? Phase::unknown : Phase::holding;
@@ -267,7 +270,14 @@ void StretchFinder::sample(const Sample& sample) {
       s.target_c && *s.target_c > 0 && sample.temp_c >= *s.target_c - s.found.reached_c;
   if (near && !s.reached) {
     s.reached = true;
-    s.reached_s = sample.time_s;
+    const double near_c = *s.target_c - s.found.reached_c;
+    if (previous && previous->temp_c < near_c) {
+      const double share = (near_c - previous->temp_c) / (sample.temp_c - previous->temp_c);
+      s.reached_s = previous->time_s + share * gap_s;
+    }
+  }
+  if (!s.reached && s.target_c && sample.temp_c < *s.target_c - s.found.reached_c - kBelowC) {
+    s.below_s = sample.time_s;
   }
   if (s.phase != Phase::heating) return;
   if (there) {
@@ -306,7 +316,8 @@ void StretchFinder::echo(const Echo& echo) {
   // Only where one heater alone was waited for it is certain whose wait that was.
   State* waited = nullptr;
   for (State& s : states_) {
-    if (!s.reached_s || *s.reached_s <= there_->time_s || *s.reached_s > echo.time_s) continue;
+    // Else it may have been warm when it was asked for.
+    if (!s.reached_s || s.below_s < there_->time_s || *s.reached_s > echo.time_s) continue;
     if (waited != nullptr) return;
     waited = &s;
   }

@@ -85,7 +85,8 @@ class StretchFinder final : public QuietListener {
     std::optional<double> low_since_s;  // drive is below half of the most
     std::optional<double> target_c, last_target_c;
     bool reached = false;
-    std::optional<double> reached_s;
+    std::optional<double> reached_s;  // between two samples
+    double below_s = -1e300;          // when it was last seen to be clearly below that
     std::optional<thermal::Reading> climb_from;  // a climb is under way
     std::optional<Sample> last;
     double last_drive = 0;

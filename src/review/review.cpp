@@ -15,6 +15,8 @@ constexpr double kSettledS = 12;
 constexpr double kLeastStretchS = 5;
 // A stretch that is off by more than so many of its deviations, and by stop_s, holds a stop.
 constexpr double kManyDeviations = 4;
+// The median of what is off, in standard deviations of a normal distribution.
+constexpr double kMedianOfNormal = 0.6744897501960817;
 
 struct Marks {
   const Heard *leave = nullptr, *there = nullptr, *ready = nullptr;
@@ -253,9 +255,15 @@ class Reviewer {
       if (tells_scale(piece)) ratios.push_back(piece.took_s() / piece.job_s);
     }
     if (ratios.size() < 2) return;
+    // A stop in one of them must not pass for slow moves; but what is as far off as others are is
+    // none, or all that is left would be what was fast.
     const double middle = median(ratios);
+    std::vector<double> distances;
+    for (const double r : ratios) distances.push_back(std::abs(r - middle));
+    const double usual = median(distances) / kMedianOfNormal;
     const auto stopped = [&](const Piece& piece) {
-      return piece.took_s() - middle * piece.job_s > rules_.record.stop_s;
+      const double over_s = piece.took_s() - middle * piece.job_s;
+      return over_s > std::max(rules_.record.stop_s, kManyDeviations * usual * piece.job_s);
     };
     double mm = 0, ma = 0, sum_m = 0;
     std::size_t n = 0;

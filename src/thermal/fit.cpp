@@ -43,9 +43,14 @@ class Problem {
     for (const Stretch& s : stretches_) {
       rows_ += s.readings.size();
       free_starts_ += s.start == Stretch::Start::free ? 1U : 0U;
-      driven_ = driven_ || s.drive_before > 0 ||
-                std::any_of(s.readings.begin(), s.readings.end(),
-                            [](const Reading& r) { return r.drive > 0; });
+      const bool driven = std::any_of(s.readings.begin(), s.readings.end(),
+                                      [](const Reading& r) { return r.drive > 0; });
+      driven_ = driven_ || s.drive_before > 0 || driven;
+      rise_of_.push_back(driven ? rises_++ : -1);
+    }
+    if (!options_.own_rise || rises_ < 2) {
+      rises_ = Eigen::Index(driven_);
+      rise_of_.assign(stretches_.size(), 0);
     }
     root_weights_ = VectorXd::Ones(Eigen::Index(rows_));
   }
@@ -53,9 +58,9 @@ class Problem {
   [[nodiscard]] bool driven() const { return driven_; }
   [[nodiscard]] bool fits_dead_time() const { return driven_ && options_.dead_time; }
   [[nodiscard]] std::size_t rows() const { return rows_; }
-  [[nodiscard]] Eigen::Index shared() const {
-    return Eigen::Index(driven_) + Eigen::Index(!options_.ambient_c);
-  }
+  [[nodiscard]] Eigen::Index shared() const { return rises_ + Eigen::Index(!options_.ambient_c); }
+  // The first columns of what is shared.
+  [[nodiscard]] Eigen::Index rises() const { return rises_; }
   [[nodiscard]] std::size_t free_starts() const { return free_starts_; }
   void set_root_weights(VectorXd w) { root_weights_ = std::move(w); }
   [[nodiscard]] const VectorXd& root_weights() const { return root_weights_; }
@@ -75,21 +80,25 @@ class Problem {
       decay_tau.resize(n);
     }
     VectorXd raw_known(n);
-    MatrixXd raw_linear(n, shared());
+    MatrixXd raw_linear = MatrixXd::Zero(n, shared());
     Eigen::Index row = 0;
-    for (const Stretch& s : stretches_) {
+    for (std::size_t i = 0; i < stretches_.size(); ++i) {
+      const Stretch& s = stretches_[i];
       const bool at_rest = s.start == Stretch::Start::ambient;
       response.begin(s);
       for (const Reading& r : s.readings) {
         const Response::At& now = response.advance();
-        Eigen::Index column = 0;
-        if (driven_) raw_linear(row, column++) = now.rise;
+        if (driven_ && rise_of_[i] >= 0) {
+          raw_linear(row, rise_of_[i]) = now.rise;
+        } else if (driven_) {
+          raw_linear.row(row).head(rises_).setConstant(now.rise / double(rises_));
+        }
         const double of_ambient = at_rest ? 1 : 1 - now.decay;
         double known = r.temperature_c;
         if (options_.ambient_c) {
           known -= *options_.ambient_c * of_ambient;
         } else {
-          raw_linear(row, column) = of_ambient;
+          raw_linear(row, rises_) = of_ambient;
         }
         if (s.start == Stretch::Start::given) known -= s.start_c * now.decay;
         raw_known[row] = known;
@@ -123,7 +132,7 @@ class Problem {
     out.weighted_rss = out.residuals.squaredNorm();
     if (!derivatives) return out;
 
-    const double rise_c = driven_ ? out.coefficients[0] : 0;
+    const double mean_rise_c = driven_ ? out.coefficients.head(rises_).mean() : 0;
     const double ambient_c =
         options_.ambient_c ? *options_.ambient_c : out.coefficients[shared() - 1];
     VectorXd left = raw_known;
@@ -139,6 +148,8 @@ class Problem {
       } else {
         out.start_c[i] = s.start == Stretch::Start::given ? s.start_c : ambient_c;
       }
+      const double rise_c =
+          driven_ && rise_of_[i] >= 0 ? out.coefficients[rise_of_[i]] : mean_rise_c;
       for (Eigen::Index k = row; k < row + count; ++k) {
         out.nonlinear(k, 0) = rise_c * rise_tau[k] + (out.start_c[i] - ambient_c) * decay_tau[k];
         if (fits_dead_time()) out.nonlinear(k, 1) = rise_c * rise_dead[k];
@@ -180,6 +191,8 @@ class Problem {
   const FitOptions& options_;
   std::size_t rows_ = 0, free_starts_ = 0;
   bool driven_ = false;
+  Eigen::Index rises_ = 0;
+  std::vector<Eigen::Index> rise_of_;  // each stretch's column; -1: the mean of them
   VectorXd root_weights_;
 };
 
@@ -412,21 +425,30 @@ Fit told(const Problem& problem, const Constants& at, const std::vector<Stretch>
   const auto sd = [&](Eigen::Index i) { return std::sqrt(covariance(i, i)); };
   const Eigen::Index tau_at = here.linear.cols();
   out.time_constant_s = {at.time_constant_s, sd(tau_at)};
-  Eigen::Index column = 0;
+  const Eigen::Index rises = problem.rises();
+  double spread = 0;  // the square of what the rises' spread makes uncertain
+  VectorXd mean = VectorXd::Zero(j.cols());
   if (out.driven) {
-    out.rise_c = {here.coefficients[0], sd(0)};
+    const VectorXd all = here.coefficients.head(rises);
+    mean.head(rises).setConstant(1.0 / double(rises));
+    if (rises > 1) {
+      out.rises_c.assign(all.begin(), all.end());
+      spread = (all.array() - all.mean()).square().sum() / double(rises - 1) / double(rises);
+    }
+    out.rise_c = {all.mean(), std::sqrt(mean.dot(covariance * mean) + spread)};
     out.dead_time_s.value = at.dead_time_s;
     if (dead_told) out.dead_time_s.sd = sd(tau_at + 1);
-    column = 1;
   }
   if (options.ambient_c) {
     out.ambient_c = {*options.ambient_c, 0};
     out.full_drive_c = {out.rise_c.value + out.ambient_c.value, out.rise_c.sd};
   } else {
-    out.ambient_c = {here.coefficients[column], sd(column)};
+    out.ambient_c = {here.coefficients[rises], sd(rises)};
     if (out.driven) {
+      VectorXd both = mean;
+      both[rises] = 1;
       out.full_drive_c = {out.rise_c.value + out.ambient_c.value,
-                          std::sqrt(covariance(0, 0) + covariance(1, 1) + 2 * covariance(0, 1))};
+                          std::sqrt(both.dot(covariance * both) + spread)};
     }
   }
   Eigen::Index row = 0;

@@ -8,6 +8,10 @@
 // damping. Standard deviations are those of the linearised model, s^2 (J'J)^-1 with s^2 = rss/(n -
 // parameters), as reference programs give them; they take errors for independent.
 //
+// With `own_rise`, each stretch that is driven has a rise of its own, as drives of one heater
+// differ (mains voltage, a draught, a fan); the rise told is their mean, and its deviation that of
+// a mean, by their spread, besides what noise makes uncertain.
+//
 // `robust` gives readings that are off by more than 1.5 standard deviations, as the median of
 // absolute residuals tells them, less weight (Huber, k = 1.5), and is for records with outliers.
 //
@@ -48,6 +52,7 @@ struct FitOptions {
   std::optional<double> ambient_c = {};  // none: it is fitted, too
   bool dead_time = true;                 // false: there is none
   bool robust = false;
+  bool own_rise = false;
 };
 
 struct Estimate {
@@ -62,6 +67,7 @@ struct Fit {
   double rss = 0;    // of all readings, unweighted
   double rms_c = 0;  // sqrt(rss/readings)
   std::size_t readings = 0, parameters = 0;
+  std::vector<double> rises_c;                 // with own_rise, of each stretch that is driven
   std::vector<double> start_c;                 // of each stretch
   std::vector<std::vector<double>> residuals;  // reading less model, of each stretch
 };

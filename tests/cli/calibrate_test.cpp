@@ -186,7 +186,7 @@ TEST_CASE("calibrate: --make-job writes a job that says which rules it is for, a
         std::string::npos);
   const std::string job = get(run / "measure.gcode");
   CHECK(job.starts_with(";forewarm 1 rules="));
-  CHECK(job.find("\n; measuring job of forewarm calibrate\n; each heater up to 210 C, 2 times") !=
+  CHECK(job.find("\n; measuring job of forewarm calibrate\n; each heater up to 210 C, 3 times") !=
         std::string::npos);
   // How long it takes is said in the job and beside it.
   const std::size_t at = job.find("; takes about ");

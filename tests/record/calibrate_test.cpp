@@ -246,6 +246,18 @@ TEST_CASE("calibrate: how long a wait goes on after the target is reached, by th
   CHECK(c.settle_s->value <= 10.5);
 }
 
+TEST_CASE("calibrate: what was warm before it was asked for says nothing of waits") {
+  // Reached between two samples, with `there` between them as well.
+  std::string log;
+  double temp_c = 100;
+  for (int t = 0; t < 60; ++t, temp_c += 2.5) {
+    log += fmt::format("[{}.0] ok T0:{:.1f} /215.0 @0:127\n", t, temp_c);
+    if (t == 45) log += "[45.6] forewarm 3 there\n[46.1] forewarm 3 ready\n";
+  }
+  const Calibration c = one_of(log, {.ambient_c = 23}, "a.log");
+  CHECK_FALSE(c.settle_s);
+}
+
 TEST_CASE("calibrate: several heaters, each by itself") {
   Machine a, b;
   b.full_c = 520;

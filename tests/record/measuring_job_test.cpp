@@ -125,12 +125,12 @@ TEST_CASE("a measuring job drives, parks and picks each toolhead, with echoes ar
   auto counts = counts_of(job_of(rules_of(kThree), {.to_c = 210}));
   for (const char* tool : {"T0", "T1", "T6"}) {
     CAPTURE(tool);
-    CHECK(counts[fmt::format("M109 {} S210", tool)] == 2);
-    CHECK(counts[fmt::format("M104 {} S0", tool)] == 4);  // at first, after each, at last
+    CHECK(counts[fmt::format("M109 {} S210", tool)] == 3);
+    CHECK(counts[fmt::format("M104 {} S0", tool)] == 5);  // at first, after each, at last
   }
-  CHECK(counts["T1"] == 2 + record::kRounds);
-  CHECK(counts["T6"] == 2 + record::kRounds);
-  CHECK(counts["T0"] == 2 + record::kRounds + 1);
+  CHECK(counts["T1"] == 3 + record::kRounds);
+  CHECK(counts["T6"] == 3 + record::kRounds);
+  CHECK(counts["T0"] == 3 + record::kRounds + 1);
   for (const char* tool : {"T2", "T3", "T4", "T5"}) CHECK(counts[tool] == 0);
   CHECK(counts["M118 forewarm 0 start"] == 1);
   CHECK(counts["M118 forewarm 0 end"] == 1);
@@ -205,7 +205,7 @@ TEST_CASE("one toolhead is selected once, and its job has nothing to park") {
   const std::string job = job_of(rules_of(kOne), {});
   auto counts = counts_of(job);
   CHECK(counts["T0"] == 1);
-  CHECK(counts["M109 T0 S200"] == 2);
+  CHECK(counts["M109 T0 S200"] == 3);
   CHECK(job.find("parking") == std::string::npos);
 }
 
@@ -218,19 +218,19 @@ job_end = ["loud"]
 echo = ["M400", "say {text}"]
 )");
   auto counts = counts_of(job_of(rules, {}));
-  CHECK(counts["W2 200"] == 2);
-  CHECK(counts["H2 0"] == 4);
+  CHECK(counts["W2 200"] == 3);
+  CHECK(counts["H2 0"] == 5);
   CHECK(counts["quiet"] == 1);
   CHECK(counts["loud"] == 1);
   CHECK(counts["say forewarm 1 leave"] == 1);
-  CHECK(counts["M400"] == 2 + 6 + 2 * (6 + 16));
+  CHECK(counts["M400"] == 2 + 9 + 2 * (9 + 16));
 }
 
 TEST_CASE("its first lines say what to mind, and how long it takes") {
   const std::string job =
       job_of(rules_of(kThree), {.to_c = 190, .exchanges = true, .length = "3 s"});
   CHECK(job.starts_with(std::string(record::kMeasuringJobTitle) +
-                        "\n; each heater up to 190 C, 2 times; "));
+                        "\n; each heater up to 190 C, 3 times; "));
   CHECK(job.find("\n; takes about 3 s, by the rules as they are now\n") != std::string::npos);
   CHECK(
       job.find("\n; caution: the feeder of birch needs all of T1, T2, T3, T4, T5 loaded, T1 in the "
@@ -282,7 +282,7 @@ TEST_CASE("by the record of a measuring job, calibrate finds the heaters that it
   const auto summary = record::read(source, rules, {.name = "log"}, finder);
   REQUIRE(summary);
   CHECK(summary->parts == 1);
-  CHECK(summary->echoes == 2 + 6 + 2 * (6 + 16));
+  CHECK(summary->echoes == 2 + 9 + 2 * (9 + 16));
   const auto heaters = record::calibrate(finder.take(), {.ambient_c = 23.0});
   REQUIRE(heaters.size() == 3);
   for (std::size_t i = 0; i < 3; ++i) {
@@ -290,8 +290,8 @@ TEST_CASE("by the record of a measuring job, calibrate finds the heaters that it
     const thermal::Hotend& h = truth.toolheads[*c.heater.head].hotend;
     CAPTURE(c.heater.name);
     CHECK(c.refused == "");
-    CHECK(c.heat_ups == 2);
-    CHECK(c.cool_downs == 2);
+    CHECK(c.heat_ups == 3);
+    CHECK(c.cool_downs == 3);
     CHECK(c.full_drive_c.value == Approx(h.full_drive_c).epsilon(0.005));
     CHECK(c.time_constant_s.value == Approx(h.time_constant_s).epsilon(0.005));
     CHECK(c.dead_time_s.value == Approx(h.dead_time_s).margin(0.5));
