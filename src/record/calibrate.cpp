@@ -65,6 +65,7 @@ std::optional<Fit> fitted(const std::vector<Stretch>& stretches, const Calibrate
   if (!fit) return std::nullopt;
   if (fit->driven && stretches.size() > 1 && stretches.size() <= 2 * kMostOwnRises) {
     with.own_rise = true;
+    with.rise_c = fit->rise_c.value;
     auto own = thermal::fit(stretches, with);
     if (own && own->rises_c.size() <= kMostOwnRises && unequal(*fit, *own)) fit = std::move(own);
   }
@@ -150,7 +151,8 @@ std::optional<Estimate> approach_of_climbs(const HeaterStretches& h, const Fit& 
   std::vector<double> off;
   for (const Climb& c : climbs) off.push_back(c.seconds - seconds(c, low));
   const double by_c = (short_by_s(low * 0.99) - short_by_s(low)) / (0.01 * low);
-  return Estimate{low, moments(off).sd / std::sqrt(double(off.size())) / by_c};
+  const Estimate out{low, moments(off).sd / std::sqrt(double(off.size())) / by_c};
+  return tells(out, kLooseShare) ? std::optional(out) : std::nullopt;
 }
 
 void add_residuals(Calibration& into, const std::vector<Stretch>& stretches, const Fit& fit) {
@@ -277,8 +279,12 @@ class Calibrator {
                            " of the stretches something changed midway, such as a fan: only the "
                            "wider part of each is used.");
     }
-    out_.approach_c =
-        found_.reached_c > 0 ? approach_of_climbs(found_, fit) : approach_of(found_, fit);
+    out_.reached_c = found_.reached_c;
+    if (found_.reached_c > 0) out_.approach_c = approach_of_climbs(found_, fit);
+    if (!out_.approach_c) {
+      out_.climbs = 0;
+      out_.approach_c = approach_of(found_, fit);
+    }
     if (!found_.settles_s.empty()) {
       const Moments m = moments(found_.settles_s);
       out_.settle_s = Estimate{median(found_.settles_s),
@@ -328,9 +334,16 @@ std::vector<ToldKey> told_keys(const Calibration& c, double reached_c) {
   if (c.unlike && c.cool_time_constant_s) {
     out.push_back({"cool_time_constant_s", *c.cool_time_constant_s, stretches});
   }
+  const std::size_t before = out.size();
   if (c.settle_s) out.push_back({"settle_s", *c.settle_s, c.settles});
-  // A drive that falls towards the target says nothing without what counts as reached.
-  if (c.approach_c && reached_c > 0) out.push_back({"approach_c", *c.approach_c, c.climbs});
+  // Where only the drive tells it, it makes climbs longer than a controller's other parts let them
+  // be.
+  if (c.approach_c && c.climbs > 0) out.push_back({"approach_c", *c.approach_c, c.climbs});
+  if (out.size() > before && reached_c <= 0 && c.reached_c > 0) {
+    std::size_t most = 0;
+    for (std::size_t i = before; i < out.size(); ++i) most = std::max(most, out[i].observations);
+    out.insert(out.begin() + std::ptrdiff_t(before), {"reached_c", {c.reached_c, 0}, most});
+  }
   return out;
 }
 

@@ -43,6 +43,7 @@ struct Calibration {
   std::uint64_t samples = 0, samples_in_all = 0;  // used, and there
   std::size_t heat_ups = 0, cool_downs = 0;       // used
   std::size_t settles = 0, climbs = 0;            // behind settle_s and approach_c
+  double reached_c = 0;                           // what those two count as reached
   std::vector<std::string> notes = {};            // sentences
   struct Residual {
     double time_s, residual_c;
@@ -58,7 +59,8 @@ struct ToldKey {
   std::size_t observations;
 };
 // Those that a rule file should have: a cooling time constant only where it is one of its own, and
-// approach_c only beside a reached_c. REQUIRES: nothing is refused.
+// approach_c only where climbs tell it, and what counted as reached where the rules' own,
+// `reached_c`, is 0. REQUIRES: nothing is refused.
 [[nodiscard]] std::vector<ToldKey> told_keys(const Calibration& heater, double reached_c);
 
 [[nodiscard]] std::vector<Calibration> calibrate(const std::vector<HeaterStretches>& heaters,

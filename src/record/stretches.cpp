@@ -2,14 +2,14 @@
 
 #include <algorithm>
 #include <cmath>
-#include <utility>
 #include <iterator>
+#include <utility>
 
 namespace forewarm::record {
 
 namespace {
 
-constexpr double kOff = 0.02;   // less drive than this is none
+constexpr double kOff = 0.02;  // less drive than this is none
 // A reading is as coarse. Common practice, no source.
 constexpr double kBelowC = 0.5;
 constexpr double kLowS = 10;    // so long below half of it, the drive is over
@@ -75,7 +75,11 @@ void HeaterStretches::add(HeaterStretches other) {
 }
 
 StretchFinder::StretchFinder(const rules::Rules& rules) {
-  for (const rules::Toolhead& head : rules.toolheads) reached_c_.push_back(head.hotend.reached_c);
+  const double window_c = rules.dialect.wait_window_c;
+  const double usual_c = window_c > 0 ? std::min(window_c, kUsualReachedC) : kUsualReachedC;
+  for (const rules::Toolhead& head : rules.toolheads) {
+    reached_c_.push_back(head.hotend.reached_c > 0 ? head.hotend.reached_c : usual_c);
+  }
 }
 
 void StretchFinder::heater(const Heater& heater) {

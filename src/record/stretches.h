@@ -56,9 +56,13 @@ struct HeaterStretches {
   void add(HeaterStretches other);
 };
 
+// From memory: firmware commonly counts a heater as warm from so far below its target.
+inline constexpr double kUsualReachedC = 1;
+
 class StretchFinder final : public QuietListener {
  public:
-  // What counts as reached is the rules'; without them, it is the target.
+  // What counts as reached is the rules' reached_c; where they have none, kUsualReachedC, or less
+  // where waits are written to a narrower window. Without rules, it is the target.
   StretchFinder() = default;
   explicit StretchFinder(const rules::Rules& rules);
 
@@ -85,8 +89,8 @@ class StretchFinder final : public QuietListener {
     std::optional<double> low_since_s;  // drive is below half of the most
     std::optional<double> target_c, last_target_c;
     bool reached = false;
-    std::optional<double> reached_s;  // between two samples
-    double below_s = -1e300;          // when it was last seen to be clearly below that
+    std::optional<double> reached_s;             // between two samples
+    double below_s = -1e300;                     // when it was last seen to be clearly below that
     std::optional<thermal::Reading> climb_from;  // a climb is under way
     std::optional<Sample> last;
     double last_drive = 0;

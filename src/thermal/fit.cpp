@@ -7,6 +7,7 @@
 #include <numeric>
 #include <utility>
 
+#include "base/statistics.h"
 #include "thermal/response.h"
 
 namespace forewarm::thermal {
@@ -33,6 +34,11 @@ struct Linearised {
   VectorXd residuals;           // weighted
   MatrixXd nonlinear;           // d/d time constant, d/d dead time
   std::vector<double> start_c;  // of each stretch
+  std::vector<double> rises_c;  // of each that is driven, where they are their own
+  // Of their mean: its derivatives by what is shared and by the two constants, and its variance for
+  // readings of variance 1.
+  VectorXd mean_rise_by;
+  double mean_rise_noise = 0;
   double weighted_rss = 0;
 };
 
@@ -40,27 +46,29 @@ class Problem {
  public:
   Problem(const std::vector<Stretch>& stretches, const FitOptions& options)
       : stretches_(stretches), options_(options) {
+    std::size_t driven = 0;
     for (const Stretch& s : stretches_) {
       rows_ += s.readings.size();
       free_starts_ += s.start == Stretch::Start::free ? 1U : 0U;
-      const bool driven = std::any_of(s.readings.begin(), s.readings.end(),
-                                      [](const Reading& r) { return r.drive > 0; });
-      driven_ = driven_ || s.drive_before > 0 || driven;
-      rise_of_.push_back(driven ? rises_++ : -1);
+      is_driven_.push_back(std::any_of(s.readings.begin(), s.readings.end(),
+                                       [](const Reading& r) { return r.drive > 0; }));
+      driven += is_driven_.back() ? 1U : 0U;
+      driven_ = driven_ || s.drive_before > 0 || is_driven_.back();
     }
-    if (!options_.own_rise || rises_ < 2) {
-      rises_ = Eigen::Index(driven_);
-      rise_of_.assign(stretches_.size(), 0);
-    }
+    if (options_.own_rise && driven > 1) own_rises_ = driven;
     root_weights_ = VectorXd::Ones(Eigen::Index(rows_));
   }
 
   [[nodiscard]] bool driven() const { return driven_; }
   [[nodiscard]] bool fits_dead_time() const { return driven_ && options_.dead_time; }
   [[nodiscard]] std::size_t rows() const { return rows_; }
-  [[nodiscard]] Eigen::Index shared() const { return rises_ + Eigen::Index(!options_.ambient_c); }
-  // The first columns of what is shared.
-  [[nodiscard]] Eigen::Index rises() const { return rises_; }
+  // The columns that all stretches share: a rise for all, and ambient.
+  [[nodiscard]] Eigen::Index shared() const {
+    return Eigen::Index(one_rise()) + Eigen::Index(!options_.ambient_c);
+  }
+  [[nodiscard]] bool one_rise() const { return driven_ && own_rises_ == 0; }
+  // 0: there is one for all.
+  [[nodiscard]] std::size_t own_rises() const { return own_rises_; }
   [[nodiscard]] std::size_t free_starts() const { return free_starts_; }
   void set_root_weights(VectorXd w) { root_weights_ = std::move(w); }
   [[nodiscard]] const VectorXd& root_weights() const { return root_weights_; }
@@ -80,7 +88,8 @@ class Problem {
       decay_tau.resize(n);
     }
     VectorXd raw_known(n);
-    MatrixXd raw_linear = MatrixXd::Zero(n, shared());
+    MatrixXd raw_linear(n, shared());
+    VectorXd rise_column(n);
     Eigen::Index row = 0;
     for (std::size_t i = 0; i < stretches_.size(); ++i) {
       const Stretch& s = stretches_[i];
@@ -88,18 +97,17 @@ class Problem {
       response.begin(s);
       for (const Reading& r : s.readings) {
         const Response::At& now = response.advance();
-        if (driven_ && rise_of_[i] >= 0) {
-          raw_linear(row, rise_of_[i]) = now.rise;
-        } else if (driven_) {
-          raw_linear.row(row).head(rises_).setConstant(now.rise / double(rises_));
-        }
+        Eigen::Index column = 0;
+        if (one_rise()) raw_linear(row, column++) = now.rise;
+        rise_column[row] = now.rise;
         const double of_ambient = at_rest ? 1 : 1 - now.decay;
         double known = r.temperature_c;
         if (options_.ambient_c) {
           known -= *options_.ambient_c * of_ambient;
         } else {
-          raw_linear(row, rises_) = of_ambient;
+          raw_linear(row, column) = of_ambient;
         }
+        if (own_rises_ > 0 && !is_driven_[i]) known -= options_.rise_c * now.rise;
         if (s.start == Stretch::Start::given) known -= s.start_c * now.decay;
         raw_known[row] = known;
         start_column[row] = now.decay;
@@ -117,12 +125,14 @@ class Problem {
     weigh(start_column);
     out.linear = raw_linear;
     out.known = raw_known;
-    each_free([&](std::size_t, Eigen::Index first, Eigen::Index count) {
-      const auto q = start_column.segment(first, count);
-      const double square = q.squaredNorm();
-      project(q, square, out.linear, first, count);
-      project(q, square, out.known, first, count);
-    });
+    const VectorXd raw_rise = rise_column;
+    if (own_rises_ > 0) {
+      weigh(rise_column);
+      eliminate(start_column, nullptr, rise_column);
+    }
+    const VectorXd* const own = own_rises_ > 0 ? &rise_column : nullptr;
+    eliminate(start_column, own, out.linear);
+    eliminate(start_column, own, out.known);
     out.residuals = out.known;
     if (shared() > 0) {
       const Eigen::ColPivHouseholderQR<MatrixXd> qr(out.linear);
@@ -132,7 +142,7 @@ class Problem {
     out.weighted_rss = out.residuals.squaredNorm();
     if (!derivatives) return out;
 
-    const double mean_rise_c = driven_ ? out.coefficients.head(rises_).mean() : 0;
+    const double one_rise_c = one_rise() ? out.coefficients[0] : options_.rise_c;
     const double ambient_c =
         options_.ambient_c ? *options_.ambient_c : out.coefficients[shared() - 1];
     VectorXd left = raw_known;
@@ -143,13 +153,19 @@ class Problem {
       const Stretch& s = stretches_[i];
       const auto count = Eigen::Index(s.readings.size());
       const auto q = start_column.segment(row, count);
+      double rise_c = one_rise_c;
+      if (own_rises_ > 0 && is_driven_[i]) {
+        const auto r = rise_column.segment(row, count);
+        rise_c = r.dot(left.segment(row, count)) / r.squaredNorm();
+        out.rises_c.push_back(rise_c);
+        left.segment(row, count).array() -= rise_c * raw_rise.segment(row, count).array() *
+                                            root_weights_.segment(row, count).array();
+      }
       if (s.start == Stretch::Start::free) {
         out.start_c[i] = q.dot(left.segment(row, count)) / q.squaredNorm();
       } else {
         out.start_c[i] = s.start == Stretch::Start::given ? s.start_c : ambient_c;
       }
-      const double rise_c =
-          driven_ && rise_of_[i] >= 0 ? out.coefficients[rise_of_[i]] : mean_rise_c;
       for (Eigen::Index k = row; k < row + count; ++k) {
         out.nonlinear(k, 0) = rise_c * rise_tau[k] + (out.start_c[i] - ambient_c) * decay_tau[k];
         if (fits_dead_time()) out.nonlinear(k, 1) = rise_c * rise_dead[k];
@@ -157,22 +173,51 @@ class Problem {
       row += count;
     }
     weigh(out.nonlinear);
-    each_free([&](std::size_t, Eigen::Index first, Eigen::Index count) {
-      const auto q = start_column.segment(first, count);
-      project(q, q.squaredNorm(), out.nonlinear, first, count);
-    });
+    if (own_rises_ > 0) {
+      out.mean_rise_by = VectorXd::Zero(out.linear.cols() + out.nonlinear.cols());
+      for_each([&](std::size_t i, Eigen::Index first, Eigen::Index count) {
+        if (!is_driven_[i]) return;
+        const auto r = rise_column.segment(first, count);
+        const double square = r.squaredNorm();
+        out.mean_rise_noise += 1 / square;
+        for (Eigen::Index c = 0; c < out.mean_rise_by.size(); ++c) {
+          const bool shared = c < raw_linear.cols();
+          const auto column = shared ? raw_linear.col(c) : out.nonlinear.col(c - raw_linear.cols());
+          out.mean_rise_by[c] -= r.dot(column.segment(first, count)) / square;
+        }
+      });
+      out.mean_rise_by /= double(own_rises_);
+      out.mean_rise_noise /= double(own_rises_ * own_rises_);
+    }
+    eliminate(start_column, own, out.nonlinear);
     return out;
   }
 
  private:
   template <class Visit>
-  void each_free(Visit visit) const {
+  void for_each(Visit visit) const {
     Eigen::Index first = 0;
     for (std::size_t i = 0; i < stretches_.size(); ++i) {
       const auto count = Eigen::Index(stretches_[i].readings.size());
-      if (stretches_[i].start == Stretch::Start::free) visit(i, first, count);
+      visit(i, first, count);
       first += count;
     }
+  }
+
+  // Takes each stretch's own columns out of `m`: its start, and its rise, which has no part of the
+  // start left.
+  template <class Matrix>
+  void eliminate(const VectorXd& starts, const VectorXd* rises, Matrix& m) const {
+    for_each([&](std::size_t i, Eigen::Index first, Eigen::Index count) {
+      if (stretches_[i].start == Stretch::Start::free) {
+        const auto q = starts.segment(first, count);
+        project(q, q.squaredNorm(), m, first, count);
+      }
+      if (rises != nullptr && is_driven_[i]) {
+        const auto r = rises->segment(first, count);
+        project(r, r.squaredNorm(), m, first, count);
+      }
+    });
   }
 
   // Twice, as once leaves what rounding makes of columns that are nearly the same.
@@ -191,8 +236,8 @@ class Problem {
   const FitOptions& options_;
   std::size_t rows_ = 0, free_starts_ = 0;
   bool driven_ = false;
-  Eigen::Index rises_ = 0;
-  std::vector<Eigen::Index> rise_of_;  // each stretch's column; -1: the mean of them
+  std::vector<bool> is_driven_;
+  std::size_t own_rises_ = 0;
   VectorXd root_weights_;
 };
 
@@ -404,7 +449,7 @@ Fit told(const Problem& problem, const Constants& at, const std::vector<Stretch>
   MatrixXd j(here.linear.rows(), here.linear.cols() + (dead_told ? 2 : 1));
   j.leftCols(here.linear.cols()) = here.linear;
   j.rightCols(dead_told ? 2 : 1) = here.nonlinear.leftCols(dead_told ? 2 : 1);
-  out.parameters = std::size_t(j.cols()) + problem.free_starts();
+  out.parameters = std::size_t(j.cols()) + problem.free_starts() + problem.own_rises();
 
   const double freedom = double(out.readings) - double(out.parameters);
   MatrixXd covariance =
@@ -425,17 +470,23 @@ Fit told(const Problem& problem, const Constants& at, const std::vector<Stretch>
   const auto sd = [&](Eigen::Index i) { return std::sqrt(covariance(i, i)); };
   const Eigen::Index tau_at = here.linear.cols();
   out.time_constant_s = {at.time_constant_s, sd(tau_at)};
-  const Eigen::Index rises = problem.rises();
-  double spread = 0;  // the square of what the rises' spread makes uncertain
-  VectorXd mean = VectorXd::Zero(j.cols());
+  // The rise: a column of its own, or a mean that depends on all of them.
+  const Eigen::Index shared = here.linear.cols();
+  const std::size_t own = problem.own_rises();
+  VectorXd rise_by = VectorXd::Zero(j.cols());
+  double apart = 0;  // variance of a mean by noise and by how unlike they are
+  if (out.driven && own == 0) {
+    rise_by[0] = 1;
+    out.rise_c.value = here.coefficients[0];
+  } else if (out.driven) {
+    rise_by = here.mean_rise_by.head(j.cols());
+    const Moments m = moments(here.rises_c);
+    out.rise_c.value = m.mean;
+    out.rises_c = here.rises_c;
+    apart = m.sd * m.sd / double(own) + here.mean_rise_noise * here.weighted_rss / freedom;
+  }
   if (out.driven) {
-    const VectorXd all = here.coefficients.head(rises);
-    mean.head(rises).setConstant(1.0 / double(rises));
-    if (rises > 1) {
-      out.rises_c.assign(all.begin(), all.end());
-      spread = (all.array() - all.mean()).square().sum() / double(rises - 1) / double(rises);
-    }
-    out.rise_c = {all.mean(), std::sqrt(mean.dot(covariance * mean) + spread)};
+    out.rise_c.sd = std::sqrt(rise_by.dot(covariance * rise_by) + apart);
     out.dead_time_s.value = at.dead_time_s;
     if (dead_told) out.dead_time_s.sd = sd(tau_at + 1);
   }
@@ -443,12 +494,12 @@ Fit told(const Problem& problem, const Constants& at, const std::vector<Stretch>
     out.ambient_c = {*options.ambient_c, 0};
     out.full_drive_c = {out.rise_c.value + out.ambient_c.value, out.rise_c.sd};
   } else {
-    out.ambient_c = {here.coefficients[rises], sd(rises)};
+    out.ambient_c = {here.coefficients[shared - 1], sd(shared - 1)};
     if (out.driven) {
-      VectorXd both = mean;
-      both[rises] = 1;
+      VectorXd both = rise_by;
+      both[shared - 1] += 1;
       out.full_drive_c = {out.rise_c.value + out.ambient_c.value,
-                          std::sqrt(both.dot(covariance * both) + spread)};
+                          std::sqrt(both.dot(covariance * both) + apart)};
     }
   }
   Eigen::Index row = 0;
@@ -468,7 +519,7 @@ Fit told(const Problem& problem, const Constants& at, const std::vector<Stretch>
 Result<Fit> fit(const std::vector<Stretch>& stretches, const FitOptions& options) {
   const Problem coarse_size(stretches, options);
   const std::size_t parameters = std::size_t(coarse_size.shared()) + coarse_size.free_starts() +
-                                 (coarse_size.fits_dead_time() ? 2U : 1U);
+                                 coarse_size.own_rises() + (coarse_size.fits_dead_time() ? 2U : 1U);
   const Spans spans = spans_of(stretches);
   if (coarse_size.rows() <= parameters || spans.longest_s <= 0) {
     return Error{Error::Kind::refused, "there are fewer readings than constants to be found"};

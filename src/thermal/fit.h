@@ -53,6 +53,7 @@ struct FitOptions {
   bool dead_time = true;                 // false: there is none
   bool robust = false;
   bool own_rise = false;
+  double rise_c = 0;  // with own_rise: of stretches that are not driven, but were just before
 };
 
 struct Estimate {

@@ -6,7 +6,8 @@ together, writes what is certain into the rules, plans and prints anew, and puts
       --job fixtures/trail_map.gcode --rules config/demo.toml --seeds 0:20
 
 Unless other factors are given (machine_of_rules.py), heaters are 15 % weaker, their dead time 15 % longer, exchanges 20 %
-slower, and moves take 1.07 of what is planned. --with-keys gives the rules what they would say of the machine's habits. A
+slower, and moves take 1.07 of what is planned. --with-keys gives the rules what they would say of the machine's habits
+(true rules say it anyway). A
 rule file that has no [dialect] echo gets one, which waits for motion; where the program knows none, echoes are put into
 the rewritten job.
 
@@ -118,14 +119,16 @@ class Loop:
         self.machine = machine_of_rules.from_arguments(tomllib.loads(text), a)
         self.path = folder / "machine.json"
         self.path.write_text(json.dumps(self.machine, indent=2))
+        honest = machine_of_rules.machine_of(tomllib.loads(text), stops=False)
+        keys = machine_of_rules.keys_of(honest, experiment.FROM_C, experiment.TO_C,
+                                        experiment.measured_s(a, honest, folder))
+        with_keys = machine_of_rules.with_keys(text, *keys)
         if a.with_keys:
-            honest = machine_of_rules.machine_of(tomllib.loads(text), stops=False)
-            keys = machine_of_rules.keys_of(honest, experiment.FROM_C, experiment.TO_C,
-                                            experiment.measured_s(a, honest, folder))
-            text = machine_of_rules.with_keys(text, *keys)
+            text = with_keys
         text += STOPS
         self.own_echo = knows_echo(a.forewarm, text, folder)
         self.text = with_echo(text) if self.own_echo else text
+        self.habits = with_echo(with_keys + STOPS) if self.own_echo else with_keys + STOPS
         self.on_time = tomllib.loads(text).get("gap", {}).get("on_time", 0.99)
 
     def prints(self, name, rules, seeds):
@@ -157,7 +160,7 @@ class Loop:
         again = [seed + a.again for seed in a.seeds]
         _, _, second = self.prints("second", rules, again)
         true = self.folder / "true.toml"
-        true.write_text(true_text(self.text, self.machine))
+        true.write_text(true_text(self.habits, self.machine))
         _, _, best = self.prints("true rules", true, again)
         return first, second, best, json.loads(report.read_text())
 

@@ -133,11 +133,12 @@ class Reviewed(unittest.TestCase):
         self.assertIn("the record has none of the job's changes", ran.stderr)
 
     def test_a_measuring_job_can_be_reviewed(self):
-        job, log = self.folder / "measure.gcode", self.folder / "measure.log"
+        job, log = self.folder / "measuring.gcode", self.folder / "measuring.log"
         made = [FOREWARM, "calibrate", "-q", "--rules", self.rules, "--make-job", job, "--exchanges"]
-        subprocess.run([str(c) for c in made], check=True)
+        ran = subprocess.run([str(c) for c in made], capture_output=True, text=True)
+        self.assertEqual(ran.returncode, 0, ran.stderr)
         review_experiment.experiment.run(PLAYER, "--machine", self.folder / "machine.json", "--seed", 1, "--record", log,
-                                         "--truth", self.folder / "measure.json", job)
+                                         "--truth", self.folder / "measuring.json", job)
         ran = self.review("--json", "-", job, log)
         self.assertEqual(ran.returncode, 0, ran.stderr)
         report = json.loads(ran.stdout)

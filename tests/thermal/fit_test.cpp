@@ -8,6 +8,7 @@
 #include <sstream>
 #include <string>
 
+#include "base/statistics.h"
 #include "help/dice.h"
 #include "thermal/hotend.h"
 
@@ -242,6 +243,71 @@ TEST_CASE("fit: exact readings give exact constants, whatever they are") {
     CHECK(std::abs(f.dead_time_s.value - h.dead_time_s) < 1e-3 * h.time_constant_s);
     CHECK(f.rms_c < 0.01);
   }
+}
+
+// Two heat-ups and cool-downs of a heater whose drive is not the same each time.
+std::vector<Stretch> unequal(const Hotend& h, double first_c, double second_c,
+                             const std::function<double()>& off_c) {
+  std::vector<Stretch> out;
+  for (const double full_drive_c : {first_c, second_c}) {
+    Hotend now = h;
+    now.full_drive_c = full_drive_c;
+    for (Stretch& s : heat_and_cool(now, 1, 200, off_c)) out.push_back(std::move(s));
+  }
+  return out;
+}
+
+TEST_CASE(
+    "fit: heat-ups of unlike drive, each with its own rise, tell the constants all the same") {
+  const Hotend h{40, 400, 180, 3, 23};
+  const auto stretches = unequal(h, 420, 380, [] { return 0.0; });
+  const Fit one = fitted(stretches, {});
+  CHECK(one.rms_c > 1);
+  const Fit own = fitted(stretches, {.own_rise = true, .rise_c = one.rise_c.value});
+  CHECK(own.rms_c < 0.01);
+  REQUIRE(own.rises_c.size() == 2);
+  CHECK(own.rises_c[0] == Approx(397).epsilon(1e-4));
+  CHECK(own.rises_c[1] == Approx(357).epsilon(1e-4));
+  CHECK(own.full_drive_c.value == Approx(400).epsilon(1e-4));
+  CHECK(own.full_drive_c.sd == Approx(20).epsilon(0.01));  // as 40 C apart make of a mean of two
+  CHECK(own.time_constant_s.value == Approx(180).epsilon(1e-4));
+  CHECK(own.dead_time_s.value == Approx(3).margin(0.01));
+  CHECK(own.parameters == one.parameters + 1);
+}
+
+TEST_CASE("fit: one heat-up has no rise but its own") {
+  const auto stretches = heat_and_cool({40, 400, 180, 3, 23}, 1, 200, [] { return 0.0; });
+  const Fit own = fitted(stretches, {.own_rise = true});
+  CHECK(own.rises_c.empty());
+  CHECK(own.full_drive_c.value == fitted(stretches, {}).full_drive_c.value);
+}
+
+// What the deviations of a linearised model promise is what repeated sampling shows.
+TEST_CASE("fit: with rises of their own, deviations are those of repeated sampling") {
+  const Hotend h{40, 400, 180, 3, 23};
+  std::vector<double> tau, dead, ambient, full;
+  double tau_sd = 0, dead_sd = 0, ambient_sd = 0, full_sd = 0;
+  constexpr int kTimes = 150;
+  for (int seed = 0; seed < kTimes; ++seed) {
+    Dice dice{unsigned(seed)};
+    const auto stretches = unequal(h, 400, 400, [&] { return 0.5 * noise(dice); });
+    const Fit f = fitted(stretches, {.own_rise = true, .rise_c = 377});
+    tau.push_back(f.time_constant_s.value);
+    dead.push_back(f.dead_time_s.value);
+    ambient.push_back(f.ambient_c.value);
+    full.push_back(f.full_drive_c.value);
+    tau_sd += f.time_constant_s.sd / kTimes;
+    dead_sd += f.dead_time_s.sd / kTimes;
+    ambient_sd += f.ambient_c.sd / kTimes;
+    full_sd += f.full_drive_c.sd / kTimes;
+  }
+  // A standard deviation of 150 is itself known to 6 %.
+  CHECK(tau_sd == Approx(moments(tau).sd).epsilon(0.2));
+  CHECK(dead_sd == Approx(moments(dead).sd).epsilon(0.2));
+  CHECK(ambient_sd == Approx(moments(ambient).sd).epsilon(0.2));
+  // Noise makes them unlike as well, and that is counted again: it errs to the careful side.
+  CHECK(full_sd > 0.85 * moments(full).sd);
+  CHECK(full_sd < 1.6 * moments(full).sd);
 }
 
 TEST_CASE("fit: outliers pull the plain fit away, and hardly the robust one") {
