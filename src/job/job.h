@@ -186,6 +186,8 @@ struct Job {
   std::uint64_t bytes = 0, lines = 0, hash = 0;  // XXH3 of the bytes
   bool numbered = false;                         // lines with N and checksum
   machine::Ending ending;
+  // Of the M2 or M30 that is its last command: what stands behind it may not be read any more.
+  std::optional<std::uint64_t> program_end;
   std::vector<Hint> hints;
   std::vector<rules::Toolhead> heads;  // as the rules say, or one per T number seen
   std::vector<ToolChange> tool_changes;

@@ -20,7 +20,7 @@ void JobTimer::stop_for_target(std::uint64_t line) {
   }
   timer_.stop();
   settle();
-  rest();
+  rest(line);
 }
 
 void JobTimer::go_through(const motion::Move& move) {
@@ -63,14 +63,17 @@ void JobTimer::firmware_retraction(bool forwards, std::uint64_t offset) {
   if (through_) go_through(m);
 }
 
-void JobTimer::stop() {
+void JobTimer::stop(std::uint64_t line) {
   if (through_) end_through();
   timer_.stop();
   settle();
-  rest();
+  rest(line);
 }
 
-void JobTimer::rest() {
+void JobTimer::rest(std::uint64_t line) {
+  // A pattern of the rule file and the command itself may both ask for it.
+  if (rested_line_ == line && rested_ == delivered_) return;
+  rested_line_ = line;
   held_s_ = 0;
   const std::uint64_t held = std::min<std::uint64_t>(delivered_ - rested_, kHeldMoves);
   for (std::uint64_t i = delivered_ - held; i < delivered_; ++i) {

@@ -37,8 +37,8 @@ class JobTimer final : private motion::MoveTimer::Listener {
   // However far the firmware pulls, and be it nothing.
   void firmware_retraction(bool forwards, std::uint64_t offset);
 
-  // Motion comes to rest.
-  void stop();
+  // Motion comes to rest for a line, or for the end of the job behind the last one.
+  void stop(std::uint64_t line);
   // It does so for a line that may be taken out of the job: what the stop takes becomes the rest_s
   // of its target.
   void stop_for_target(std::uint64_t line);
@@ -51,8 +51,8 @@ class JobTimer final : private motion::MoveTimer::Listener {
   // What was met so far happens now.
   void settle() { settle(timer_.now_s()); }
   [[nodiscard]] double motion_s() const { return timer_.moving_s(); }
-  // What the moves take that may have been held when motion last came to rest: see
-  // ToolChange::held_s. REQUIRES: motion is at rest.
+  // What the moves take that may have been held when the line was read for which motion last came
+  // to rest, be it once or several times: see ToolChange::held_s. REQUIRES: motion is at rest.
   [[nodiscard]] double held_s() const { return held_s_; }
   // When the last move of filament was over.
   [[nodiscard]] double filament_until_s() const { return filament_until_s_; }
@@ -69,7 +69,7 @@ class JobTimer final : private motion::MoveTimer::Listener {
   [[nodiscard]] const motion::Limits& limits() const { return timer_.limits(); }
 
  private:
-  void rest();
+  void rest(std::uint64_t line);
   enum class Field : std::uint8_t { target, use_first, start };
   struct Untimed {
     Field field;
@@ -105,6 +105,7 @@ class JobTimer final : private motion::MoveTimer::Listener {
   double filament_until_s_ = 0;
   std::array<double, kHeldMoves> latest_s_{};  // what moves took, by delivered_
   std::uint64_t rested_ = 0;                   // delivered_ where motion last came to rest
+  std::uint64_t rested_line_ = 0;
   double held_s_ = 0;
 };
 

@@ -151,10 +151,21 @@ class Scanner {
                                "rewrite this job by a rule file whose sequences nothing names");
     }
     if (!interpreted_.effect.moves) ending_.take(words, interpreted_.recognised_end());
+    watch_program_end(words);
     for (const Operation& operation : interpreted_.operations) {
       if (auto status = perform(operation); !status) return status;
     }
     return success();
+  }
+
+  void watch_program_end(const gcode::Words& words) {
+    if (words.kind == gcode::LineKind::blank) return;
+    if (!words.is('M', 2) && !words.is('M', 30)) {
+      job_.program_end.reset();
+    } else if (!job_.program_end || program_end_moves_ != timer_.moves_taken()) {
+      job_.program_end = line_.offset;
+      program_end_moves_ = timer_.moves_taken();
+    }
   }
 
   [[nodiscard]] Error wrong_checksum() const {
@@ -180,7 +191,7 @@ class Scanner {
         if (interpreted_.has(Operation::Kind::set_target)) {
           timer_.stop_for_target(line_.number);
         } else {
-          timer_.stop();
+          timer_.stop(line_.number);
         }
         return success();
       case Operation::Kind::pass:
@@ -361,7 +372,8 @@ class Scanner {
   }
 
   void finish() {
-    timer_.stop();
+    if (program_end_moves_ != timer_.moves_taken()) job_.program_end.reset();
+    timer_.stop(line_.number + 1);
     job_.held_s = timer_.held_s();
     if (keeps_modals_) modals_.finish(job_);
     uses_.finish(timer_.filament_until_s());
@@ -391,6 +403,7 @@ class Scanner {
   LayerCount layers_;
   ModalKeeper modals_;
   machine::EndingWatch ending_;
+  std::uint64_t program_end_moves_ = 0;  // that came before job_.program_end
 
   bool left_aside_ = false;  // a command for corners that the machine does not have
   gcode::RawLine line_;      // the present one

@@ -111,7 +111,8 @@ void add_other_echoes(const Problem& problem, std::vector<CommandDraft>& drafts)
     add(problem, {change.end_offset, change.end_s}, kBegin, Kind::echo_there, echo_number(i),
         drafts);
   }
-  add(problem, {job.bytes, job.duration_s}, kLast, Kind::echo_end, 0, drafts);
+  const std::uint64_t end = job.program_end.value_or(job.bytes);
+  add(problem, {end, job.duration_s}, kLast, Kind::echo_end, 0, drafts);
 }
 
 void describe_echo(Command& echo, const Problem& problem, std::span<const Command> before) {

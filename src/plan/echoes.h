@@ -5,7 +5,7 @@
 //   leave   right before the select: its number is its place in job.tool_changes, from 1
 //   there   right after it
 //   ready   where the use that it begins may feed: its waits are over
-//   end     after the last line of the job
+//   end     after the last line of the job; before the M2 or M30 that is its last command
 //
 // Selects that change nothing have none, nor those of the start code. Firmware answers a line when
 // it reads it, be the motion before it over or not: by how much `leave` and `end` may be early is

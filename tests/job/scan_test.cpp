@@ -594,4 +594,19 @@ TEST_CASE("what the controller may hold before a select: the last moves since mo
   // A select is a rest, too.
   CHECK(scan_of(start + print(10) + "T1\nT0\n" + print(2), rules).tool_changes.at(2).held_s == 0);
   CHECK(scan_of(start + print(10), rules).held_s == Approx(10).margin(0.1));
+  CHECK(scan_of(start + print(10) + "M400\n", rules).held_s == 0);
+}
+
+TEST_CASE("what the controller may hold before a select that rests by a pattern, too") {
+  const auto held_s = [&](const std::string& motion) {
+    const auto rules = rules_of(kTwoHeads + std::string("\n") + motion);
+    const auto job =
+        scan_of("M83\nT0\nM109 S210\n" + print(10) + "T1\nM109 S210\n" + print(2), rules);
+    return job.tool_changes.at(1).held_s;
+  };
+  CHECK(held_s("") == Approx(10).margin(0.1));
+  CHECK(held_s("[motion]\nrests_at = ['^T1']\n") == Approx(10).margin(0.1));
+  CHECK(held_s("[[duration]]\nmatch = '^T1'\nseconds = 1\n") == Approx(10).margin(0.1));
+  CHECK(held_s("[[recognise]]\nmatch = '^T(?P<tool>1)'\nas = \"change\"\n") ==
+        Approx(10).margin(0.1));
 }

@@ -73,6 +73,25 @@ TEST_CASE("echoes stand around each change, at planning's start and at the end")
   CHECK(echo(plan, "M118 forewarm 0 start").reason == "echo: planning starts here");
 }
 
+TEST_CASE("the last echo stands before what ends the program, where that is the last command") {
+  const auto rules = rules_with("echo = ['M400', 'M118 {text}']\n");
+  const auto next_to_end = [&](const std::string& end) {
+    const std::string text = kStart + print(60) + "T1\n" + print(60) + end;
+    const auto plan = plan_of(scan_of(text, rules), rules);
+    const auto at = echo(plan, "M118 forewarm 0 end").at.offset;
+    return text.substr(at, text.find('\n', at) - at);
+  };
+  CHECK(next_to_end("M104 S0\n").empty());
+  CHECK(next_to_end("M104 S0\nM2\n") == "M2");
+  CHECK(next_to_end("M104 S0\nM30\n; done\n\n") == "M30");
+  CHECK(next_to_end("M104 S0\nN5 M2 ; done") == "N5 M2 ; done");
+  CHECK(next_to_end("M104 S0\nM2\nM30\n") == "M2");
+  CHECK(next_to_end("M2\nM104 S0\n").empty());
+  CHECK(next_to_end("M2\nG0 X5\n").empty());
+  CHECK(next_to_end("M2\nG0 X5\nM30\n") == "M30");
+  CHECK(next_to_end("M104 S0\nM29\nM300\n").empty());
+}
+
 TEST_CASE("echoes change nothing else of a plan") {
   const std::string text = job_of_two();
   const auto with = rules_with("echo = ['M118 {text}', 'M117 {text}']\n"),
