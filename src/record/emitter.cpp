@@ -115,7 +115,11 @@ bool Emitter::sample(std::size_t heater, double temp_c, std::optional<double> ta
 }
 
 bool Emitter::echo(std::uint64_t number, Echo::What what, std::uint64_t line) {
-  if (last_echo_ && last_echo_->number == number && last_echo_->what == what) return false;
+  if (last_echo_ && last_echo_->number == number && last_echo_->what == what) {
+    // A print that was broken off before its first change, and begun anew.
+    const bool anew = what == Echo::What::start && now_s_ > last_echo_->time_s + kBackS;
+    if (!anew) return false;
+  }
   if (what == Echo::What::start) ++prints_;
   last_echo_ = Echo{now_s_, number, what, prints_, line};
   ++summary_.echoes;

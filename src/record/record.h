@@ -14,7 +14,8 @@
 //
 // What is wrong in a record is either counted in the Summary and left out, or refused: an Error of
 // kind `refused` with file:line:column. Left out are: lines with NUL bytes, as a power cut leaves
-// them; a last line that was cut off; repeated lines; readings without a temperature (an empty
+// them; a last line that was cut off; repeated lines (an echo `start` that comes again more than
+// kBackS later is another print's); readings without a temperature (an empty
 // field, nan, or one outside kColdestC to kHottestC); lines of a text log that have no time, or say
 // nothing that is known. Refused are: a CSV whose header or rows cannot be read; a record without a
 // single temperature, echo, stop or select; UTF-16; a line of more than kLongestLine bytes.

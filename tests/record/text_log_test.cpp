@@ -53,6 +53,17 @@ TEST_CASE("log: echoes, but not what was sent to ask for them") {
   CHECK(r.summary.repeated == 1);
 }
 
+TEST_CASE("log: a start that comes again at once is repeated, later it is another print's") {
+  const auto r = read_record(
+      "[1] forewarm 0 start\n[1] forewarm 0 start\n[2] forewarm 0 start\n"
+      "[3.1] forewarm 0 start\n[4] forewarm 1 leave\n[60] forewarm 1 leave\n",
+      one());
+  CHECK(r.said ==
+        "part 0 line 1\necho 0 start @0, print 1\necho 0 start @2.1, print 2\n"
+        "echo 1 leave @3, print 2\n");
+  CHECK(r.summary.repeated == 3);
+}
+
 TEST_CASE("log: selects that a host sent") {
   const auto r = read_record(
       "10:00:00 > T3\n10:00:01 > T1\n10:00:02 > N12 T4*33\n10:00:03 > T2 ; moss\n"
