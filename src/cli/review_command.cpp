@@ -132,6 +132,7 @@ class Run {
     auto job = scan_job(context_, *printed, printed_, options_.job);
     if (!job) return std::move(job.error());
     schedule_ = review::schedule_of(*job, script, printed_.dialect);
+    moved_ = script.moved();
     printed_text_ = std::move(*printed);
     return success();
   }
@@ -161,7 +162,7 @@ class Run {
   // job is another one then.
   Result<std::optional<review::Bought>> find_bought(io::FileSource& text) {
     const auto better = settings();
-    if (better.empty() || text_.empty()) return std::optional<review::Bought>();
+    if (better.empty() || text_.empty() || moved_) return std::optional<review::Bought>();
     auto rules = rules::load(text_, now_.file, better);
     if (!rules) return std::move(rules.error());
     auto original = as_job(std::move(text), options_.job);
@@ -196,6 +197,7 @@ class Run {
   rules::Rules printed_, now_;
   std::optional<io::FileSource> printed_text_;
   review::Schedule schedule_;
+  bool moved_ = false;  // filaments of the job
   std::vector<review::Journal> journals_;
   std::vector<report::CalibratedRecord> records_;
   std::vector<record::HeaterStretches> stretches_;

@@ -117,11 +117,20 @@ std::string stats_text(const Reviewed& r) {
   Columns table;
   table.row({"", "", "count", "median", "mean", "sd", "rule"});
   for (const review::Stat& s : v.stats) {
-    table.row({s.exchange ? "exchange" : "park and pick", head_name(r, s.head),
-               std::to_string(s.count), number(s.median_s, 1), number(s.mean_s, 1),
-               number(s.sd_s, 1), number(s.rule_s, 1)});
+    const char* kind = s.kind == review::Stat::Kind::park_pick  ? "park and pick"
+                       : s.kind == review::Stat::Kind::exchange ? "exchange"
+                                                                : "step sequences";
+    table.row({kind, head_name(r, s.head), std::to_string(s.count), number(s.median_s, 1),
+               number(s.mean_s, 1), number(s.sd_s, 1), number(s.rule_s, 1)});
   }
-  return out + table.text(2);
+  out += table.text(2);
+  if (v.sequences_untold) {
+    out += wrapped(
+        "How long step sequences take is not told: that needs stretches in which nothing is waited "
+        "for, some with sequences and two without.",
+        0);
+  }
+  return out;
 }
 
 std::string stops_text(const Reviewed& r) {

@@ -62,7 +62,7 @@ Json changes_json(const Reviewed& r) {
 Json stats_json(const Reviewed& r) {
   Json list = Json::array();
   for (const review::Stat& s : r.review.stats) {
-    list.push_back(Json{{"kind", s.exchange ? "exchange" : "park_pick"},
+    list.push_back(Json{{"kind", review::name_of(s.kind)},
                         {"toolhead", clean(r.rules.toolheads[s.head].name)},
                         {"count", s.count},
                         {"median_s", rounded(s.median_s)},

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "review/statistics.h"
+
 namespace forewarm::review {
 
 namespace {
@@ -21,12 +23,16 @@ constexpr double kMedianOfNormal = 0.6744897501960817;
 struct Marks {
   const Heard *leave = nullptr, *there = nullptr, *ready = nullptr;
   const Selected* select = nullptr;
+  [[nodiscard]] bool heard() const {
+    return leave != nullptr || there != nullptr || ready != nullptr;
+  }
 };
 
 struct Print {
   std::size_t record = 0;
   const Heard *start = nullptr, *end = nullptr;
-  std::vector<Marks> marks;
+  std::vector<Marks> marks;  // of its changes; of one that was broken off, up to the last heard
+  bool broken_off = false;
 };
 
 // From one moment of a print to the next that is known, with what was planned for it.
@@ -36,9 +42,10 @@ struct Piece {
   std::size_t print = 0, change = 0;  // a stretch: the change that ends it; all: at the job's end
   double from_s = 0, to_s = 0;        // in the record
   std::size_t part = 0;
-  bool rests = true;  // both ends are the machine's
-  double job_s = 0;   // planned, without waits
-  double wait_s = 0;  // planned
+  bool rests = true;       // both ends are the machine's
+  double job_s = 0;        // planned, without waits
+  double sequences_s = 0;  // of that
+  double wait_s = 0;       // planned
   std::size_t waits = 0;
   double stop_s = 0;  // found in it
   bool stop_said = false;
@@ -70,19 +77,18 @@ class Reviewer {
     find_long_changes();
     find_warm_wait();
     find_park_pick_factor();
+    find_sequences();
     seen_.resize(prints_.size());
     for (std::size_t p = 0; p < prints_.size(); ++p) begin_changes(p);
     for (Piece& piece : pieces_) account(piece);
-    split_sequences();
     for (auto& changes : seen_) {
       for (ChangeSeen& c : changes) out_.changes.push_back(std::move(c));
     }
     std::sort(out_.stops.begin(), out_.stops.end(), [](const StopSeen& a, const StopSeen& b) {
       return a.record != b.record ? a.record < b.record : a.at_s < b.at_s;
     });
-    judge_on_time();
-    find_stats();
-    find_odds();
+    add_statistics(schedule_, rules_, out_);
+    add_sequence_stats();
     return std::move(out_);
   }
 
@@ -90,6 +96,7 @@ class Reviewer {
   // ------------------------------------------------------------------------------------ prints
 
   void find_prints(std::size_t r) {
+    const std::size_t first = prints_.size();
     if (!schedule_.echoes || records_[r].heard.empty()) {
       if (!records_[r].selected.empty()) find_selects(r);
       return;
@@ -114,6 +121,22 @@ class Reviewer {
         ++out_.unknown_echoes;
       }
     }
+    find_broken_off(first);
+  }
+
+  // One without an end, after which the job was started again: what it has not said, is not
+  // missing.
+  void find_broken_off(std::size_t first) {
+    for (std::size_t p = first; p + 1 < prints_.size(); ++p) {
+      Print& print = prints_[p];
+      print.broken_off = print.end == nullptr;
+      while (print.broken_off && !print.marks.empty() && !print.marks.back().heard()) {
+        print.marks.pop_back();
+      }
+    }
+    const auto nothing = [](const Print& p) { return p.broken_off && p.marks.empty(); };
+    prints_.erase(std::remove_if(prints_.begin() + std::ptrdiff_t(first), prints_.end(), nothing),
+                  prints_.end());
   }
 
   // Selects in the order of the job; one that does not fit begins the job anew, or is none of it.
@@ -153,38 +176,45 @@ class Reviewer {
     const Print& print = prints_[p];
     if (out_.by_selects && print.start == nullptr && print.end == nullptr) {
       bool echoed = false;
-      for (const Marks& m : print.marks) echoed = echoed || m.leave != nullptr;
+      for (const Marks& m : print.marks) echoed = echoed || m.heard();
       if (!echoed) return;
     }
     const Heard* from = print.start;
     double from_job_s = schedule_.start_job_s;
-    for (std::size_t i = 0; i < schedule_.changes.size(); ++i) {
+    for (std::size_t i = 0; i < print.marks.size(); ++i) {
       const PlannedChange& c = schedule_.changes[i];
       if (!c.number) continue;
       const Marks& m = print.marks[i];
+      const bool last_heard = print.broken_off && i + 1 == print.marks.size();
       Piece stretch{.kind = Piece::Kind::stretch, .print = p, .change = i};
       stretch.rests = c.leave_rests;
       stretch.job_s = c.leave_job_s - from_job_s;
+      stretch.sequences_s = std::min(c.sequences_before_s, stretch.job_s);
       stretch.wait_s = c.wait_before_s;
       stretch.waits = c.waits_before;
       add(stretch, from, m.leave);
       Piece change{.kind = Piece::Kind::change, .print = p, .change = i};
       change.rests = c.leave_rests;
       change.job_s = c.takes_s();
+      if (last_heard && m.there == nullptr && m.ready == nullptr) return;
       add(change, m.leave, m.there);
       from = m.there;
       from_job_s = c.there_job_s;
       if (!c.has_ready) continue;
+      if (last_heard && m.ready == nullptr) return;
       Piece wait{.kind = Piece::Kind::wait, .print = p, .change = i};
       wait.job_s = c.ready_job_s - c.there_job_s;
+      wait.sequences_s = std::min(c.sequences_after_s, wait.job_s);
       wait.wait_s = c.wait_after_s;
       wait.waits = c.waits_after;
       add(wait, m.there, m.ready);
       from = m.ready;
       from_job_s = c.ready_job_s;
     }
+    if (print.broken_off) return;
     Piece last{.kind = Piece::Kind::stretch, .print = p, .change = schedule_.changes.size()};
     last.job_s = schedule_.end_job_s - from_job_s;
+    last.sequences_s = std::min(schedule_.sequences_last_s, last.job_s);
     last.rests = false;
     add(last, from, print.end);
   }
@@ -330,7 +360,7 @@ class Reviewer {
       zero_s = print.start->at.time_s - schedule_.start_s;
       part = print.start->at.part;
     }
-    for (std::size_t i = 0; i < schedule_.changes.size(); ++i) {
+    for (std::size_t i = 0; i < print.marks.size(); ++i) {
       const PlannedChange& c = schedule_.changes[i];
       const Marks& m = print.marks[i];
       ChangeSeen& seen = seen_[p].emplace_back();
@@ -383,10 +413,14 @@ class Reviewer {
       seen.counts = piece.rests && (piece.stop_s == 0 || piece.stop_said);
       return;
     }
-    planned.moving_s += piece.job_s;
+    planned.moving_s += piece.job_s - piece.sequences_s;
+    planned.sequences_s += piece.sequences_s;
     const double waited_s = waited_in(piece);
+    const double went_s = piece.took_s() - waited_s;
+    const double sequences_s = sequences_in(piece, went_s);
     actual.waiting_s += waited_s;
-    actual.moving_s += piece.took_s() - waited_s;
+    actual.sequences_s += sequences_s;
+    actual.moving_s += went_s - sequences_s;
     if (piece.change >= schedule_.changes.size() || piece.waits == 0) return;
     ChangeSeen& seen = seen_[piece.print][piece.change];
     seen.wait_s = seen.wait_s.value_or(0) + waited_s;
@@ -410,83 +444,95 @@ class Reviewer {
     const double pace_s = 2 * out_.scale.spread * piece.job_s * scale;
     bool waited = beyond_s > warm_s + std::max(kLateS, pace_s);
     if (waited && c.before_c > 0 && records_[print.record].temperatures && leave != nullptr) {
-      const double settled_s = c.steps_before_s * scale + kSettledS;
-      waited = leave->warm_since_s && leave->at.time_s - *leave->warm_since_s < settled_s;
+      waited = !warm_before(c, *leave);
     }
     return waited ? beyond_s : warm_s;
   }
 
-  void split_sequences() {
-    const double planned_s = schedule_.time.moving_s + schedule_.time.sequences_s;
-    if (planned_s <= 0) return;
-    const double share = schedule_.time.sequences_s / planned_s;
-    for (CauseTimes* t : {&out_.planned, &out_.actual}) {
-      t->sequences_s = t->moving_s * share;
-      t->moving_s -= t->sequences_s;
-    }
+  // Whether the heater was warm before it was waited for, in the stretch before this change.
+  [[nodiscard]] bool warm_before(const PlannedChange& c, const Heard& leave) const {
+    const double settled_s = c.steps_before_s * out_.scale.factor.value + kSettledS;
+    return !leave.warm_since_s || leave.at.time_s - *leave.warm_since_s >= settled_s;
   }
 
-  // -------------------------------------------------------------------------------- statistics
+  // --------------------------------------------------------------------------------- sequences
 
-  void judge_on_time() {
-    OnTime& o = out_.on_time;
-    o.promised = rules_.gap.on_time;
-    if (!schedule_.feeds) return;
-    for (const ChangeSeen& c : out_.changes) {
-      if (!c.late_s) continue;
-      ++o.uses;
-      if (*c.late_s > kLateS) ++o.late;
-    }
-    if (o.uses > 0) o.late_share = wilson(o.late, o.uses, kLevel);
-  }
-
-  void find_stats() {
-    std::map<std::pair<bool, std::size_t>, std::vector<double>> took, rule;
-    for (const ChangeSeen& seen : out_.changes) {
-      const PlannedChange& c = schedule_.changes[seen.change];
-      if (seen.took_s) ++(c.exchanges() ? out_.exchanges : out_.toolhead_changes);
-      if (!seen.took_s || !seen.counts || c.takes_s() <= 0 || c.head == job::kNone) continue;
-      const std::pair key{c.exchanges(), c.head};
-      const double rule_s = c.exchanges() ? c.exchange_s : c.park_s + c.pick_s;
-      took[key].push_back(*seen.took_s - seen.stop_s - (c.takes_s() - rule_s));
-      rule[key].push_back(rule_s);
-    }
-    for (const auto& [key, values] : took) {
-      const Moments m = moments(values);
-      out_.stats.push_back({key.first, key.second, values.size(), median(values), m.mean, m.sd,
-                            moments(rule[key]).mean});
-    }
-  }
-
-  void find_odds() {
-    const std::size_t heads = rules_.toolheads.size();
-    std::vector<Odds> of_head(heads);
-    Odds feeder;
-    for (const ChangeSeen& seen : out_.changes) {
-      const PlannedChange& c = schedule_.changes[seen.change];
-      if (!seen.took_s || c.head >= heads) continue;
-      const std::uint64_t stopped = seen.stop_s > 0 ? 1 : 0;
-      if (c.exchanges()) {
-        ++feeder.changes;
-        feeder.stops += stopped;
+  // A toolhead's: what they took where a stretch tells it, beside what was planned.
+  struct Sequences {
+    std::vector<double> took_s, planned_s;
+    [[nodiscard]] double factor() const {
+      if (took_s.size() < kLeastSequences) return 1;
+      double took = 0, planned = 0;
+      for (std::size_t i = 0; i < took_s.size(); ++i) {
+        took += took_s[i];
+        planned += planned_s[i];
       }
-      if (c.pick_s > 0) {
-        Odds& odds = of_head[c.head];
-        ++odds.changes;
-        // Where both were done, it is the exchange that is taken to have failed.
-        if (!c.exchanges()) odds.stops += stopped;
-      }
+      return std::max(0.0, took / planned);
     }
-    const auto keep = [&](Odds odds) {
-      if (odds.changes == 0) return;
-      odds.value = (double(odds.stops) + 0.5) / (double(odds.changes) + 1);
-      odds.interval = wilson(odds.stops, odds.changes, kLevel);
-      out_.odds.push_back(odds);
-    };
-    keep(feeder);
-    for (std::size_t h = 0; h < heads; ++h) {
-      of_head[h].head = h;
-      keep(of_head[h]);
+  };
+
+  // Whose sequences stand in it: those of what is mounted.
+  [[nodiscard]] std::size_t head_in(const Piece& piece) const {
+    const auto& changes = schedule_.changes;
+    if (piece.kind == Piece::Kind::wait) return changes[piece.change].head;
+    if (piece.change < changes.size()) return changes[piece.change].from_head;
+    return changes.empty() ? job::kNone : changes.back().head;
+  }
+
+  void find_sequences() {
+    double moved_s = 0, took_s = 0;
+    std::size_t plain = 0;
+    bool any = false;
+    for (const Piece& piece : pieces_) {
+      any = any || piece.sequences_s > 0;
+      if (!tells_scale(piece) || piece.sequences_s > 0) continue;
+      moved_s += piece.job_s * piece.job_s;
+      took_s += piece.job_s * piece.took_s();
+      ++plain;
+    }
+    sequences_.resize(schedule_.heads);
+    bool told = false;
+    for (const Piece& piece : pieces_) {
+      if (plain < 2 || !tells_sequences(piece)) continue;
+      const double moves_s = (piece.job_s - piece.sequences_s) * took_s / moved_s;
+      const double warm_s = double(piece.waits) * out_.warm_wait_s;
+      Sequences& of_head = sequences_[head_in(piece)];
+      of_head.took_s.push_back(piece.took_s() - moves_s - warm_s);
+      of_head.planned_s.push_back(piece.sequences_s);
+      told = true;
+    }
+    out_.sequences_untold = any && !told;
+  }
+
+  [[nodiscard]] bool tells_sequences(const Piece& piece) const {
+    if (piece.kind != Piece::Kind::stretch || !piece.rests || piece.stop_s > 0 ||
+        piece.sequences_s <= 0 || head_in(piece) >= sequences_.size()) {
+      return false;
+    }
+    if (2 * out_.scale.spread * (piece.job_s - piece.sequences_s) > piece.sequences_s) return false;
+    if (piece.waits == 0) return true;
+    const PlannedChange& c = schedule_.changes[piece.change];
+    const Print& print = prints_[piece.print];
+    const Heard* leave = print.marks[piece.change].leave;
+    return c.before_c > 0 && records_[print.record].temperatures && leave != nullptr &&
+           warm_before(c, *leave);
+  }
+
+  // Of what a piece took without its waits.
+  [[nodiscard]] double sequences_in(const Piece& piece, double went_s) const {
+    if (piece.sequences_s <= 0 || piece.job_s <= 0) return 0;
+    const std::size_t head = head_in(piece);
+    const bool told = head < sequences_.size() && sequences_[head].took_s.size() >= kLeastSequences;
+    const double planned_s = told ? piece.sequences_s * sequences_[head].factor()
+                                  : went_s * piece.sequences_s / piece.job_s;
+    return std::min(planned_s, went_s);
+  }
+
+  void add_sequence_stats() {
+    for (std::size_t h = 0; h < sequences_.size(); ++h) {
+      const Sequences& s = sequences_[h];
+      if (s.took_s.empty()) continue;
+      out_.stats.push_back(stat_of(Stat::Kind::sequence, h, s.took_s, moments(s.planned_s).mean));
     }
   }
 
@@ -497,25 +543,12 @@ class Reviewer {
   std::vector<Print> prints_;
   std::vector<Piece> pieces_;
   std::vector<std::vector<ChangeSeen>> seen_;
-  double park_pick_factor_ = 1;  // actual / planned
+  double park_pick_factor_ = 1;       // actual / planned
+  std::vector<Sequences> sequences_;  // by toolhead
   Review out_;
 };
 
 }  // namespace
-
-const char* name_of(StopSeen::After after) {
-  switch (after) {
-    case StopSeen::After::moving:
-      return "moving";
-    case StopSeen::After::park_pick:
-      return "park_pick";
-    case StopSeen::After::exchange:
-      return "exchange";
-    case StopSeen::After::waiting:
-      return "waiting";
-  }
-  return "";
-}
 
 Review review(const Schedule& schedule, const rules::Rules& rules,
               const std::vector<Journal>& records) {

@@ -8,9 +8,16 @@
 //   planned holds a stop, as does one in which the record says so; it is in no statistics.
 // - Of a stretch, waits before an exchange are no echo's: what it took beyond its scaled plan was
 //   waited, if the heater was not warm until its end; else it is moving.
-// - Step sequences are seen with the moving around them: both are split as planned.
+// - Step sequences have no echoes of their own: a stretch holds them beside moves, all of one
+//   toolhead. Where nothing was waited in it, and its moves' pace is spread less than half of what
+//   its sequences are to take, these are what is left of it when its moves are taken at the pace of
+//   the stretches without sequences. Where at least kLeastSequences of a toolhead are so told,
+//   its others count as long, against their plan; else a stretch is split as planned.
 // A `leave` that does not rest (script.h) comes too early by the moves that the machine held: its
 // change and the stretch before it count in the times, but in no statistics.
+//
+// A `start` begins a print: one before it in the same record that did not come to its end was
+// broken off, and counts as far as it went; without a single change it is no print.
 //
 // On time. A wait takes something when all is warm: kWarmQuantile of the record's waits is taken
 // for that, up to kMostWarmWaitS. A use is late that waited more than kLateS beyond that and its
@@ -33,6 +40,7 @@ namespace forewarm::review {
 
 inline constexpr double kLateS = 1, kWarmQuantile = 0.2, kMostWarmWaitS = 5;
 inline constexpr double kLevel = 0.95;  // of intervals
+inline constexpr std::size_t kLeastSequences = 5;
 
 struct ChangeSeen {
   std::size_t record = 0, print = 0;
@@ -65,11 +73,15 @@ struct CauseTimes {
 };
 
 struct Stat {
-  bool exchange = false;  // else parking and picking
-  std::size_t head = 0;   // that is picked, or whose filament is exchanged
+  enum class Kind { park_pick, exchange, sequence };
+  Kind kind = Kind::park_pick;
+  // That is picked, whose filament is exchanged, or that does the step sequences.
+  std::size_t head = 0;
   std::size_t count = 0;
   double median_s = 0, mean_s = 0, sd_s = 0, rule_s = 0;
 };
+
+[[nodiscard]] const char* name_of(Stat::Kind kind);  // "park_pick"
 
 struct OnTime {
   double promised = 0;
@@ -104,6 +116,7 @@ struct Review {
   OnTime on_time;
   Scale scale;
   double warm_wait_s = 0;
+  bool sequences_untold = false;  // there are some, and no stretch tells how long they take
   std::vector<Odds> odds;
 };
 

@@ -35,6 +35,20 @@ class Clock {
     if (change != job_.tool_changes.begin()) at_s = std::max(at_s, (change - 1)->end_s);
     return at_s;
   }
+  // Of the first line from `offset` on whose time is known: when the line before it is over, but
+  // for moves shorter than places lie apart.
+  [[nodiscard]] double next_job_s(std::uint64_t offset) const {
+    double at_s = job_.duration_s;
+    const job::Index& index = job_.index;
+    if (index.size() > 0 && index[index.size() - 1].offset >= offset) {
+      at_s = index.around([&](const job::Place& p) { return p.offset < offset; }).second.time_s;
+    }
+    const auto target =
+        std::partition_point(job_.targets.begin(), job_.targets.end(),
+                             [&](const job::Target& t) { return t.at.offset < offset; });
+    if (target != job_.targets.end()) at_s = std::min(at_s, target->at.time_s);
+    return at_s;
+  }
   [[nodiscard]] double waited_s(std::uint64_t offset) const { return waits_.before_line(offset); }
   [[nodiscard]] double total_s() const { return waits_.total(); }
 
@@ -70,6 +84,10 @@ class Maker {
     out.end_job_s = job_.duration_s;
     out.end_s = job_.duration_s + clock_.total_s();
     out.total_wait_s = clock_.total_s();
+    for (const StepRun& run : script_.steps()) {
+      const double took_s = clock_.next_job_s(run.to) - clock_.next_job_s(run.from);
+      sequences_.push_back({run.from, std::max(0.0, took_s)});
+    }
     std::uint64_t ready_before = start;
     for (const job::ToolChange& c : job_.tool_changes) {
       out.selects.push_back({c.tool, std::nullopt});
@@ -82,16 +100,23 @@ class Maker {
       out.time.park_pick_s += c.park_s + c.pick_s;
       out.time.exchange_s += c.exchange_s;
     }
-    for (const StepRun& run : script_.steps()) {
-      if (run.from < start) continue;
-      out.time.sequences_s += std::max(0.0, clock_.job_s(run.to) - clock_.job_s(run.from));
-    }
+    out.time.sequences_s = sequences_s(start, job_.bytes);
+    out.sequences_last_s = sequences_s(ready_before, job_.bytes);
     out.time.moving_s = out.end_s - out.start_s - out.time.waiting_s - out.time.park_pick_s -
                         out.time.exchange_s - out.time.sequences_s;
     return out;
   }
 
  private:
+  // Of those that begin from `from` to before `to`.
+  [[nodiscard]] double sequences_s(std::uint64_t from, std::uint64_t to) const {
+    double sum_s = 0;
+    auto s = std::partition_point(sequences_.begin(), sequences_.end(),
+                                  [&](const Sequence& x) { return x.offset < from; });
+    for (; s != sequences_.end() && s->offset < to; ++s) sum_s += s->seconds;
+    return sum_s;
+  }
+
   PlannedChange change(const job::ToolChange& c, std::uint64_t& ready_before) const {
     PlannedChange out;
     out.line = c.line;
@@ -123,6 +148,8 @@ class Maker {
       }
     }
     waits(c, ready_before, ready, out);
+    out.sequences_before_s = sequences_s(ready_before, c.at.offset);
+    out.sequences_after_s = sequences_s(c.at.offset, ready);
     ready_before = ready;
     return out;
   }
@@ -148,9 +175,14 @@ class Maker {
     out.needed_c = target_c;
   }
 
+  struct Sequence {
+    std::uint64_t offset;
+    double seconds;
+  };
   const job::Job& job_;
   const Script& script_;
   Clock clock_;
+  std::vector<Sequence> sequences_;
 };
 
 }  // namespace

@@ -37,8 +37,10 @@ struct PlannedChange {
   std::size_t waits_before = 0;  // how many waits stand there
   std::size_t waits_after = 0;
   double steps_before_s = 0;  // from the last of the waits before it until it begins
-  double before_c = 0;        // what the last wait before it is for; 0: none
-  double needed_c = 0;        // what its heater has to be at; 0: not known
+  // Step sequences, since the last change was ready and until this one is.
+  double sequences_before_s = 0, sequences_after_s = 0;
+  double before_c = 0;  // what the last wait before it is for; 0: none
+  double needed_c = 0;  // what its heater has to be at; 0: not known
   [[nodiscard]] double takes_s() const { return park_s + pick_s + exchange_s; }
   [[nodiscard]] bool exchanges() const { return exchange_s > 0; }
 };
@@ -59,6 +61,7 @@ struct Schedule {
   double start_s = 0, end_s = 0;       // of what is planned: from its start to the job's end
   double start_job_s = 0, end_job_s = 0;
   PlannedTime time;
+  double sequences_last_s = 0;  // behind the last change
   double total_wait_s = 0;
   std::size_t heads = 0;
   bool echoes = false;

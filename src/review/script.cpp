@@ -10,6 +10,7 @@ namespace {
 
 constexpr std::string_view kEcho = "forewarm ";
 constexpr std::string_view kStepMark = " ;fw+ step ";
+constexpr std::string_view kMovedMark = " ;fw+ mapped ";
 constexpr std::string_view kEchoMark = " ;fw+ echo: change ";
 constexpr std::string_view kEarly = "may be up to ";
 
@@ -106,6 +107,7 @@ void Script::lines(std::string_view bytes, std::uint64_t offset, bool inserted) 
     return;
   }
   const std::string_view command = command_of(bytes);
+  moved_ = moved_ || bytes.find(kMovedMark) != std::string_view::npos;
   if (auto say = say_of(command)) {
     say->offset = offset;
     say->rests = waits_for_motion(last_command_) || mark_says_rests(bytes);

@@ -39,6 +39,8 @@ class Script {
 
   [[nodiscard]] const std::vector<Say>& says() const { return says_; }
   [[nodiscard]] const std::vector<StepRun>& steps() const { return steps_; }
+  // Whether its filaments have moved to other tools.
+  [[nodiscard]] bool moved() const { return moved_; }
 
  private:
   void own_lines(std::string_view bytes, std::uint64_t offset);
@@ -46,6 +48,7 @@ class Script {
 
   std::vector<Say> says_;
   std::vector<StepRun> steps_;
+  bool moved_ = false;
   std::string last_command_;  // the last line that is more than a comment
 };
 

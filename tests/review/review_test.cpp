@@ -31,8 +31,8 @@ heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
 )";
 
 // Prints with T0, T1, T2, T0, T2, T1, T0 ... : toolhead, filament, toolhead, in turn. Each change
-// has echoes, the selects of T1 and T2 a wait.
-std::string job_text(std::size_t changes) {
+// has echoes, the selects of T1 and T2 a wait, and `steps` after it.
+std::string job_text(std::size_t changes, const std::string& steps) {
   std::string out = ";forewarm 1 rules=0000000000000000 original=1:0000000000000000\n";
   out += "G90\nM83\nT0\nM109 T0 S200\nM109 T1 S200\n";
   out += "M118 forewarm 0 start ;fw+ echo\n";
@@ -50,7 +50,7 @@ std::string job_text(std::size_t changes) {
     out += "M400 ;fw+ echo\nM118 forewarm " + n + " leave ;fw+ echo\n" + t + "\nM118 forewarm " +
            n + " there ;fw+ echo\n";
     if (tool != 0) {
-      out += "M109 " + t + " S200 ;fw+ wait\nM118 forewarm " + n + " ready ;fw+ echo\n";
+      out += "M109 " + t + " S200 ;fw+ wait\nM118 forewarm " + n + " ready ;fw+ echo\n" + steps;
     }
     print(i + 1);
   }
@@ -61,8 +61,8 @@ struct Scene {
   rules::Rules rules = test::rules_of(kRules);
   Schedule schedule;
 
-  explicit Scene(std::size_t changes = 12) {
-    const std::string text = job_text(changes);
+  explicit Scene(std::size_t changes = 12, const std::string& steps = "") {
+    const std::string text = job_text(changes, steps);
     TextSource source(text);
     TextSink sink;
     Script script;
@@ -76,7 +76,7 @@ struct Scene {
 
 // What a print does, change by change.
 struct Happens {
-  double scale = 1;
+  double scale = 1, sequences = 1;
   std::function<double(std::size_t)> takes = {};  // none: as planned
   std::function<double(std::size_t)> waits = [](std::size_t) { return 0.0; };
   std::function<bool(const std::string&)> lost = [](const std::string&) { return false; };
@@ -94,7 +94,8 @@ std::string log_of(const Schedule& schedule, const Happens& happens, double at_s
   for (std::size_t i = 0; i < schedule.changes.size(); ++i) {
     const PlannedChange& c = schedule.changes[i];
     const std::string n = "forewarm " + std::to_string(i + 1);
-    at_s += (c.leave_job_s - from_s) * happens.scale;
+    at_s += (c.leave_job_s - from_s - c.sequences_before_s) * happens.scale;
+    at_s += c.sequences_before_s * happens.sequences;
     say("ok T:200.0 /200.0 T0:200.0 /200.0 T1:195.0 /200.0");
     say(n + " leave");
     at_s += happens.takes ? happens.takes(i) : c.takes_s();
@@ -185,6 +186,60 @@ TEST_CASE("time goes to its causes") {
   CHECK(r.on_time.late_share.low == Approx(wilson(1, 8, 0.95).low));
 }
 
+TEST_CASE("step sequences are told by stretches beside those without any") {
+  // 12 s, of moves, a dwell and moves.
+  const std::string steps =
+      "G1 Z4 F60 ;fw+ step charge: it came in\nG4 S4 ;fw+ step charge: it came in\n"
+      "G1 Z0 F60 ;fw+ step charge: it came in\n";
+  const Scene scene(24, steps);
+  CHECK(scene.schedule.changes[0].sequences_before_s == 0);
+  CHECK(scene.schedule.changes[1].sequences_before_s == Approx(12).margin(0.3));
+  CHECK(scene.schedule.changes[3].sequences_before_s == 0);
+  CHECK(scene.schedule.time.sequences_s == Approx(16 * 12).margin(3));
+  const auto sequence_of = [](const Review& r) -> const Stat* {
+    for (const Stat& s : r.stats) {
+      if (s.kind == Stat::Kind::sequence) return &s;
+    }
+    return nullptr;
+  };
+  SECTION("slower than planned, and the machine faster") {
+    const Review r = review_of(scene, {log_of(scene.schedule, {.scale = 0.9, .sequences = 1.5})});
+    const Stat* s = sequence_of(r);
+    REQUIRE(s != nullptr);
+    CHECK(s->head == 1);
+    CHECK(s->count == 16);
+    CHECK(s->rule_s == Approx(12).margin(0.3));
+    CHECK(s->mean_s == Approx(18).margin(0.3));
+    CHECK(s->median_s == Approx(18).margin(0.3));
+    CHECK(s->sd_s < 0.1);
+    CHECK_FALSE(r.sequences_untold);
+    CHECK(r.planned.sequences_s == Approx(scene.schedule.time.sequences_s));
+    CHECK(r.actual.sequences_s == Approx(1.5 * r.planned.sequences_s).epsilon(0.02));
+    CHECK(r.actual.moving_s == Approx(0.9 * r.planned.moving_s).epsilon(0.02));
+  }
+  SECTION("too few for the times") {
+    const Scene few(6, steps);
+    const Review r = review_of(few, {log_of(few.schedule, {.sequences = 1.5})});
+    REQUIRE(sequence_of(r) != nullptr);
+    CHECK(sequence_of(r)->count == 4);
+    CHECK(sequence_of(r)->mean_s == Approx(18).margin(0.3));
+  }
+  SECTION("nothing to tell them by") {
+    // One stretch without sequences tells no pace.
+    const Scene one(3, steps);
+    const Review r = review_of(one, {log_of(one.schedule, {})});
+    CHECK(sequence_of(r) == nullptr);
+    CHECK(r.sequences_untold);
+    CHECK(r.planned.sequences_s == Approx(24).margin(0.6));
+    CHECK(r.actual.sequences_s == Approx(24).margin(0.6));
+  }
+  SECTION("there are none") {
+    const Review r = review_of(Scene(), {log_of(Scene().schedule, {})});
+    CHECK(sequence_of(r) == nullptr);
+    CHECK_FALSE(r.sequences_untold);
+  }
+}
+
 TEST_CASE("a change that takes too long holds a stop, and is in no statistics") {
   const Scene scene;
   const Happens stopped{.takes = [&](std::size_t i) {
@@ -239,6 +294,43 @@ TEST_CASE("several prints are pooled, also of one log") {
     CHECK(r.scale.factor.value == Approx(1.06).margin(0.002));
     CHECK(r.scale.spread == Approx(0.0094).margin(0.003));
   }
+}
+
+TEST_CASE("a print that was broken off counts as far as it went") {
+  const Scene scene;
+  const std::string whole = log_of(scene.schedule, {}, 5000);
+  const auto up_to = [&](const std::string& what) {
+    const std::string log = log_of(scene.schedule, {});
+    return log.substr(0, log.find('\n', log.find(what)) + 1);
+  };
+  struct Case {
+    const char* last;
+    std::size_t prints, changes;
+  };
+  for (const Case& c : {Case{"forewarm 0 start", 1, 12}, Case{"forewarm 1 leave", 2, 13},
+                        Case{"forewarm 1 there", 2, 13}, Case{"forewarm 1 ready", 2, 13},
+                        Case{"forewarm 5 there", 2, 17}, Case{"forewarm 12 end", 2, 24}}) {
+    CAPTURE(c.last);
+    const Review r = review_of(scene, {up_to(c.last) + whole});
+    CHECK(r.prints == c.prints);
+    CHECK(r.changes.size() == c.changes);
+    CHECK(r.missing_echoes == 0);
+    CHECK(r.planned.sum() == Approx(r.actual.sum()).margin(0.01));
+    // The later start begins its print.
+    CHECK(r.changes.back().at_s.value() == Approx(scene.schedule.changes.back().at_s).margin(0.01));
+  }
+  // Of the last one nothing says that it was broken off.
+  CHECK(review_of(scene, {whole + up_to("forewarm 5 there")}).missing_echoes > 0);
+}
+
+TEST_CASE("a start that comes again begins the print anew") {
+  const Scene scene;
+  const std::string log = log_of(scene.schedule, {});
+  const std::size_t end = log.find('\n', log.find("forewarm 0 start")) + 1;
+  const Review r = review_of(scene, {"[1.0] forewarm 0 start\n[2.0] forewarm 0 start\n" +
+                                     log.substr(log.rfind('\n', end - 2) + 1)});
+  CHECK(r.prints == 1);
+  CHECK(r.changes.front().at_s.value() == Approx(scene.schedule.changes.front().at_s).margin(0.01));
 }
 
 TEST_CASE("selects that a host sent do where there are no echoes") {

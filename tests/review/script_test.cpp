@@ -61,6 +61,18 @@ TEST_CASE("the mark of an echo says by how much it may be early") {
   CHECK(says_of({"G1 X3", echo + ", may be up to 4.5 s early"}) == "3 leave; ");
 }
 
+TEST_CASE("the marks of a job tell whether its filaments have moved") {
+  const auto moved = [](const std::string& line, bool inserted) {
+    Script script;
+    script.lines("T1\n", 0, false);
+    script.lines(line, 3, inserted);
+    return script.moved();
+  };
+  CHECK(moved(" ;fw+ mapped T0 to T3, T3 to T0\n", true));
+  CHECK_FALSE(moved("M104 T1 S200 ;fw+ preheat: 3 s ahead\n", true));
+  CHECK_FALSE(moved("; ;fw+ mapped T0 to T3\n", false));
+}
+
 TEST_CASE("what is no echo says nothing") {
   for (const char* line :
        {"; M118 forewarm 3 leave", "M118 forewarm leave ;fw+ x", "M118 forewarm 3 left ;fw+ x",
