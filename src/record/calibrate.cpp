@@ -216,6 +216,7 @@ class Calibrator {
       return refused("it does not get warmer when it is driven");
     }
     tell(*fit);
+    if (found_.drive_known) out_.rise_spread = spread_of_rises(heats, *fit);
     return std::move(out_);
   }
 

@@ -21,6 +21,7 @@
 #include <string>
 #include <vector>
 
+#include "record/rises.h"
 #include "record/stretches.h"
 
 namespace forewarm::record {
@@ -38,6 +39,7 @@ struct Calibration {
   thermal::Estimate full_drive_c, time_constant_s, dead_time_s, ambient_c;
   // What the record may not tell.
   std::optional<thermal::Estimate> cool_time_constant_s, settle_s, approach_c;
+  std::optional<RiseSpread> rise_spread;  // where its drive is known
   bool unlike = false;  // cooling is not like heating: its time constant is one of its own
   double rms_c = 0;
   std::uint64_t samples = 0, samples_in_all = 0;  // used, and there

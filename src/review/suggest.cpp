@@ -20,6 +20,7 @@ class Suggester {
 
   std::vector<Suggestion> make(const std::vector<record::Calibration>& heaters) {
     for (const record::Calibration& c : heaters) heater(c);
+    heater_error(heaters);
     changes();
     pace();
     odds();
@@ -50,6 +51,23 @@ class Suggester {
       add("toolhead." + head.name + ".heater." + told.key, key->number()->get(head), told.value,
           told.observations, why);
     }
+  }
+
+  // One of all heaters: each about its own mean.
+  void heater_error(const std::vector<record::Calibration>& heaters) {
+    double variance = 0, freedom = 0;
+    std::size_t heat_ups = 0;
+    for (const record::Calibration& c : heaters) {
+      if (!c.refused.empty() || !c.heater.head || !c.rise_spread) continue;
+      const double own = double(c.rise_spread->heat_ups - 1);
+      variance += own * c.rise_spread->share * c.rise_spread->share;
+      freedom += own;
+      heat_ups += c.rise_spread->heat_ups;
+    }
+    if (heat_ups < kLeastObservations) return;
+    const double share = std::sqrt(variance / freedom);
+    add("gap.heater_error", now_.gap.heater_error, {share, share / std::sqrt(2 * freedom)},
+        heat_ups, fmt::format("spread of {} heat-ups", heat_ups));
   }
 
   void changes() {

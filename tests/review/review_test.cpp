@@ -2,6 +2,7 @@
 #include "review/review.h"
 
 #include <catch2/catch.hpp>
+#include <cmath>
 #include <functional>
 
 #include "help/jobs.h"
@@ -385,4 +386,30 @@ TEST_CASE("four observations are not enough") {
   const auto list = suggest(scene.schedule, scene.rules, scene.rules, r, {});
   CHECK(of_key(list, "toolhead.birch.exchange_s").observations == 4);
   CHECK_FALSE(of_key(list, "toolhead.birch.exchange_s").certain);
+}
+
+TEST_CASE("how much heat-ups differ is one figure of all heaters") {
+  const Scene scene;
+  const Review r = review_of(scene, {log_of(scene.schedule, {})});
+  record::Calibration ash, birch, strange;
+  ash.heater.head = 0;
+  birch.heater.head = 1;
+  ash.rise_spread = record::RiseSpread{0.08, 4};
+  birch.rise_spread = record::RiseSpread{0.10, 6};
+  strange.rise_spread = record::RiseSpread{0.9, 9};  // of no toolhead
+  const auto suggested = [&](const std::vector<record::Calibration>& heaters) {
+    return suggest(scene.schedule, scene.rules, scene.rules, r, heaters);
+  };
+  const Suggestion s = of_key(suggested({ash, birch, strange}), "gap.heater_error");
+  // 3 and 5 degrees of freedom.
+  CHECK(s.better.value == Approx(std::sqrt((3 * 0.0064 + 5 * 0.01) / 8)));
+  CHECK(s.better.sd == Approx(s.better.value / 4));
+  CHECK(s.observations == 10);
+  CHECK(s.now == 0.05);
+  CHECK_FALSE(s.certain);  // 0.093 +- 0.023
+  ash.rise_spread->share = birch.rise_spread->share = 0.12;
+  CHECK(of_key(suggested({ash, birch}), "gap.heater_error").certain);
+  for (const Suggestion& few : suggested({ash})) CHECK(few.key != "gap.heater_error");
+  birch.refused = "it was never driven";
+  for (const Suggestion& few : suggested({ash, birch})) CHECK(few.key != "gap.heater_error");
 }
