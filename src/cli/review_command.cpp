@@ -141,6 +141,7 @@ class Run {
     journals_.reserve(options_.records.size());
     for (const std::string& path : options_.records) {
       record::StretchFinder finder(now_);
+      finder.expect(review::waits_of(schedule_));
       Both both(journals_.emplace_back(schedule_), finder);
       auto record = read_record(context_, path, printed_, both);
       if (!record) return std::move(record.error());

@@ -317,9 +317,16 @@ void StretchFinder::watch_climb(State& s, const Sample& sample, bool begins) {
 void StretchFinder::echo(const Echo& echo) {
   if (echo.what == Echo::What::there) there_ = echo;
   if (echo.what != Echo::What::ready || !there_ || there_->number != echo.number) return;
-  // Only where one heater alone was waited for it is certain whose wait that was.
+  std::optional<std::size_t> head;
+  if (expected_) {
+    const auto expected = expected_->find(echo.number);
+    if (expected == expected_->end()) return;
+    head = expected->second;
+  }
+  // Where the job is not known, one heater alone has to have come to its target.
   State* waited = nullptr;
   for (State& s : states_) {
+    if (head && s.found.heater.head != head) continue;
     // Else it may have been warm when it was asked for.
     if (!s.reached_s || s.below_s < there_->time_s || *s.reached_s > echo.time_s) continue;
     if (waited != nullptr) return;

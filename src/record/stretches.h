@@ -13,6 +13,7 @@
 // drive between averaged.
 #pragma once
 
+#include <map>
 #include <optional>
 #include <utility>
 #include <vector>
@@ -65,6 +66,9 @@ class StretchFinder final : public QuietListener {
   // where waits are written to a narrower window. Without rules, it is the target.
   StretchFinder() = default;
   explicit StretchFinder(const rules::Rules& rules);
+  // Which toolhead's heater each change waits for, by the number of its echoes, where the job is
+  // known. Others may reach their targets meanwhile, and those waits are not theirs.
+  void expect(std::map<std::uint64_t, std::size_t> heads) { expected_ = std::move(heads); }
 
   void part(double from_s, std::uint64_t line) override;
   void heater(const Heater& heater) override;
@@ -108,6 +112,7 @@ class StretchFinder final : public QuietListener {
   std::vector<double> reached_c_;  // by toolhead
   std::vector<State> states_;
   std::optional<Echo> there_;
+  std::optional<std::map<std::uint64_t, std::size_t>> expected_;
 };
 
 }  // namespace forewarm::record

@@ -187,6 +187,14 @@ class Maker {
 
 }  // namespace
 
+std::map<std::uint64_t, std::size_t> waits_of(const Schedule& schedule) {
+  std::map<std::uint64_t, std::size_t> out;
+  for (const PlannedChange& c : schedule.changes) {
+    if (c.number && c.waits_after > 0) out.emplace(*c.number, c.head);
+  }
+  return out;
+}
+
 Schedule schedule_of(const job::Job& printed, const Script& script, const rules::Dialect& dialect) {
   return Maker(printed, script, dialect).make();
 }

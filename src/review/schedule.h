@@ -11,6 +11,7 @@
 
 #include <algorithm>
 #include <cstdint>
+#include <map>
 #include <optional>
 #include <vector>
 
@@ -72,6 +73,9 @@ struct Schedule {
     return std::binary_search(numbers.begin(), numbers.end(), number);
   }
 };
+
+// Which toolhead each change waits for after it, by its number.
+[[nodiscard]] std::map<std::uint64_t, std::size_t> waits_of(const Schedule& schedule);
 
 [[nodiscard]] Schedule schedule_of(const job::Job& printed, const Script& script,
                                    const rules::Dialect& dialect);

@@ -1,5 +1,7 @@
 // What climbs tell beyond the constants of a heater: how the drive falls towards the target, and
 // how much one heat-up differs from another.
+#include <map>
+
 #include "base/statistics.h"
 #include "record/calibrate.h"
 #include "record_test_help.h"
@@ -124,4 +126,29 @@ TEST_CASE("climbs: one alone, or without a drive that is known, says nothing of 
   const std::string taken = "time_s,temp_c,target_c\n" +
                             record_of(Machine(), climbs_of(strengths), 1, 1, 0.5, targets_alone);
   CHECK_FALSE(calibrated(taken, 0).rise_spread.has_value());
+}
+
+TEST_CASE(
+    "climbs: a wait is that of the heater that its change waits for, where the job is known") {
+  const std::string log =
+      "[0] ok T0:170 /215 T1:170 /210\n[1] forewarm 4 there\n[5] ok T0:180 /215 T1:210.5 /210\n"
+      "[9] ok T0:215.5 /215 T1:210.5 /210\n[10] forewarm 4 ready\n";
+  const rules::Rules rules = rules_of(kThree);
+  const auto settles = [&](std::optional<std::map<std::uint64_t, std::size_t>> heads) {
+    StretchFinder finder(rules);
+    if (heads) finder.expect(*heads);
+    TextSource source(log);
+    REQUIRE(record::read(source, rules, {"a.log", {}}, finder).ok());
+    std::string out;
+    for (const HeaterStretches& h : finder.take()) {
+      for (const double s : h.settles_s) out += h.heater.name + ' ' + std::to_string(int(s)) + ' ';
+    }
+    return out;
+  };
+  CHECK(settles(std::map<std::uint64_t, std::size_t>{{4, 1}, {9, 0}}) == "birch 5 ");
+  CHECK(settles(std::map<std::uint64_t, std::size_t>{{4, 0}}) == "ash 1 ");
+  CHECK(settles(std::map<std::uint64_t, std::size_t>{{4, 2}, {3, 0}}).empty());
+  CHECK(settles(std::map<std::uint64_t, std::size_t>{}).empty());
+  // Either may have been waited for.
+  CHECK(settles(std::nullopt).empty());
 }
