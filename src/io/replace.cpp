@@ -360,13 +360,28 @@ Status Replacement::take_attributes() {
   return success();
 }
 
-Status Replacement::finish(const FileSource* source) {
+Result<FileSource> Replacement::read_back() {
+  if (auto s = sink_->flush(); !s) return std::move(s.error());
+  return FileSource::open(temporary_);
+}
+
+Status Replacement::prepare(const FileSource* source) {
+  prepared_ = true;
   if (auto s = sink_->flush(); !s) return s;
-  if (direct_) return source != nullptr ? source->unchanged() : success();
-  if (auto s = original_ ? make_last() : close_new(); !s) return s;
-  if (source != nullptr) {
-    if (auto s = source->unchanged(); !s) return s;
+  if (!direct_) {
+    if (auto s = original_ ? make_last() : close_new(); !s) return s;
   }
+  return source != nullptr ? source->unchanged() : success();
+}
+
+Status Replacement::finish(const FileSource* source) {
+  if (prepared_) {
+    // What was written in between took its time.
+    if (auto s = source != nullptr ? source->unchanged() : success(); !s) return s;
+  } else if (auto s = prepare(source); !s) {
+    return s;
+  }
+  if (direct_) return success();
   if (::rename(temporary_.c_str(), path_.c_str()) != 0) {
     const int code = errno;
     Error error = os_error(path_, "cannot put the new file in place", code);

@@ -72,6 +72,14 @@ class Replacement {
   // Where the new bytes go. REQUIRES: not used once commit() was called.
   [[nodiscard]] FdSink& sink() { return *sink_; }
 
+  // What the sink was given, as it lies in the new file. REQUIRES: neither direct() nor committed;
+  // nothing is given to the sink afterwards.
+  [[nodiscard]] Result<FileSource> read_back();
+
+  // All of commit() but putting the file in place, so that other files can be written between the
+  // two that belong to it. REQUIRES: called once at most; nothing is given to the sink afterwards.
+  [[nodiscard]] Status prepare(const FileSource* source = nullptr);
+
   // Puts the new bytes in place. With `source`, only if that is unchanged().
   // REQUIRES: called once at most.
   [[nodiscard]] Status commit(const FileSource* source = nullptr);
@@ -113,6 +121,7 @@ class Replacement {
   unsigned owner_ = 0;
   unsigned group_ = 0;
   bool direct_ = false;
+  bool prepared_ = false;
   std::optional<Error> warning_;
 };
 

@@ -394,6 +394,63 @@ TEST_CASE("without a commit nothing has happened") {
   CHECK(get(dir / "job") == "old");
 }
 
+TEST_CASE("what was written is read back before it is in place") {
+  const TempDir dir;
+  const std::string path = dir / "job.gcode";
+  const bool new_file = GENERATE(true, false);
+  if (!new_file) put(path, "old");
+  auto r = Replacement::create(path);
+  need(r);
+  need((*r)->sink().write("new bytes"));
+  {
+    auto back = (*r)->read_back();
+    need(back);
+    REQUIRE(back->size() == 9);
+    std::string text(9, ' ');
+    auto got = back->read_at(0, text);
+    need(got);
+    CHECK(*got == 9);
+    CHECK(text == "new bytes");
+  }
+  if (!new_file) CHECK(get(path) == "old");
+  need((*r)->commit());
+  CHECK(get(path) == "new bytes");
+  CHECK(dir.names() == Names{"job.gcode"});
+}
+
+TEST_CASE("what is prepared is not in place, and can still come to nothing") {
+  const TempDir dir;
+  const std::string path = dir / "job.gcode";
+  put(path, "old");
+  REQUIRE(::chmod(path.c_str(), 0640) == 0);
+  auto source = FileSource::open(path);
+  need(source);
+  {
+    auto r = Replacement::open(path);
+    need(r);
+    need((*r)->sink().write("new bytes"));
+    need((*r)->prepare(&*source));
+    CHECK(get(path) == "old");
+    SECTION("left") {}
+    SECTION("changed meanwhile") {
+      put(path, "others' bytes");
+      const Status s = (*r)->commit(&*source);
+      REQUIRE(!s.ok());
+      CHECK(s.error().message.find("the file changed while") != std::string::npos);
+      CHECK(get(path) == "others' bytes");
+      put(path, "old");
+    }
+    SECTION("put in place") {
+      need((*r)->commit(&*source));
+      CHECK(get(path) == "new bytes");
+      CHECK(mode_of(path) == 0640);
+      put(path, "old");
+    }
+  }
+  CHECK(get(path) == "old");
+  CHECK(dir.names() == Names{"job.gcode"});
+}
+
 TEST_CASE("a source that changed meanwhile stops the replacement") {
   const TempDir dir;
   put(dir / "job", "old");
