@@ -79,6 +79,13 @@ Command rewrite_command(Options& options) {
                 .help = "show the change and write nothing; exit 1 if any",
                 .value = &o.diff},
                {.names = "--dry-run", .help = "do everything but write", .value = &o.dry_run},
+               {.names = "--hook",
+                .help = "for a slicer's post-process field: rewrite in place, with a report page "
+                        "beside the job, if a check of the rewrite finds nothing",
+                .value = &options.common.hook},
+               {.names = "--reports",
+                .help = "with --hook: the folder for the page, made where it is missing",
+                .value = &o.reports},
                html_flag(o.html),
                json_flag(o.json, "figures", "")};
   add_map_flags(out.flags, o.map);

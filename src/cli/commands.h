@@ -13,8 +13,9 @@ struct AskedMap {
   bool force = false;  // even against `only`, `never` or `fixed` of a filament
 };
 
+// `reports`: the folder of a hook's page; empty: beside the job.
 struct RewriteOptions {
-  std::string job, out, html, json;
+  std::string job, out, html, json, reports;
   AskedMap map;
   bool diff = false, dry_run = false, hard_linked = false;
 };

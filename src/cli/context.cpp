@@ -49,11 +49,11 @@ void Context::note(std::string_view text) const {
 
 void Context::warn(std::string_view text) const { spdlog::warn("{}", text); }
 
-bool Context::progress_wanted() const { return !common_.quiet && isatty(2) != 0; }
+bool Context::progress_wanted() const { return !common_.quiet && !common_.hook && isatty(2) != 0; }
 
 Result<rules::Rules> Context::rules(Guesses guesses, const std::string& instead) const {
   auto rules = rules_in_force(instead.empty() ? common_.rules_file : instead, guesses);
-  if (!rules) return rules;
+  if (!rules || common_.hook) return rules;
   note(rules->built_in ? "rules: built-in guesses, not measured on this machine"
                        : "rules: " + printable(rules->file, 4096));
   if (const std::string bounded = plan::bounded_lead(rules->gap); !bounded.empty()) note(bounded);

@@ -18,6 +18,7 @@ struct Common {
   std::string rules_file;      // --rules
   std::string color = "auto";  // --color
   bool quiet = false;
+  bool hook = false;  // --hook: nobody watches; one note has to say it all
 };
 
 class Context {
@@ -29,8 +30,9 @@ class Context {
   void note(std::string_view text) const;  // one line on stderr, unless quiet
   void warn(std::string_view text) const;  // one line on stderr, also when quiet
   [[nodiscard]] bool progress_wanted() const;
+  [[nodiscard]] bool hook() const { return common_.hook; }
 
-  // The rules in force (cli/rule_file.h), with a note that names them.
+  // The rules in force (cli/rule_file.h), with a note that names them, but for a hook.
   // `instead`: a file to read them from, whatever else is said.
   [[nodiscard]] Result<rules::Rules> rules(Guesses guesses, const std::string& instead = {}) const;
   // What --rules says.

@@ -1,10 +1,12 @@
 // Everything that one command writes: reports into files, a job, and one result to standard output.
 //
 // The order of calls is check() before any work, open_job() before the job is read, write() once
-// the reports are made, and finish() or finish_job() last. check() refuses, as usage: two outputs
-// in one file, by whatever names; an output that is a file which the command reads; and a report in
-// place of a file that is not an earlier report of its form. Nothing is written before it has
-// passed. Pipes, devices and our own descriptors are written directly: they hold nothing to lose.
+// the reports are made, and finish() or finish_job() last. Where reports must not be there without
+// the job, prepare_job() comes between the job's bytes and write(). check() refuses, as usage: two
+// outputs in one file, by whatever names; an output that is a file which the command reads; and a
+// report in place of a file that is not an earlier report of its form. Nothing is written before it
+// has passed. Pipes, devices and our own descriptors are written directly: they hold nothing to
+// lose.
 //
 // Errors that are not returned are printed on stderr. A broken pipe is silent, but no success.
 #pragma once
@@ -58,6 +60,11 @@ class Outputs {
   [[nodiscard]] bool job_is_direct() const;
   [[nodiscard]] bool job_replaces_a_file() const { return job_ != nullptr; }
   [[nodiscard]] io::FdSink& standard_output() { return standard_output_; }
+
+  // The job's new bytes, as they lie on the disk. REQUIRES: job_replaces_a_file().
+  [[nodiscard]] Result<io::FileSource> written_job() { return job_->read_back(); }
+  // All that finish_job() does but to put the job in place. REQUIRES: job_replaces_a_file().
+  [[nodiscard]] Status prepare_job(const io::FileSource* source) { return job_->prepare(source); }
 
   // The reports that were asked for. Each file is looked at once more right before it is replaced.
   [[nodiscard]] Status write(const Reports& reports);

@@ -1,11 +1,13 @@
 #include <fmt/format.h>
 
 #include "cli/commands.h"
+#include "cli/hook.h"
 #include "cli/inputs.h"
 #include "cli/mapping.h"
 #include "cli/outputs.h"
 #include "cli/plans.h"
 #include "plan/describe.h"
+#include "report/format.h"
 #include "rewrite/diff.h"
 #include "rewrite/moved.h"
 #include "rewrite/rewrite.h"
@@ -23,6 +25,7 @@ class Run {
     if (options_.diff && !options_.out.empty()) {
       return context_.fail({Error::Kind::usage, "--diff writes no job: it does not go with -o"});
     }
+    if (auto s = hook_allowed(context_, options_); !s) return context_.fail(s.error());
     if (auto s = outputs_.check(); !s) return context_.fail(s.error());
     auto rules = context_.rules(Guesses::if_asked_for);
     if (!rules) return context_.fail(rules.error());
@@ -32,17 +35,19 @@ class Run {
     }
     auto loaded = load_job(context_, options_.job, *rules);
     if (!loaded) return context_.fail(loaded.error());
+    if (context_.hook()) rules_ = *rules;
     if (auto s = map(*loaded, *rules); !s) return context_.fail(s.error());
     note_hints(context_, loaded->job);
     auto plan = make_plan(loaded->job, *rules, rules->gap.policy);
     if (!plan) return context_.fail(plan.error());
-    Reports reports;
-    if (!options_.html.empty() || !options_.json.empty()) {
+    if (context_.hook() || !options_.html.empty() || !options_.json.empty()) {
       auto made = make_reports(options_.job, loaded->job, *rules);
       if (!made) return context_.fail(made.error());
-      reports = std::move(*made);
+      reports_ = std::move(*made);
     }
-    if (auto s = outputs_.write(reports); !s) return outputs_.finish(std::move(s));
+    if (!context_.hook()) {
+      if (auto s = outputs_.write(reports_); !s) return outputs_.finish(std::move(s));
+    }
     return deliver(loaded->input, loaded->job, *plan, *rules);
   }
 
@@ -52,7 +57,7 @@ class Run {
   }
 
   static OutputNames names_of(const Context& context, const RewriteOptions& options) {
-    OutputNames names{.html = options.html,
+    OutputNames names{.html = context.hook() ? hook_page(options) : options.html,
                       .json = options.json,
                       .in_place = options.out.empty(),
                       .hard_linked = options.hard_linked,
@@ -80,12 +85,13 @@ class Run {
   int deliver(OpenJob& input, const job::Job& job, const plan::Plan& plan,
               const rules::Rules& rules) {
     if (!plan.changes_anything() && !mapping_) {
-      context_.note(nothing_to_do(job, rules));
+      say(nothing_to_do(job, rules));
       if (options_.diff && input.original) return show_diff(input, *input.original);
       // In place there is nothing to write, unless an earlier rewrite has to be undone.
       const bool already_there =
           outputs_.job_replaces_a_file() && options_.out.empty() && !input.original;
-      if (!writes_a_job(options_) || already_there) return outputs_.finish(success());
+      if (already_there) return finish_page();
+      if (!writes_a_job(options_)) return outputs_.finish(success());
       return finish(input, outputs_.job().copy(input.job(), 0, input.job().size()));
     }
     const auto edits = rewrite::edits_of(job, plan, rules);
@@ -97,7 +103,16 @@ class Run {
     }
     summary(job, plan);
     if (!writes_a_job(options_)) return outputs_.finish(success());
-    return finish(input, write(input, job, edits, rules, outputs_.job()));
+    Status written = write(input, job, edits, rules, outputs_.job());
+    if (!context_.hook() || !written) return finish(input, std::move(written));
+    auto found = checked(input);
+    if (!found) return context_.fail(found.error());
+    if (!found->list().empty()) {
+      (void)context_.fail(found_wrong(*found, options_.job));
+      return kDiffers;
+    }
+    said_ += "; checked: no findings";
+    return finish(input, success());
   }
 
   Status write(OpenJob& input, const job::Job& job, const std::vector<rewrite::Edit>& edits,
@@ -120,17 +135,56 @@ class Run {
     return "only one tool prints, once: the job is left as it is, also what it leaves on";
   }
 
-  void summary(const job::Job& job, const plan::Plan& plan) const {
-    context_.note(fmt::format(
-        "{} changes, {} commands inserted, {} removed; {:.0f} s of waiting and {:.0f} s of hot "
-        "idle in {:.1f} h",
-        job.count(job::ChangeKind::toolhead) + job.count(job::ChangeKind::filament) +
-            job.count(job::ChangeKind::both),
-        plan.commands.size(), plan.disabled.size(), plan.figures.wait_s, plan.figures.hot_idle_s,
-        plan.figures.duration_s / 3600));
+  // A note at once; of a hook, part of the line that it says when all is done.
+  void say(const std::string& words) {
+    if (!context_.hook()) return context_.note(words);
+    said_ += (said_.empty() ? "" : "; ") + words;
+  }
+
+  void summary(const job::Job& job, const plan::Plan& plan) {
+    const auto changes = job.count(job::ChangeKind::toolhead) +
+                         job.count(job::ChangeKind::filament) + job.count(job::ChangeKind::both);
+    say(fmt::format("{}, {} inserted, {} removed; {} of waiting and {} of hot idle in {}",
+                    report::counted(changes, "change", "changes"),
+                    report::counted(plan.commands.size(), "command", "commands"),
+                    plan.disabled.size(), report::duration(plan.figures.wait_s),
+                    report::duration(plan.figures.hot_idle_s),
+                    report::duration(plan.figures.duration_s)));
     if (plan.policy != rules::Policy::lookahead) return;
     const std::string over = plan::describe_over_limit(plan.figures);
-    if (!over.empty()) context_.note(over);
+    if (!over.empty()) say(over);
+  }
+
+  // What lies on the disk, against what it was made from.
+  Result<check::Findings> checked(OpenJob& input) {
+    auto rewritten = outputs_.written_job();
+    if (!rewritten) return std::move(rewritten.error());
+    auto report = check_rewrite(input.job(), *rewritten, *rules_, options_.job);
+    if (!report) return std::move(report.error());
+    return std::move(report->findings);
+  }
+
+  // The page of a hook.
+  Status write_page() {
+    if (!options_.reports.empty()) {
+      if (auto s = make_folder(options_.reports); !s) return s;
+    }
+    return outputs_.write(reports_);
+  }
+
+  // Where the job already is what it is to be.
+  int finish_page() {
+    if (!context_.hook()) return outputs_.finish(success());
+    const int code = outputs_.finish(write_page());
+    if (code == kDone) tell();
+    return code;
+  }
+
+  void tell() const {
+    context_.note(
+        fmt::format("{}: {}; report: {}; rules: {}", printable(options_.job, 4096), said_,
+                    printable(hook_page(options_), 4096),
+                    rules_->built_in ? "built-in guesses" : printable(rules_->file, 4096)));
   }
 
   int show_diff(OpenJob& input, ByteSource& result) {
@@ -141,13 +195,24 @@ class Run {
   }
 
   int finish(OpenJob& input, Status written) {
-    return outputs_.finish_job(std::move(written), options_.job == "-" ? nullptr : &input.text);
+    const io::FileSource* const source = options_.job == "-" ? nullptr : &input.text;
+    if (!context_.hook()) return outputs_.finish_job(std::move(written), source);
+    // The page first: once the job is replaced, nothing may go wrong any more.
+    if (written) written = outputs_.prepare_job(source);
+    if (written) written = write_page();
+    const int code = outputs_.finish_job(std::move(written), source);
+    if (code == kDone) tell();
+    return code;
   }
 
   const Context& context_;
   const RewriteOptions& options_;
   Outputs outputs_;
   std::optional<Mapping> mapping_;
+  // Of a hook: the rules as the file has them, its page, and what it will say.
+  std::optional<rules::Rules> rules_;
+  Reports reports_;
+  std::string said_;
 };
 
 }  // namespace

@@ -26,8 +26,8 @@ const std::string kJob =
     "G1 X10 Y30 E1\nT0\nM109 T0 S200\nG1 X10 Y30 E1\n";
 
 const std::string kSummary =
-    "forewarm: info: 2 changes, 6 commands inserted, 1 removed; 89 s of waiting and 433 s of hot "
-    "idle in 0.3 h\n";
+    "forewarm: info: 2 changes, 6 commands inserted, 1 removed; 1 min 29 s of waiting and 7 min "
+    "13 s of hot idle in 15 min 31 s\n";
 const std::string kRulesNote = "forewarm: info: rules: two.toml\n";
 const std::string kHint = "  hint: forewarm --help, or --help after a command\n";
 

@@ -57,14 +57,15 @@ def run(command, folder, **more):
     more.setdefault("stdin", subprocess.DEVNULL)
     more.setdefault("stdout", subprocess.PIPE)
     more.setdefault("stderr", subprocess.PIPE)
-    more.setdefault("env", environment(folder))
+    if "env" not in more:
+        more["env"] = environment(folder)
     return subprocess.run([str(word) for word in command], cwd=folder, timeout=300, **more)
 
 
 def litter(folder):
-    """Temporary files that were left, beside the job and in $TMPDIR."""
-    return ([name for name in os.listdir(folder) if ".fw-tmp-" in name] +
-            ["tmp/" + name for name in os.listdir(folder / "tmp")])
+    """Temporary files that were left, beside the job, in folders below, and in $TMPDIR."""
+    return [str(path.relative_to(folder)) for path in sorted(folder.rglob("*"))
+            if ".fw-tmp-" in path.name or path.parent == folder / "tmp"]
 
 
 def sweep(folder):

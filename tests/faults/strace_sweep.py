@@ -37,7 +37,7 @@ WORKERS = 2
 # Calls that can fail for reasons outside the program.
 FALLIBLE = set("""access close copy_file_range dup3 faccessat faccessat2 fadvise64 fallocate fchmod
     fchown fcntl fdatasync fgetxattr flistxattr flock fremovexattr fsetxattr fstat fsync ftruncate
-    getcwd getrandom ioctl link linkat lseek lstat newfstatat open openat pread64 pwrite64 pwritev
+    getcwd getrandom ioctl link linkat lseek lstat mkdir mkdirat newfstatat open openat pread64 pwrite64 pwritev
     read readlink readlinkat readv rename renameat renameat2 sendfile stat statfs statx sync_file_range
     unlink unlinkat write writev""".split())
 ERRORS = ("EIO", "ENOSPC", "EINTR")
@@ -68,8 +68,9 @@ def attributes(path):
 class Scenario:
     """A command, the file that it writes, and what that holds before and after."""
 
-    def __init__(self, name, command, target, files, new):
+    def __init__(self, name, command, target, files, new, at_once=1):
         self.name, self.command, self.target, self.files, self.new = name, command, target, files, new
+        self.at_once = at_once  # temporary files, at most
         self.old = files.get(target)
         # What comes between the last byte and the rename: a new file is not waited for.
         self.last_call = "close" if self.old is None else "fsync"
@@ -78,8 +79,10 @@ class Scenario:
         """Another's file, with a mode, an attribute and no access list, in a folder that gives new
         files one: all that has to be kept, as far as the system and its user can."""
         for name in os.listdir(folder):
-            if name != "tmp":
+            if (folder / name).is_file():
                 (folder / name).unlink()
+            elif name != "tmp":
+                shutil.rmtree(folder / name)
         try:
             os.removexattr(folder, "system.posix_acl_default")
         except OSError:
@@ -132,6 +135,11 @@ def scenarios(folder):
                  files | {"job.gcode": new}, other),
         Scenario("rewrite, long spans", rewrite, "job.gcode",
                  files | {"job.gcode": long}, rewritten(long, "rules.toml")),
+        # Its page and the job are written at the same time; the job is read again before it is put in place.
+        Scenario("hook", ["rewrite", "--hook", "--rules", "rules.toml", "--reports", "pages/here", "job.gcode"],
+                 "job.gcode", files | {"job.gcode": job}, new, at_once=2),
+        Scenario("hook again, its page there", ["rewrite", "--hook", "--rules", "other.toml", "job.gcode"],
+                 "job.gcode", files | {"job.gcode": new, "job.gcode.html": b""}, other, at_once=2),
     ]
 
 
@@ -174,8 +182,9 @@ class Tally:
         self.wrong = []
 
 
-def judge(scenario, before, folder, done, calls, fault):
+def judge(scenario, before, folder, done, injections, fault):
     """What is wrong, and whether the new bytes are there."""
+    calls = [i.split(":")[0] for i in injections]
     wrong = []
     code = done.returncode
     now = common.content(folder / scenario.target)
@@ -184,7 +193,7 @@ def judge(scenario, before, folder, done, calls, fault):
         size = "is gone" if now is None else f"holds {len(now)} other bytes"
         wrong.append(f"{scenario.target} {size}")
     for name, data in scenario.files.items():
-        if name != scenario.target and common.content(folder / name) != data:
+        if name != scenario.target and data and common.content(folder / name) != data:
             wrong.append(f"{name} was changed")
     left = common.litter(folder)
     killed = fault in SIGNALS and code == -signal.Signals["SIG" + fault]
@@ -202,10 +211,12 @@ def judge(scenario, before, folder, done, calls, fault):
             wrong.append("an interrupted call was not made again")
         if calls == ["fsync"] and "cannot write to disk" not in said and code != 0:
             wrong.append("a failed fsync was not said to be one")
-        if calls == ["fsync"] and code == 0 and "power cut" not in said:
+        # A page can be made again: its folder, synced where a page was there before, is not worth one.
+        of_page = "job.gcode.html" in scenario.files and ":when=3" in injections[0]
+        if calls == ["fsync"] and code == 0 and "power cut" not in said and not of_page:
             wrong.append("a folder that was not synced is not worth a warning")
-    # What cannot be removed stays; one file at most.
-    if len(left) > (1 if fault == "KILL" or "unlink" in calls else 0):
+    # What cannot be removed stays; but after a SIGKILL, one file at most.
+    if len(left) > (scenario.at_once if fault == "KILL" else "unlink" in calls):
         wrong.append(f"left lying about: {left}")
     if is_new and before is not None and scenario.new is not None:
         got = attributes(folder / scenario.target)
@@ -255,7 +266,7 @@ def one(local, tally, scenario, injections, fault):
         reached = done.returncode == -signal.Signals["SIG" + fault]
     else:
         reached = seen.count("(INJECTED)") == len(injections)
-    wrong, is_new = judge(scenario, before, folder, done, calls, fault)
+    wrong, is_new = judge(scenario, before, folder, done, injections, fault)
     if not reached:
         wrong.append("the call was not reached")
     left = common.litter(folder)
