@@ -43,8 +43,8 @@ int run_assign(const Context& context, const AssignOptions& options) {
   if (!problem) return context.fail(problem.error());
   auto assignment = assign::solve(*problem);
   if (!assignment) return context.fail(assignment.error());
-  const report::AssignmentSummary summary{shown_name(options.job), *rules, *problem, *assignment,
-                                          pairs};
+  const report::AssignmentSummary summary{
+      shown_name(options.job), *rules, *problem, *assignment, pairs, context.text_width()};
   return outputs.finish(
       {.text = report::assignment_text(summary), .json = report::assignment_json(summary)});
 }

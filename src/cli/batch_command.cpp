@@ -225,7 +225,8 @@ class Batch {
     journal_.reset();  // its lock is on the file that is replaced now
     if (auto s = write_file(manifest_file_, own_.text()); !s && !trouble_)
       trouble_ = std::move(s.error());
-    if (stdout_) stdout_ = outputs_.standard_output().write(batch_table(results_));
+    if (stdout_)
+      stdout_ = outputs_.standard_output().write(batch_table(results_, context_.text_width()));
     if (trouble_) code_ = std::max(code_, context_.fail(*trouble_));
     return std::max(code_, outputs_.finish(std::move(stdout_), code_));
   }

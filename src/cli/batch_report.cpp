@@ -57,7 +57,7 @@ std::string batch_line(const JobResult& result) {
                            report::duration(f.plan.hot_idle_s));
 }
 
-std::string batch_table(const std::vector<JobResult>& all) {
+std::string batch_table(const std::vector<JobResult>& all, std::size_t width) {
   std::array sums{Sum{"done"}, Sum{"unchanged"}, Sum{"kept"}, Sum{"refused"}, Sum{"failed"}};
   Sum sum{"all"};
   for (const JobResult& result : all) {
@@ -72,13 +72,13 @@ std::string batch_table(const std::vector<JobResult>& all) {
   out.columns = {{.head = "", .kind = report::Column::Kind::name, .width = 10},
                  {.head = "jobs", .width = 7},
                  {.head = "bytes", .width = 11}};
-  constexpr std::array<std::size_t, kSummed.size()> kWidths{15, 13, 13, 11};
+  constexpr std::array<std::size_t, kSummed.size()> kWidths{15, 13, 13, 15};
   report::add_columns<plan::Figures>(out, kSummed, kWidths);
   for (std::size_t i = 0; i < sums.size(); ++i) {
     if (sums[i].jobs > 0) out.rows.push_back(sums[i].row(i < 3));
   }
   out.rows.push_back(sum.row(true));
-  return '\n' + report::text_of(out);
+  return '\n' + report::text_of(out, width);
 }
 
 }  // namespace forewarm::cli

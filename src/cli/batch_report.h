@@ -11,6 +11,6 @@
 namespace forewarm::cli {
 
 [[nodiscard]] std::string batch_line(const JobResult& result);
-[[nodiscard]] std::string batch_table(const std::vector<JobResult>& all);
+[[nodiscard]] std::string batch_table(const std::vector<JobResult>& all, std::size_t width);
 
 }  // namespace forewarm::cli

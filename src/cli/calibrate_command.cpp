@@ -118,8 +118,9 @@ int run_calibrate(const Context& context, const CalibrateOptions& options) {
       return context.fail(s.error());
     }
   }
-  return outputs.finish({.text = report::calibration_text(records, heaters, *rules),
-                         .json = report::calibration_json(heaters, *rules)});
+  return outputs.finish(
+      {.text = report::calibration_text(records, heaters, *rules, context.text_width()),
+       .json = report::calibration_json(heaters, *rules)});
 }
 
 }  // namespace forewarm::cli

@@ -33,7 +33,7 @@ int run_compare(const Context& context, const CompareOptions& options) {
   progress.finish();
   if (!comparison) return context.fail(comparison.error());
 
-  return outputs.finish({.text = report::text(*comparison),
+  return outputs.finish({.text = report::text(*comparison, context.text_width()),
                          .json = report::json(*comparison),
                          .csv = report::csv(*comparison)});
 }

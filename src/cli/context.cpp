@@ -2,12 +2,16 @@
 
 #include <spdlog/sinks/stdout_color_sinks.h>
 #include <spdlog/spdlog.h>
+#include <sys/ioctl.h>
 #include <unistd.h>
 
+#include <algorithm>
+#include <charconv>
 #include <cstdlib>
 #include <memory>
 
 #include "plan/lead_time.h"
+#include "report/format.h"
 
 namespace forewarm::cli {
 
@@ -50,6 +54,19 @@ void Context::note(std::string_view text) const {
 void Context::warn(std::string_view text) const { spdlog::warn("{}", text); }
 
 bool Context::progress_wanted() const { return !common_.quiet && !common_.hook && isatty(2) != 0; }
+
+std::size_t Context::text_width() const {
+  constexpr std::size_t kLeast = 40, kMost = 1000;  // a width of less can be no more than a mistake
+  std::size_t width = 0;
+  if (const char* columns = std::getenv("COLUMNS"); columns != nullptr) {
+    const std::string_view text(columns);
+    const auto [end, code] = std::from_chars(text.data(), text.data() + text.size(), width);
+    if (code != std::errc{} || end != text.data() + text.size()) width = 0;
+  }
+  winsize terminal{};
+  if (width == 0 && ioctl(1, TIOCGWINSZ, &terminal) == 0) width = terminal.ws_col;
+  return width == 0 ? report::kTextWidth : std::clamp(width, kLeast, kMost);
+}
 
 Result<rules::Rules> Context::rules(Guesses guesses, const std::string& instead) const {
   auto rules = rules_in_force(instead.empty() ? common_.rules_file : instead, guesses);

@@ -30,6 +30,8 @@ class Context {
   void note(std::string_view text) const;  // one line on stderr, unless quiet
   void warn(std::string_view text) const;  // one line on stderr, also when quiet
   [[nodiscard]] bool progress_wanted() const;
+  // Of what goes to standard output: $COLUMNS, else as wide as the terminal, else kTextWidth.
+  [[nodiscard]] std::size_t text_width() const;
   [[nodiscard]] bool hook() const { return common_.hook; }
 
   // The rules in force (cli/rule_file.h), with a note that names them, but for a hook.

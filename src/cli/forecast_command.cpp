@@ -51,7 +51,8 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
   }
   const job::Job& job = mapping ? mapping->job : loaded->job;
   note_hints(context, job);
-  auto reports = make_reports(options.job, job, mapping ? mapping->rules : *rules, *schedule);
+  auto reports = make_reports(options.job, job, mapping ? mapping->rules : *rules,
+                              context.text_width(), *schedule);
   if (!reports) return context.fail(reports.error());
   if (mapping) {
     std::string loading;

@@ -16,7 +16,7 @@ Result<plan::Plan> make_plan(const job::Job& job, const rules::Rules& rules, rul
 }
 
 Result<Reports> make_reports(const std::string& path, const job::Job& job,
-                             const rules::Rules& rules,
+                             const rules::Rules& rules, std::size_t width,
                              const std::optional<report::Schedule>& schedule) {
   auto as_sliced = make_plan(job, rules, rules::Policy::as_sliced);
   if (!as_sliced) return std::move(as_sliced.error());
@@ -26,8 +26,8 @@ Result<Reports> make_reports(const std::string& path, const job::Job& job,
   if (!hold) return std::move(hold.error());
   auto lookahead = make_plan(job, rules, rules::Policy::lookahead);
   if (!lookahead) return std::move(lookahead.error());
-  const report::Summary summary{shown_name(path), job,   rules,      *as_sliced,
-                                *timers,          *hold, *lookahead, schedule};
+  const report::Summary summary{shown_name(path), job,      rules, *as_sliced, *timers, *hold,
+                                *lookahead,       schedule, width};
   return Reports{report::text(summary), report::json(summary), report::html(summary),
                  report::changes_csv(summary)};
 }

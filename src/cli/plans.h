@@ -15,9 +15,9 @@ namespace forewarm::cli {
 [[nodiscard]] Result<plan::Plan> make_plan(const job::Job& job, const rules::Rules& rules,
                                            rules::Policy policy);
 
-// The job under all four policies, as text, JSON and page, and its changes as CSV.
+// The job under all four policies, as text of that width, JSON and page, and its changes as CSV.
 [[nodiscard]] Result<Reports> make_reports(
-    const std::string& path, const job::Job& job, const rules::Rules& rules,
+    const std::string& path, const job::Job& job, const rules::Rules& rules, std::size_t width,
     const std::optional<report::Schedule>& schedule = std::nullopt);
 
 }  // namespace forewarm::cli

@@ -61,7 +61,7 @@ class Run {
     if (!bought) return context_.fail(bought.error());
     if (auto s = write_rules(); !s) return context_.fail(s.error());
     const report::Reviewed reviewed{printed_, schedule_,    review_, records_,
-                                    heaters_, suggestions_, *bought};
+                                    heaters_, suggestions_, *bought, context_.text_width()};
     return outputs_.finish({.text = report::review_text(reviewed),
                             .json = report::review_json(reviewed),
                             .csv = report::review_csv(reviewed)});

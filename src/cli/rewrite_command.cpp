@@ -41,7 +41,7 @@ class Run {
     auto plan = make_plan(loaded->job, *rules, rules->gap.policy);
     if (!plan) return context_.fail(plan.error());
     if (context_.hook() || !options_.html.empty() || !options_.json.empty()) {
-      auto made = make_reports(options_.job, loaded->job, *rules);
+      auto made = make_reports(options_.job, loaded->job, *rules, context_.text_width());
       if (!made) return context_.fail(made.error());
       reports_ = std::move(*made);
     }

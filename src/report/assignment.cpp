@@ -65,7 +65,7 @@ std::string map_of(const AssignmentSummary& s) {
 
 class Text : private Lines {
  public:
-  explicit Text(const AssignmentSummary& s) : s_(s), a_(s.assignment) {}
+  explicit Text(const AssignmentSummary& s) : Lines(s.width), s_(s), a_(s.assignment) {}
 
   std::string run() {
     begin(s_.path, s_.rules);

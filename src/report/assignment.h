@@ -8,6 +8,7 @@
 #include <string>
 
 #include "assign/assign.h"
+#include "report/format.h"
 #include "rules/matrix.h"
 #include "rules/rules.h"
 
@@ -20,6 +21,7 @@ struct AssignmentSummary {
   const assign::Problem& problem;
   const assign::Assignment& assignment;
   const rules::Matrix* matrix = nullptr;  // if one was given
+  std::size_t width = kTextWidth;         // of the text
 };
 
 [[nodiscard]] std::string assignment_text(const AssignmentSummary& summary);

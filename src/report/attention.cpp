@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "report/beginnings.h"
 #include "report/figures.h"
 #include "report/forecast_tables.h"
@@ -117,14 +119,20 @@ std::string away_words(const Schedule& schedule) {
 
 namespace {
 
-// "2027-03-05: 18h 2, 19h 11"
-std::string by_hour(const Attention& a, LocalTime start) {
+// "2027-03-05: 18:00–19:00: 2, 19:00–20:00: 11"
+std::string by_hour(const Attention& a, LocalTime start, std::size_t width) {
+  // A count stays on the line of its hour.
+  constexpr char kKept = '\x01';
   const HourTable hours = hour_table(a, start);
   std::string out;
   for (const Row& row : hours.table.rows) {
-    out += wrapped(std::get<std::string>(row.cells[0]) + ": " + std::get<std::string>(row.cells[1]),
-                   4);
+    std::string counts = std::get<std::string>(row.cells[1]);
+    for (std::size_t at = 0; (at = counts.find(": ", at)) != std::string::npos;) {
+      counts[++at] = kKept;
+    }
+    out += wrapped(std::get<std::string>(row.cells[0]) + ": " + counts, 4, width);
   }
+  std::replace(out.begin(), out.end(), kKept, ' ');
   return hours.more ? out + "    and on later days; --csv has them all\n" : out;
 }
 
@@ -142,7 +150,7 @@ std::string attention_text(const Summary& s) {
   if (s.job.tool_changes.empty()) return {};
   const Attention a = attention(s.job, s.lookahead, s.rules, s.schedule);
   std::string out = "\nattention\n";
-  const auto say = [&](const std::string& words) { out += wrapped(words, 2); };
+  const auto say = [&](const std::string& words) { out += wrapped(words, 2, s.width); };
   if (a.expected_stops) {
     say(fmt::format("expected stops {}, chance of none {}, by the rule file's fault_odds",
                     odds_text(a.expected_stops), chance_text(a.chance_of_none)));
@@ -163,7 +171,7 @@ std::string attention_text(const Summary& s) {
                   at(a.quiet_to_s)));
   if (a.exchanges > 0) {
     out += "  exchanges, by the hour\n";
-    out += by_hour(a, start);
+    out += by_hour(a, start, s.width);
   }
   if (!a.given) return out;
   say(fmt::format("away {}: {}", away_words(*s.schedule), away_figures(a, *a.given)));

@@ -69,7 +69,16 @@ bool Away::covers(LocalTime time) const {
 }
 
 Result<LocalTime> parse_start(std::string_view text) {
-  if (!looks_like(text, "0000-00-00T00:00")) {
+  if (looks_like(text, "00:00")) {
+    return usage("--start", text, "a date has to stand before it, since no clock is read",
+                 fmt::format("write --start 2027-03-05T{}", text).c_str());
+  }
+  if (looks_like(text, "0000-00-00")) {
+    return usage(
+        "--start", text, "a time of day has to stand behind it",
+        fmt::format("write --start {}T18:00, or \"{} 18:00\", quoted", text, text).c_str());
+  }
+  if (!looks_like(text, "0000-00-00T00:00") && !looks_like(text, "0000-00-00 00:00")) {
     return usage("--start", text, "neither date nor time of day can be read", kStartForm);
   }
   const chrono::year_month_day day{chrono::year{digits(text, 0, 4)},

@@ -27,7 +27,7 @@ struct Away {
   [[nodiscard]] bool covers(LocalTime time) const;
 };
 
-// "2027-03-05T18:00", in the years 1970 to 9999.
+// "2027-03-05T18:00", or with a blank in place of the T, in the years 1970 to 9999.
 [[nodiscard]] Result<LocalTime> parse_start(std::string_view text);
 // "22:00-07:00"
 [[nodiscard]] Result<Away> parse_away(std::string_view text);

@@ -17,8 +17,9 @@ namespace {
 using record::Calibration;
 using thermal::Estimate;
 
-constexpr std::size_t kPlotWidth = 72;
-constexpr int kPlotRows = 4;  // above and below the middle
+constexpr std::size_t kPlotWidth = 72;   // at most
+constexpr std::size_t kPlotMargin = 13;  // to its left
+constexpr int kPlotRows = 4;             // above and below the middle
 
 std::string title_of(const Calibration& c) {
   std::string out = clean(c.heater.name);
@@ -33,7 +34,7 @@ std::string estimate_text(const Estimate& e) {
 }
 
 // Means of the residuals, in the order of the readings, a mark a column; heat-ups come first.
-std::string plot(const Calibration& c) {
+std::string plot(const Calibration& c, std::size_t text_width) {
   std::vector<double> all;
   std::size_t heats = 0;
   for (std::size_t i = 0; i < c.residuals.size(); ++i) {
@@ -41,7 +42,7 @@ std::string plot(const Calibration& c) {
     if (i < c.heat_ups) heats = all.size();
   }
   if (all.empty()) return {};
-  const std::size_t width = std::min(kPlotWidth, all.size());
+  const std::size_t width = std::min({kPlotWidth, text_width - kPlotMargin, all.size()});
   std::vector<double> means;
   for (std::size_t w = 0; w < width; ++w) {
     const std::size_t from = w * all.size() / width, to = (w + 1) * all.size() / width;
@@ -68,7 +69,7 @@ std::string plot(const Calibration& c) {
   std::string below = split > 0 ? "heating" : "";
   if (split < width) below.resize(std::max(split, below.size() + 1), ' ');
   if (split < width) below += "cooling";
-  out += std::string(13, ' ') + below + '\n';
+  out += std::string(kPlotMargin, ' ') + below + '\n';
   return out;
 }
 
@@ -76,7 +77,7 @@ void add_line(std::string& out, const char* key, const Estimate& e, const char* 
   out += fmt::format("  {:<22}{}{}\n", key, estimate_text(e), note);
 }
 
-std::string heater_text(const Calibration& c, const rules::Rules& rules) {
+std::string heater_text(const Calibration& c, const rules::Rules& rules, std::size_t width) {
   if (!c.refused.empty()) return title_of(c) + ": nothing can be told: " + clean(c.refused) + '\n';
   std::string out = fmt::format(
       "{}: {}, {}; {} of {} samples used, {:.0f} %\n", title_of(c),
@@ -92,8 +93,8 @@ std::string heater_text(const Calibration& c, const rules::Rules& rules) {
   if (c.settle_s) add_line(out, "settle_s", *c.settle_s);
   if (c.approach_c) add_line(out, "approach_c", *c.approach_c);
   if (c.ambient_c.sd != 0) add_line(out, "ambient_c", c.ambient_c);
-  out += fmt::format("  residuals in C, rms {}:\n", number(c.rms_c, 3)) + plot(c);
-  for (const std::string& note : c.notes) out += wrapped(note, 2);
+  out += fmt::format("  residuals in C, rms {}:\n", number(c.rms_c, 3)) + plot(c, width);
+  for (const std::string& note : c.notes) out += wrapped(note, 2, width);
   out += fmt::format(
       "\n[toolhead.heater]  # {}\n",
       c.heater.head ? clean(rules.toolheads[*c.heater.head].name) : clean(c.heater.name));
@@ -151,10 +152,11 @@ std::vector<KeyValue> heater_values(const Calibration& c, const rules::Rules& ru
 }
 
 std::string calibration_text(const std::vector<CalibratedRecord>& records,
-                             const std::vector<Calibration>& heaters, const rules::Rules& rules) {
+                             const std::vector<Calibration>& heaters, const rules::Rules& rules,
+                             std::size_t width) {
   std::string out;
   for (const CalibratedRecord& r : records) out += record_text(r);
-  for (const Calibration& c : heaters) out += '\n' + heater_text(c, rules);
+  for (const Calibration& c : heaters) out += '\n' + heater_text(c, rules, width);
   return out;
 }
 

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "record/calibrate.h"
+#include "report/format.h"
 #include "rules/paths.h"
 
 namespace forewarm::report {
@@ -19,7 +20,8 @@ struct CalibratedRecord {
 // `rules` names the toolheads.
 [[nodiscard]] std::string calibration_text(const std::vector<CalibratedRecord>& records,
                                            const std::vector<record::Calibration>& heaters,
-                                           const rules::Rules& rules);
+                                           const rules::Rules& rules,
+                                           std::size_t width = kTextWidth);
 [[nodiscard]] std::string calibration_json(const std::vector<record::Calibration>& heaters,
                                            const rules::Rules& rules);
 

@@ -56,7 +56,7 @@ using Planner = std::function<Result<plan::Plan>(const rules::Rules&, rules::Pol
                                          const rules::Rules& rules, std::span<const Sweep> sweeps,
                                          const Planner& planner);
 
-[[nodiscard]] std::string text(const Comparison& comparison);
+[[nodiscard]] std::string text(const Comparison& comparison, std::size_t width = kTextWidth);
 [[nodiscard]] std::string json(const Comparison& comparison);  // ends in a newline
 [[nodiscard]] std::string csv(const Comparison& comparison);   // ends in a newline
 

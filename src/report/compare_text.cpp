@@ -70,7 +70,7 @@ std::string difference(const plan::Figures& a, const plan::Figures& b) {
 // In what the best of several rows is best; `same_length`: none of them makes the job shorter.
 std::string merit(const CompareRow& best, bool same_length) {
   if (same_length) {
-    return "takes the least energy, " + number(best.figures.energy_wh, 1) +
+    return "takes the least hot-end energy, " + number(best.figures.energy_wh, 1) +
            " Wh, and none is shorter";
   }
   return "makes the job shortest, " + duration(best.figures.duration_s);
@@ -105,7 +105,7 @@ Column label_column(std::string head) {
 
 class Text : private Lines {
  public:
-  explicit Text(const Comparison& comparison) : c_(comparison) {}
+  Text(const Comparison& comparison, std::size_t width) : Lines(width), c_(comparison) {}
 
   std::string run() {
     begin(c_.path, c_.rules);
@@ -114,7 +114,8 @@ class Text : private Lines {
     add(difference_table());
     timer_answer();
     sweep_answers();
-    out_ += '\n' + wrapped(kCautions, 0);
+    out_ += '\n';
+    add_wrapped(kCautions, 0);
     return std::move(out_);
   }
 
@@ -160,7 +161,7 @@ class Text : private Lines {
   }
 
   [[nodiscard]] Table figures_table() const {
-    constexpr std::array<std::size_t, kPlanFigures.size()> kWidths{11, 11, 11, 10, 11, 10};
+    constexpr std::array<std::size_t, kPlanFigures.size()> kWidths{11, 11, 11, 15, 11, 10};
     Table out{.columns = {label_column("policy")}};
     add_columns<plan::Figures>(out, kPlanFigures, kWidths);
     add_rows(out, [](Row& row, const plan::Figures& figures) {
@@ -173,7 +174,7 @@ class Text : private Lines {
   }
 
   [[nodiscard]] Table difference_table() const {
-    constexpr std::array<std::size_t, kCompared.size()> kWidths{13, 13, 12, 12};
+    constexpr std::array<std::size_t, kCompared.size()> kWidths{13, 13, 15, 12};
     Table out{.columns = {label_column("against as-sliced")}};
     add_columns<plan::Figures>(out, kCompared, kWidths);
     const plan::Figures& base = c_.rows.front().figures;
@@ -220,17 +221,19 @@ class Text : private Lines {
     const plan::Figures& lookahead = own(Policy::lookahead).figures;
     out_ += '\n';
     if (verdict.all_alike) {
-      out_ += wrapped(fmt::format("Off timers from {} to {} come to the same for this job. "
-                                  "lookahead, instead of any of them: {}.",
-                                  minutes(off_s(tried.front())), minutes(off_s(tried.back())),
-                                  difference(lookahead, file.figures)),
-                      0);
+      add_wrapped(fmt::format("Off timers from {} to {} come to the same for this job. "
+                              "lookahead, instead of any of them: {}.",
+                              minutes(off_s(tried.front())), minutes(off_s(tried.back())),
+                              difference(lookahead, file.figures)),
+                  0);
       return;
     }
     line("off timer, {}", instead);
     for (const CompareRow* row : tried) {
       if (off_s(row) == off_s(&file)) continue;
-      line("{:>14}  {}", minutes(off_s(row)), difference(row->figures, file.figures));
+      constexpr std::size_t kIndent = 16;
+      out_ += fmt::format("{:>14}  ", minutes(off_s(row))) +
+              wrapped(difference(row->figures, file.figures), kIndent, width_).substr(kIndent);
     }
     const CompareRow& best = *verdict.best;
     const std::string best_off = minutes(off_s(&best));
@@ -239,13 +242,13 @@ class Text : private Lines {
         fmt::format("Of the off timers tried, {}{} {}", own_best ? "the rule file's " : "",
                     best_off, merit(best, verdict.same_length));
     if (!own_best) words += "; " + instead + ": " + difference(best.figures, file.figures);
-    out_ += wrapped(words + '.', 0);
+    add_wrapped(words + '.', 0);
     words = fmt::format("lookahead takes {}; {}: {}", duration(lookahead.duration_s), instead,
                         difference(lookahead, file.figures));
     if (!own_best) {
       words += "; instead of " + best_off + ": " + difference(lookahead, best.figures);
     }
-    out_ += wrapped(words + '.', 0);
+    add_wrapped(words + '.', 0);
   }
 
   // Why the rule file makes a key have no effect, if it does.
@@ -289,7 +292,8 @@ class Text : private Lines {
     words += fmt::format("; instead of the rule file's {}: {}.", rules::name_of(file.policy),
                          difference(best->figures, file.figures));
     if (all_alike) words += why_idle(rows.front().swept);
-    out_ += '\n' + wrapped(words, 0);
+    out_ += '\n';
+    add_wrapped(words, 0);
   }
 
   const Comparison& c_;
@@ -297,6 +301,8 @@ class Text : private Lines {
 
 }  // namespace
 
-std::string text(const Comparison& comparison) { return Text(comparison).run(); }
+std::string text(const Comparison& comparison, std::size_t width) {
+  return Text(comparison, width).run();
+}
 
 }  // namespace forewarm::report

@@ -42,12 +42,12 @@ std::string findings_text(const check::Report& report, const std::string& name,
   for (const check::Id id : ids) out += explained(id);
   if (!ids.empty()) out += "\n";
   const std::uint64_t found = report.findings.list().size() + report.findings.left_out();
-  out += fmt::format("{}: {} compared, {} inserted, {} removed; {:.2f} h, {:.0f} s of it waiting\n",
+  out += fmt::format("{}: {} compared, {} inserted, {} removed; {}, {} of it waiting\n",
                      found == 0 ? "no findings" : counted(found, "finding", "findings"),
                      counted(report.moves, "extruding move", "extruding moves"),
                      counted(report.inserted, "line", "lines"),
-                     counted(report.disabled, "line", "lines"), report.duration_s / 3600,
-                     report.wait_s);
+                     counted(report.disabled, "line", "lines"), duration(report.duration_s),
+                     duration(report.wait_s));
   return out + "rules: " + rules_words(rules) + '\n';
 }
 

@@ -41,7 +41,7 @@ Row bound_row(const Bound& bound) {
 }
 
 Table policy_table(const Summary& summary) {
-  constexpr std::array<std::size_t, kPlanFigures.size()> kWidths{12, 12, 12, 11, 11, 10};
+  constexpr std::array<std::size_t, kPlanFigures.size()> kWidths{12, 12, 12, 15, 11, 10};
   Table out{.title = "Policies side by side"};
   out.columns.push_back(name_column("policy"));
   add_columns<plan::Figures>(out, kPlanFigures, kWidths);
@@ -92,7 +92,7 @@ Table power_table(const Summary& summary) {
 }
 
 Table toolhead_table(const Summary& summary) {
-  constexpr std::array<std::size_t, kHeadFigures.size()> kWidths{6, 6, 8, 6, 13, 11, 12};
+  constexpr std::array<std::size_t, kHeadFigures.size()> kWidths{6, 6, 8, 6, 13, 15, 12};
   Table out{.title = "Toolheads"};
   out.columns.push_back(name_column("toolhead"));
   add_columns<plan::HeadFigures>(out, kHeadFigures, kWidths);
@@ -220,8 +220,8 @@ HourTable hour_table(const Attention& attention, LocalTime start) {
       day = h.date;
       rows.push_back({.cells = {day, std::string()}});
     }
-    std::get<std::string>(rows.back().cells[1]) +=
-        fmt::format("{}{:02}h {}", same_day ? ", " : "", h.hour, h.exchanges);
+    std::get<std::string>(rows.back().cells[1]) += fmt::format(
+        "{}{:02}:00–{:02}:00: {}", same_day ? ", " : "", h.hour, h.hour + 1, h.exchanges);
   }
   return out;
 }

@@ -51,14 +51,26 @@ std::string counted(std::uint64_t n, std::string_view one, std::string_view many
   return fmt::format("{} {}", n, n == 1 ? one : many);
 }
 
-std::string wrapped(std::string_view text, std::size_t indent) {
-  constexpr std::size_t kWidth = 90;
+std::string cut_to(const std::string& whole, std::size_t width) {
+  std::size_t count = 0;
+  std::size_t cut = 0;  // where the last character that fits, before "...", ends
+  for (std::size_t i = 0; i < whole.size(); ++i) {
+    if ((static_cast<unsigned char>(whole[i]) & 0xc0) == 0x80) continue;  // in a sequence
+    if (count++ == width - 3) cut = i;
+  }
+  return count <= width ? whole : whole.substr(0, cut) + "...";
+}
+
+std::string wrapped(std::string_view text, std::size_t indent, std::size_t width) {
+  constexpr std::size_t kMost = 90;  // longer lines are hard to read
+  width = std::min(width, kMost);
   std::string out(indent, ' ');
   std::size_t column = indent;
   while (!text.empty()) {
     const std::string_view word = text.substr(0, text.find(' '));
     text.remove_prefix(std::min(text.size(), word.size() + 1));
-    if (column > indent && column + 1 + word.size() > kWidth) {
+    const std::size_t length = characters(word);
+    if (column > indent && column + 1 + length > width) {
       out += '\n' + std::string(indent, ' ');
       column = indent;
     } else if (column > indent) {
@@ -66,7 +78,7 @@ std::string wrapped(std::string_view text, std::size_t indent) {
       ++column;
     }
     out += word;
-    column += word.size();
+    column += length;
   }
   return out + '\n';
 }

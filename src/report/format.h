@@ -21,8 +21,15 @@ constexpr double kSomeWaitS = 0.05;
 [[nodiscard]] std::string number(double x, int digits);  // never "-0.0", "inf" or "nan"
 [[nodiscard]] std::string counted(std::uint64_t n, std::string_view one, std::string_view many);
 
-// Lines of up to 90 bytes, broken at spaces, indented; ends in a newline.
-[[nodiscard]] std::string wrapped(std::string_view text, std::size_t indent);
+// Where a text is not for a terminal, whose width would be taken.
+constexpr std::size_t kTextWidth = 80;
+
+// Lines of up to `width` characters, and 90, broken at spaces, indented; ends in a newline.
+[[nodiscard]] std::string wrapped(std::string_view text, std::size_t indent,
+                                  std::size_t width = kTextWidth);
+// No more than `width` characters of a name, the last of them "..." if it is longer.
+// REQUIRES: room for these.
+[[nodiscard]] std::string cut_to(const std::string& whole, std::size_t width);
 
 // printable() and valid UTF-8: bytes that are not become U+FFFD.
 [[nodiscard]] std::string clean(std::string_view text, std::size_t limit = 160);

@@ -17,6 +17,8 @@ namespace forewarm::report {
 
 class Lines {
  protected:
+  explicit Lines(std::size_t width) : width_(width) {}
+
   template <class... Args>
   void line(fmt::format_string<Args...> format, Args&&... args) {
     const std::size_t from = out_.size();
@@ -32,9 +34,13 @@ class Lines {
     line("  rules: {}", rules_words(rules));
   }
 
-  void add(const Table& table) { out_ += '\n' + text_of(table); }
+  void add(const Table& table) { out_ += '\n' + text_of(table, width_); }
+  void add_wrapped(std::string_view text, std::size_t indent) {
+    out_ += wrapped(text, indent, width_);
+  }
 
   std::string out_;
+  std::size_t width_;
 };
 
 }  // namespace forewarm::report

@@ -87,7 +87,7 @@ inline constexpr Quantity kWait{.key = "wait_s", .words = "waiting"};
 inline constexpr Quantity kHotIdle{
     .key = "hot_idle_s", .words = "hot idle", .less = "less hot idle", .more = "more hot idle"};
 inline constexpr Quantity kEnergy{.key = "energy_wh",
-                                  .words = "energy",
+                                  .words = "hot-end energy",
                                   .unit = Unit::watt_hours,
                                   .less = "less",
                                   .more = "more"};

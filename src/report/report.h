@@ -11,6 +11,7 @@
 #include "job/job.h"
 #include "plan/plan.h"
 #include "report/attention.h"
+#include "report/format.h"
 #include "rules/rules.h"
 
 namespace forewarm::report {
@@ -25,6 +26,7 @@ struct Summary {
   const plan::Plan& hold;
   const plan::Plan& lookahead;
   std::optional<Schedule> schedule = {};  // without it there are no clock times
+  std::size_t width = kTextWidth;         // of the text
 };
 
 [[nodiscard]] std::string text(const Summary& summary);

@@ -26,9 +26,10 @@ std::string fitted(const thermal::Estimate& e) {
   return number(e.value, digits) + " +- " + number(e.sd, digits);
 }
 
-// Columns of texts: the first to the left.
+// Columns of texts: the first to the left, and cut where all together are wider than the text.
 class Columns {
  public:
+  explicit Columns(std::size_t width) : width_(width) {}
   void row(std::vector<std::string> cells) { rows_.push_back(std::move(cells)); }
   [[nodiscard]] std::string text(std::size_t left = 1) const {
     std::vector<std::size_t> widths;
@@ -38,13 +39,22 @@ class Columns {
         widths[i] = std::max(widths[i], characters(cells[i]));
       }
     }
+    constexpr std::size_t kLeast = 12;
+    std::size_t all = 2 * widths.size();
+    for (const std::size_t w : widths) all += w;
+    for (; all > width_; --all) {
+      const auto widest = std::max_element(widths.begin(), widths.begin() + std::ptrdiff_t(left));
+      if (*widest <= kLeast) break;
+      --*widest;
+    }
     std::string out;
     for (const auto& cells : rows_) {
       std::string line = " ";
       for (std::size_t i = 0; i < cells.size(); ++i) {
-        const std::string pad(widths[i] - characters(cells[i]), ' ');
+        const std::string cell = i < left ? cut_to(cells[i], widths[i]) : cells[i];
+        const std::string pad(widths[i] - characters(cell), ' ');
         line += i == 0 ? " " : "  ";
-        line += i < left ? cells[i] + pad : pad + cells[i];
+        line += i < left ? cell + pad : pad + cell;
       }
       while (line.back() == ' ') line.pop_back();
       out += line + '\n';
@@ -53,11 +63,13 @@ class Columns {
   }
 
  private:
+  std::size_t width_;
   std::vector<std::vector<std::string>> rows_;
 };
 
-std::string time_text(const review::Review& v) {
-  Columns table;
+std::string time_text(const Reviewed& r) {
+  const review::Review& v = r.review;
+  Columns table(r.width);
   table.row({"time went to", "planned", "actual", "more"});
   const auto add = [&](const char* words, double planned_s, double actual_s) {
     const double more_s = actual_s - planned_s;
@@ -103,7 +115,7 @@ std::string on_time_text(const Reviewed& r) {
     out += wrapped(
         fmt::format("print {}, line {}, T{} in {}: {} late: {}", late[i]->print + 1, c.line, c.tool,
                     head_name(r, c.head), seconds(*late[i]->late_s), why_late(r, *late[i])),
-        2);
+        2, r.width);
   }
   return out;
 }
@@ -114,7 +126,7 @@ std::string stats_text(const Reviewed& r) {
   std::string out = fmt::format("\n{}, {}; of those that the record tells exactly, in s:\n",
                                 counted(v.toolhead_changes, "toolhead change", "toolhead changes"),
                                 counted(v.exchanges, "exchange", "exchanges"));
-  Columns table;
+  Columns table(r.width);
   table.row({"", "", "count", "median", "mean", "sd", "rule"});
   for (const review::Stat& s : v.stats) {
     const char* kind = s.kind == review::Stat::Kind::park_pick  ? "park and pick"
@@ -164,12 +176,15 @@ std::string heaters_text(const Reviewed& r) {
   std::string out = "\n";
   for (const record::Calibration& c : r.heaters) {
     if (!c.refused.empty()) {
-      out += wrapped(clean(c.heater.name) + ": nothing can be told: " + clean(c.refused), 0);
+      out +=
+          wrapped(clean(c.heater.name) + ": nothing can be told: " + clean(c.refused), 0, r.width);
       continue;
     }
-    out += fmt::format("{}: full_drive_c {}, time_constant_s {}, dead_time_s {}, rms {} C\n",
-                       clean(c.heater.name), fitted(c.full_drive_c), fitted(c.time_constant_s),
-                       fitted(c.dead_time_s), number(c.rms_c, 2));
+    out +=
+        wrapped(fmt::format("{}: full_drive_c {}, time_constant_s {}, dead_time_s {}, rms {} C",
+                            clean(c.heater.name), fitted(c.full_drive_c), fitted(c.time_constant_s),
+                            fitted(c.dead_time_s), number(c.rms_c, 2)),
+                0, r.width);
   }
   return out;
 }
@@ -177,7 +192,7 @@ std::string heaters_text(const Reviewed& r) {
 std::string suggestions_text(const Reviewed& r) {
   if (r.suggestions.empty()) return {};
   std::string out = "\nwhat to change; * is certain enough to be written:\n";
-  Columns table;
+  Columns table(r.width);
   table.row({"key", "now", "better", "of", ""});
   for (const review::Suggestion& s : r.suggestions) {
     table.row({clean(s.key), s.now ? number(*s.now, *s.now < 0.1 ? 5 : 3) : "none",
@@ -191,7 +206,7 @@ std::string suggestions_text(const Reviewed& r) {
                     duration(r.bought->duration_s), duration(r.bought->wait_s),
                     duration(r.bought->hot_idle_s), duration(r.bought->new_duration_s),
                     duration(r.bought->new_wait_s), duration(r.bought->new_hot_idle_s)),
-        0);
+        0, r.width);
   }
   return out;
 }
@@ -228,7 +243,7 @@ std::string review_text(const Reviewed& r) {
   out += fmt::format("{} by {}; {} missing, {} of none of its changes\n\n",
                      counted(v.prints, "print", "prints"), v.by_selects ? "selects" : "echoes",
                      v.missing_echoes, v.unknown_echoes);
-  out += time_text(v) + on_time_text(r) + stats_text(r) + stops_text(r) + scale_text(v.scale) +
+  out += time_text(r) + on_time_text(r) + stats_text(r) + stops_text(r) + scale_text(v.scale) +
          heaters_text(r) + suggestions_text(r);
   return out;
 }

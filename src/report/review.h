@@ -20,6 +20,7 @@ struct Reviewed {
   const std::vector<record::Calibration>& heaters;
   const std::vector<review::Suggestion>& suggestions;
   std::optional<review::Bought> bought;
+  std::size_t width = kTextWidth;  // of the text
 };
 
 [[nodiscard]] std::string review_text(const Reviewed& r);

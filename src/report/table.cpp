@@ -4,6 +4,7 @@
 
 #include <algorithm>
 
+#include "base/error.h"
 #include "report/format.h"
 
 namespace forewarm::report {
@@ -11,17 +12,6 @@ namespace forewarm::report {
 namespace {
 
 constexpr std::size_t kBelowIndent = 4;
-
-// No more than `width` characters of a name.
-std::string cut_to(const std::string& whole, std::size_t width) {
-  std::size_t characters = 0;
-  std::size_t cut = 0;  // where the last character that fits, before "...", ends
-  for (std::size_t i = 0; i < whole.size(); ++i) {
-    if ((static_cast<unsigned char>(whole[i]) & 0xc0) == 0x80) continue;  // in a sequence
-    if (characters++ == width - 3) cut = i;
-  }
-  return characters <= width ? whole : whole.substr(0, cut) + "...";
-}
 
 const Cell& cell_at(const Row& row, std::size_t column) {
   static const Cell none;
@@ -45,24 +35,143 @@ std::string shown_on_page(const Cell& cell, const Column& column) {
   return {};
 }
 
-// Two blanks stand before a column on the left of its place that follows one on the right of its.
-class TextLine {
+// A table as text, its cells as they are shown.
+class TextTable {
  public:
-  void add(const Column& column, const std::string& cell) {
-    if (!first_) out_ += after_right_ && !column.right ? "  " : " ";
-    out_ += column.right ? fmt::format("{:>{}}", cell, column.width)
-                         : fmt::format("{:<{}}", cell, column.width);
-    first_ = false;
-    after_right_ = column.right;
+  explicit TextTable(const Table& table) : table_(table) {
+    for (std::size_t i = 0; i < table.columns.size(); ++i) {
+      const Column& column = table.columns[i];
+      if (column.shown == Column::Shown::on_page) continue;
+      Shown shown{.column = column, .width = column.width};
+      for (const std::string_view word : words_of(column.head)) {
+        shown.least = std::max(shown.least, characters(word));
+      }
+      for (const Row& row : table.rows) {
+        shown.cells.push_back(shown_in_text(cell_at(row, i), column));
+        if (!alone(row)) shown.longest = std::max(shown.longest, characters(shown.cells.back()));
+      }
+      shown.least = std::max(shown.least, shown.longest);
+      columns_.push_back(std::move(shown));
+    }
   }
-  [[nodiscard]] std::string finish() {
-    out_.resize(out_.find_last_not_of(' ') + 1);
-    return std::move(out_) + '\n';
+
+  std::string run(std::size_t width) {
+    std::string out = text(width);
+    if (longest_line_ <= width) return out;
+    fit(width);
+    return text(width);
   }
 
  private:
-  std::string out_;
-  bool first_ = true, after_right_ = false;
+  struct Shown {
+    const Column& column;
+    std::vector<std::string> cells = {};  // one for each row
+    std::size_t width = 0;
+    std::size_t longest = 0;  // cell
+    std::size_t least = 0;    // width, with a head of several lines
+    std::vector<std::string> head = {};
+  };
+
+  // What heads the rows below has the whole line.
+  static bool alone(const Row& row) { return row.cells.size() == 1; }
+
+  static std::vector<std::string_view> words_of(std::string_view text) {
+    std::vector<std::string_view> out;
+    while (!text.empty()) {
+      out.push_back(text.substr(0, text.find(' ')));
+      text.remove_prefix(std::min(text.size(), out.back().size() + 1));
+    }
+    return out;
+  }
+
+  // Blanks before a column: two where it is on the left of its place and follows one on the right.
+  [[nodiscard]] std::size_t blanks_before(std::size_t i) const {
+    if (i == 0) return 0;
+    return columns_[i - 1].column.right && !columns_[i].column.right ? 2 : 1;
+  }
+
+  void fit(std::size_t width) {
+    std::size_t all = 0;
+    for (std::size_t i = 0; i < columns_.size(); ++i) {
+      Shown& c = columns_[i];
+      c.width = std::max({c.width, c.longest, characters(c.column.head)});
+      all += blanks_before(i) + c.width;
+    }
+    // The room that a column can spare goes first, then letters of what is longest.
+    const auto spare = [](const Shown& c) { return c.width - std::min(c.width, c.least); };
+    const auto letters = [](const Shown& c) {
+      constexpr std::size_t kFew = 8;
+      const bool text = c.column.kind != Column::Kind::number && !c.column.right;
+      return text && c.width > kFew ? c.width : 0;
+    };
+    const auto take = [&](const auto& from) {
+      while (all > width) {
+        const auto most =
+            std::max_element(columns_.begin(), columns_.end(),
+                             [&](const Shown& a, const Shown& b) { return from(a) < from(b); });
+        if (most == columns_.end() || from(*most) == 0) break;
+        --most->width;
+        --all;
+      }
+    };
+    take(spare);
+    take(letters);
+    for (Shown& c : columns_) {
+      for (std::size_t r = 0; r < c.cells.size(); ++r) {
+        const std::size_t most = alone(table_.rows[r]) ? width : c.width;
+        if (characters(c.cells[r]) > most) c.cells[r] = cut_to(c.cells[r], most);
+      }
+      for (const std::string_view word : words_of(c.column.head)) {
+        const bool fits =
+            !c.head.empty() && characters(c.head.back()) + 1 + characters(word) <= c.width;
+        if (fits) {
+          c.head.back().append(" ").append(word);
+        } else {
+          c.head.emplace_back(cut_to(std::string(word), std::max<std::size_t>(c.width, 3)));
+        }
+      }
+    }
+  }
+
+  // A line of the table; `cell` says what of each column.
+  template <class CellOf>
+  void line(std::string& out, const CellOf& cell_of) {
+    std::string line;
+    for (std::size_t i = 0; i < columns_.size(); ++i) {
+      const Shown& c = columns_[i];
+      const std::string& cell = cell_of(c);
+      line.append(blanks_before(i), ' ');
+      line += c.column.right ? fmt::format("{:>{}}", cell, c.width)
+                             : fmt::format("{:<{}}", cell, c.width);
+    }
+    line.resize(line.find_last_not_of(' ') + 1);
+    longest_line_ = std::max(longest_line_, characters(line));
+    out += line + '\n';
+  }
+
+  std::string text(std::size_t width) {
+    static const std::string kNothing;
+    std::size_t heads = 0;
+    for (const Shown& c : columns_) heads = std::max(heads, c.head.size());
+    std::string out;
+    if (heads == 0) line(out, [](const Shown& c) -> const std::string& { return c.column.head; });
+    for (std::size_t h = 0; h < heads; ++h) {
+      line(out, [&](const Shown& c) -> const std::string& {
+        const std::size_t above = heads - c.head.size();
+        return h < above ? kNothing : c.head[h - above];
+      });
+    }
+    for (std::size_t r = 0; r < table_.rows.size(); ++r) {
+      line(out, [r](const Shown& c) -> const std::string& { return c.cells[r]; });
+      const std::string& below = table_.rows[r].below;
+      if (!below.empty()) out += wrapped(clean(below), kBelowIndent, width);
+    }
+    return out;
+  }
+
+  const Table& table_;
+  std::vector<Shown> columns_;
+  std::size_t longest_line_ = 0;
 };
 
 const char* class_of(Row::Mark mark) {
@@ -99,23 +208,9 @@ std::string capitalised(std::string_view words) {
   return out;
 }
 
-std::string text_of(const Table& table) {
-  TextLine heads;
-  for (const Column& column : table.columns) {
-    if (column.shown != Column::Shown::on_page) heads.add(column, column.head);
-  }
-  std::string out = heads.finish();
-  for (const Row& row : table.rows) {
-    TextLine line;
-    for (std::size_t i = 0; i < table.columns.size(); ++i) {
-      const Column& column = table.columns[i];
-      if (column.shown == Column::Shown::on_page) continue;
-      line.add(column, shown_in_text(cell_at(row, i), column));
-    }
-    out += line.finish();
-    if (!row.below.empty()) out += wrapped(clean(row.below), kBelowIndent);
-  }
-  if (!table.note.empty()) out += wrapped(table.note, 0);
+std::string text_of(const Table& table, std::size_t width) {
+  std::string out = TextTable(table).run(width);
+  if (!table.note.empty()) out += wrapped(table.note, 0, width);
   return out;
 }
 

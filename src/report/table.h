@@ -12,6 +12,7 @@
 #include <variant>
 #include <vector>
 
+#include "report/format.h"
 #include "report/quantities.h"
 
 namespace forewarm::report {
@@ -72,8 +73,10 @@ void add_cells(Row& row, std::span<const Figure<Values>> figures, const Values& 
   }
 }
 
-// Columns side by side, padded with blanks; ends in a newline. No line ends in blanks.
-[[nodiscard]] std::string text_of(const Table& table);
+// Columns side by side, padded with blanks; ends in a newline. No line ends in blanks. Where lines
+// would be longer than `width`, columns come closer together, heads take several lines, and at last
+// the widest texts are cut; numbers never are.
+[[nodiscard]] std::string text_of(const Table& table, std::size_t width = kTextWidth);
 // A <div> that holds the <table>, and its note as a <p>; without the title.
 [[nodiscard]] std::string html_of(const Table& table);
 

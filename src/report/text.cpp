@@ -13,7 +13,7 @@ constexpr std::size_t kGapsShown = 6;
 
 class Text : private Lines {
  public:
-  explicit Text(const Summary& summary) : s_(summary) {}
+  explicit Text(const Summary& summary) : Lines(summary.width), s_(summary) {}
 
   std::string run() {
     headline();
@@ -28,7 +28,7 @@ class Text : private Lines {
     out_ += attention_text(s_);
     gaps();
     out_ += '\n';
-    out_ += wrapped(kCautions, 0);
+    add_wrapped(kCautions, 0);
     return std::move(out_);
   }
 
@@ -37,10 +37,12 @@ class Text : private Lines {
     const job::Job& job = s_.job;
     begin(s_.path, s_.rules);
     const std::string breaks_off = job.ending.warning();
-    if (!breaks_off.empty()) out_ += wrapped("warning: " + breaks_off, 2);
-    line("  {}: {} moving, {} as sliced, {} with lookahead", counted(job.layers, "layer", "layers"),
-         duration(job.motion_s), duration(s_.as_sliced.figures.duration_s),
-         duration(s_.lookahead.figures.duration_s));
+    if (!breaks_off.empty()) add_wrapped("warning: " + breaks_off, 2);
+    add_wrapped(fmt::format("{}: {} moving, {} as sliced, {} with lookahead",
+                            counted(job.layers, "layer", "layers"), duration(job.motion_s),
+                            duration(s_.as_sliced.figures.duration_s),
+                            duration(s_.lookahead.figures.duration_s)),
+                2);
     line("  {}, {}", size(job.bytes), counted(job.lines, "line", "lines"));
     line("  changes: {}", changes_in_words(job));
   }

@@ -95,6 +95,7 @@ TEST_CASE("batch: what it says and leaves") {
         "jobs/101.gcode: done: # changes, # commands inserted, # removed; TIME, of it TIME "
         "waiting; TIME hot idle\n"
         "\n"
+        " hot-end\n"
         " jobs bytes time waiting hot idle energy\n"
         "done 2 413 bytes TIME TIME TIME # Wh\n"
         "unchanged 1 33 bytes TIME TIME TIME # Wh\n"
@@ -254,7 +255,7 @@ TEST_CASE("batch: names from a list") {
   const Ran list =
       run("find jobs -type f -print0 | sort -z >list; " + kBatch + "--files0-from list");
   CHECK(list.code == 0);
-  CHECK(times(list.out, "\n") == 3 + 4);  // a name does not break its line
+  CHECK(times(list.out, "\n") == 3 + 5);  // a name does not break its line
   REQUIRE(run("forewarm rewrite -q --rules rules.toml -o one jobs/-o").code == 0);
   CHECK(get(run / "out/-o") == get(run / "one"));
   CHECK(std::filesystem::exists(run / "out/" + odd));

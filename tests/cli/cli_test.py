@@ -2,14 +2,19 @@
 """The program as a user runs it: exit codes, messages, and what happens to the files.
 
 Usage: cli_test.py FOREWARM SOURCE-FOLDER"""
+import fcntl
 import json
 import os
 import pathlib
+import pty
+import re
 import shutil
 import stat
+import struct
 import subprocess
 import sys
 import tempfile
+import termios
 import unittest
 
 PROGRAM, SOURCE = os.path.abspath(sys.argv[1]), pathlib.Path(sys.argv[2]).resolve()
@@ -210,6 +215,47 @@ class Cli(unittest.TestCase):
         self.works("rewrite", "-q", "--rules", DEMO, "--json", "f.json", "--html", "f.html", self.job)
         self.assertEqual(json.loads((self.folder / "f.json").read_text())["gaps"], out["gaps"])
         self.assertIn("</html>", (self.folder / "f.html").read_text())
+
+    def test_the_width_of_tables(self):
+        def longest(columns, *args):
+            env = {} if columns is None else {"COLUMNS": columns}
+            r = self.run_(*args, env=env)
+            self.assertEqual(r.returncode, 0, r.stderr.decode())
+            # A path cannot be broken.
+            return max(len(l) for l in r.stdout.decode().splitlines()[3:])
+
+        for command in (["forecast", "-q", "--rules", DEMO, "--start", "2027-03-05 18:00", "--away", "22:00-07:00"],
+                        ["compare", "-q", "--rules", DEMO, "--sweep", "off_over_s=100:900:400"],
+                        ["assign", "-q", "--rules", DEMO]):
+            for nonsense in (None, "", "0", "-5", "80x", "99999999999999999999"):
+                self.assertTrue(60 < longest(nonsense, *command, self.job) <= 80, (command, nonsense))
+            for columns in (80, 90, 120):
+                self.assertLessEqual(longest(str(columns), *command, self.job), columns)
+            self.assertLessEqual(longest("60", *command, self.job), 72, "figures and heads have the last word")
+            self.assertEqual(longest("5", *command, self.job), longest("40", *command, self.job))
+        wide, narrow = (self.run_("forecast", "-q", "--rules", DEMO, self.job, env={"COLUMNS": c}).stdout.decode()
+                        for c in ("200", "50"))
+        for figure in re.findall(r"\d+ h \d\d min|\d+ min \d\d s|\d+\.\d Wh|\d+:\d\d:\d\d", wide.partition("\nattention")[0]):
+            self.assertIn(figure, narrow)
+
+    def test_the_width_of_a_terminal(self):
+        terminal, end = pty.openpty()
+        fcntl.ioctl(end, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 75, 0, 0))
+        env = {"PATH": os.environ["PATH"], "HOME": str(self.folder)}
+        process = subprocess.Popen([PROGRAM, "forecast", "-q", "--rules", DEMO, "--away", "22:00-07:00", "--start",
+                                    "2027-03-05T18:00", self.job.name],
+                                   stdin=subprocess.DEVNULL, stdout=end, cwd=self.folder, env=env)
+        os.close(end)
+        text = b""
+        try:
+            while more := os.read(terminal, 1 << 16):
+                text += more
+        except OSError:
+            pass  # nobody has the other end any more
+        os.close(terminal)
+        self.assertEqual(process.wait(timeout=60), 0)
+        lines = [l for l in text.decode().replace("\r", "").splitlines() if "demo.toml" not in l]
+        self.assertTrue(70 < max(map(len, lines)) <= 75, max(lines, key=len))
 
     def test_colour(self):
         always = self.run_("rewrite", "--color", "always", "missing")

@@ -131,7 +131,7 @@ TEST_CASE("compare: an off timer that is longer than the gap saves the restart")
   REQUIRE(twenty.at("timer_off_s") == 1200);
   CHECK(twenty.at("duration_s").get<double>() < ten.at("duration_s").get<double>() - 10);
   CHECK(twenty.at("cold_starts").get<int>() == ten.at("cold_starts").get<int>() - 1);
-  const std::string out = compare(run, "job.gcode").out;
+  const std::string out = run("COLUMNS=100 forewarm compare -q --rules two.toml job.gcode").out;
   const std::size_t at = out.find("        20 min  ");
   REQUIRE(at != std::string::npos);
   const std::string said = out.substr(at, out.find('\n', at) - at);

@@ -44,11 +44,11 @@ struct Sample {
   }
   [[nodiscard]] std::string text(const rules::Matrix* matrix = nullptr) const {
     const assign::Assignment a = answer();
-    return report::assignment_text({"posts.gcode", rules, problem, a, matrix});
+    return report::assignment_text({"posts.gcode", rules, problem, a, matrix, 200});
   }
   [[nodiscard]] std::string json(const rules::Matrix* matrix = nullptr) const {
     const assign::Assignment a = answer();
-    return report::assignment_json({"posts.gcode", rules, problem, a, matrix});
+    return report::assignment_json({"posts.gcode", rules, problem, a, matrix, 200});
   }
 };
 

@@ -255,7 +255,7 @@ attention
   from 2027-03-05 21:30 to 2027-03-05 22:30, without time zones or daylight-saving time
   longest without an exchange: 34 min 15 s, from 2027-03-05 21:30 to 2027-03-05 22:04
   exchanges, by the hour
-    2027-03-05: 22h 2
+    2027-03-05: 22:00–23:00: 2
   away 22:00-07:00: 2 of 2 exchanges, 0.040 expected stops
   started at 2027-03-06 06:30: 0 of 2 exchanges, under 0.001 expected stops; no start
   within 24 h, in steps of 15 min, has fewer exchanges in those hours, and no earlier one

@@ -38,8 +38,11 @@ TEST_CASE("starts that are refused") {
   for (const Case& c : {
            Case{"", "neither date nor time of day can be read"},
            Case{"now", "neither date nor time of day can be read"},
-           Case{"2027-03-05", "neither date nor time of day can be read"},
-           Case{"2027-03-05 18:00", "neither date nor time of day can be read"},
+           Case{"2027-03-05t18:00", "neither date nor time of day can be read"},
+           Case{"2027-03-05  18:00", "neither date nor time of day can be read"},
+           Case{"2027-03-05 18.00", "neither date nor time of day can be read"},
+           Case{"18h", "neither date nor time of day can be read"},
+           Case{"2027-03-05 24:00", "there is no such time of day"},
            Case{"2027-03-05T18:00Z", "neither date nor time of day can be read"},
            Case{"2027-03-05T18:00:00", "neither date nor time of day can be read"},
            Case{"+027-03-05T18:00", "neither date nor time of day can be read"},
@@ -61,6 +64,13 @@ TEST_CASE("starts that are refused") {
     CHECK(start.error().kind == Error::Kind::usage);
     CHECK(said(start.error()) == std::string("--start ") + c.text + ": " + c.says + form);
   }
+  CHECK(said(parse_start("18:05").error()) ==
+        "--start 18:05: a date has to stand before it, since no clock is read | "
+        "write --start 2027-03-05T18:05");
+  CHECK(said(parse_start("2027-03-05").error()) ==
+        "--start 2027-03-05: a time of day has to stand behind it | "
+        "write --start 2027-03-05T18:00, or \"2027-03-05 18:00\", quoted");
+  CHECK(*parse_start("2027-03-05 18:00") == *parse_start("2027-03-05T18:00"));
   CHECK(parse_start("\x1b[2J").error().message.find('\x1b') == std::string::npos);
 }
 

@@ -51,8 +51,8 @@ TEST_CASE("findings as text: a line each, what they mean, and a summary") {
         "file was changed after it was rewritten, or belongs to another original.\n"
         "above-max: A target is above the toolhead's max_c.\n"
         "\n"
-        "3 findings: 46 extruding moves compared, 11 lines inserted, 1 line removed; 0.18 h, "
-        "122 s of it waiting\n" +
+        "3 findings: 46 extruding moves compared, 11 lines inserted, 1 line removed; 10 min "
+        "48 s, 2 min 02 s of it waiting\n" +
             kBy);
 }
 
@@ -60,7 +60,7 @@ TEST_CASE("findings as text: one, and none") {
   check::Report report;
   report.moves = report.inserted = 1;
   CHECK(text_of(report) ==
-        "no findings: 1 extruding move compared, 1 line inserted, 0 lines removed; 0.00 h, "
+        "no findings: 1 extruding move compared, 1 line inserted, 0 lines removed; 0 s, "
         "0 s of it waiting\n" +
             kBy);
   report.findings.add(Id::above_max, 3, "too hot");
@@ -69,7 +69,7 @@ TEST_CASE("findings as text: one, and none") {
         "\n"
         "above-max: A target is above the toolhead's max_c.\n"
         "\n"
-        "1 finding: 1 extruding move compared, 1 line inserted, 0 lines removed; 0.00 h, "
+        "1 finding: 1 extruding move compared, 1 line inserted, 0 lines removed; 0 s, "
         "0 s of it waiting\n" +
             kBy);
 }

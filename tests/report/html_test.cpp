@@ -179,8 +179,9 @@ TEST_CASE("the page says when the job may need attention") {
   CHECK(has(at_night,
             "<p>From 2027-03-05 21:30 to 2027-03-05 22:30, without time zones or daylight-saving "
             "time.</p>\n"));
-  CHECK(has(at_night,
-            "<tr><th scope=\"row\">2027-03-05</th><td class=\"t\">22h 2</td></tr>\n</tbody>"));
+  CHECK(has(
+      at_night,
+      "<tr><th scope=\"row\">2027-03-05</th><td class=\"t\">22:00–23:00: 2</td></tr>\n</tbody>"));
   CHECK(
       has(at_night,
           "<h3>Away 22:00-07:00</h3>\n<div class=\"scroll\"><table>\n<thead><tr>"
@@ -193,13 +194,13 @@ TEST_CASE("the page says when the job may need attention") {
   // 2055 s and 2310.5 s after 23:24: before midnight, and after it.
   const std::string over_midnight = scheduled("2027-03-05T23:24", {"12:00-13:00", "14:00-15:00"});
   CHECK(has(over_midnight,
-            "<tr><th scope=\"row\">2027-03-05</th><td class=\"t\">23h 1</td></tr>\n"
-            "<tr><th scope=\"row\">2027-03-06</th><td class=\"t\">00h 1</td></tr>\n"));
+            "<tr><th scope=\"row\">2027-03-05</th><td class=\"t\">23:00–24:00: 1</td></tr>\n"
+            "<tr><th scope=\"row\">2027-03-06</th><td class=\"t\">00:00–01:00: 1</td></tr>\n"));
   CHECK(has(over_midnight, "<h3>Away 12:00-13:00, 14:00-15:00</h3>"));
   CHECK(has(over_midnight, "has fewer exchanges in those hours than this.</p>"));
   // Hours of one day; nobody is ever away.
   const std::string never_away = scheduled("2027-03-05T20:23", {});
-  CHECK(has(never_away, "<td class=\"t\">20h 1, 21h 1</td></tr>\n</tbody>"));
+  CHECK(has(never_away, "<td class=\"t\">20:00–21:00: 1, 21:00–22:00: 1</td></tr>\n</tbody>"));
   CHECK_FALSE(has(never_away, "<h3>"));
 }
 
@@ -233,11 +234,11 @@ TEST_CASE("exchanges of more than fourteen days have no row each") {
     summary.schedule = Schedule{*parse_start("2027-03-05T08:00"), {}};
     return html(summary);
   };
-  CHECK(count(page(14), "<td class=\"t\">08h 1</td>") == 14);
+  CHECK(count(page(14), "<td class=\"t\">08:00–09:00: 1</td>") == 14);
   CHECK_FALSE(has(page(14), "And on later days."));
   const std::string longer = page(15);
   CHECK(broken_markup(longer) == "");
-  CHECK(count(longer, "<td class=\"t\">08h 1</td>") == 14);
+  CHECK(count(longer, "<td class=\"t\">08:00–09:00: 1</td>") == 14);
   CHECK(has(longer, "And on later days."));
 }
 

@@ -61,7 +61,8 @@ struct Sample {
   }
 
   [[nodiscard]] Summary summary() const {
-    return {path, job, rules, as_sliced, timers, hold, lookahead};
+    constexpr std::size_t kWide = 200;  // no table has to be made narrower
+    return {path, job, rules, as_sliced, timers, hold, lookahead, {}, kWide};
   }
 
   void gap(std::size_t head, std::optional<std::size_t> before, std::optional<std::size_t> after,

@@ -88,6 +88,75 @@ TEST_CASE("a name is cut between characters") {
   CHECK(text_of(table) == "\n" + six + "\n" + umlaut + umlaut + umlaut + "...\n");
 }
 
+namespace {
+// At ease 59 characters wide.
+Table paths() {
+  const auto metres = [](double m) { return Cell(Amount{m, Unit::count, 0}); };
+  Table out;
+  out.columns = {{.head = "path", .kind = Kind::name, .width = 22},
+                 {.head = "of steps", .width = 14},
+                 {.head = "length in all", .width = 13},
+                 {.head = "ground", .kind = Kind::text, .width = 6}};
+  out.rows = {{.cells = {std::string("heron marsh boardwalk"), metres(12), metres(1'234'567),
+                         std::string("wood")}},
+              {.cells = {std::string("of the northern end, where the reeds are:")}},
+              {.cells = {std::string("reeds"), metres(3), metres(88), std::string("peat")},
+               .below = "closed in spring, for the herons nest there"}};
+  out.note = "* as walked last";
+  return out;
+}
+}  // namespace
+
+TEST_CASE("a table is made narrower, down to its figures") {
+  CHECK(text_of(paths(), 59) == R"(path                         of steps length in all  ground
+heron marsh boardwalk              12       1234567  wood
+of the northern end, where the reeds are:
+reeds                               3            88  peat
+    closed in spring, for the herons nest there
+* as walked last
+)");
+  // Columns come closer together ...
+  CHECK(text_of(paths(), 50) == R"(                                 length in
+path                   of steps        all  ground
+heron marsh boardwalk        12    1234567  wood
+of the northern end, where the reeds are:
+reeds                         3         88  peat
+    closed in spring, for the herons nest there
+* as walked last
+)");
+  // ... then a name is cut, but no figure, and what heads several rows has the whole line.
+  CHECK(text_of(paths(), 40) == R"(                      of  length
+path               steps  in all  ground
+heron marsh boa...    12 1234567  wood
+of the northern end, where the reeds ...
+reeds                  3      88  peat
+    closed in spring, for the herons
+    nest there
+* as walked last
+)");
+  const std::string least = text_of(paths(), 10);
+  CHECK(least.find("heron...    12 1234567  wood\n") != std::string::npos);
+  CHECK(text_of(paths(), 1).find("1234567") != std::string::npos);
+}
+
+TEST_CASE("the width of a table is in characters") {
+  Table table;
+  table.columns = {{.head = "heath", .kind = Kind::name}, {.head = "steps", .width = 9}};
+  const std::string umlauts = "\xc3\xa4\xc3\xb6\xc3\xbc\xc3\xa4\xc3\xb6\xc3\xbc";
+  table.rows = {{.cells = {umlauts, Cell(Amount{7, Unit::count, 0})}}};
+  CHECK(text_of(table, 12) == "heath  steps\n" + umlauts + "     7\n");
+}
+
+TEST_CASE("texts are as wide as they are told, and no wider than reads well") {
+  const std::string words = "the path leads over the marsh and on to the reeds of the northern end";
+  CHECK(wrapped(words, 2, 30) ==
+        "  the path leads over the\n  marsh and on to the reeds of\n  the northern end\n");
+  CHECK(wrapped(words, 0, 200) == words + "\n");
+  CHECK(wrapped(words + " " + words, 0, 200).find('\n') == 89);
+  CHECK(wrapped("\xc3\xa4\xc3\xa4\xc3\xa4\xc3\xa4 b", 0, 6) ==
+        "\xc3\xa4\xc3\xa4\xc3\xa4\xc3\xa4 b\n");
+}
+
 TEST_CASE("amounts with their units, and without") {
   struct Case {
     Amount amount;

@@ -16,18 +16,18 @@ TEST_CASE("the text, whole") {
   4.2 kB, 210 lines
   changes: 1 toolhead, 1 filament, 1 both, 1 redundant
 
-policy                   time      waiting     hot idle      energy cold starts peak power
-as-sliced          1 h 07 min   8 min 20 s  20 min 00 s     80.5 Wh           2      100 W
-timers             1 h 05 min   6 min 40 s  15 min 00 s     70.0 Wh           4      100 W
-hold              59 min 00 s       40.0 s  40 min 00 s     75.0 Wh           2      100 W
-lookahead *        1 h 00 min   1 min 13 s   2 min 11 s     61.2 Wh           3       50 W
+policy                   time      waiting     hot idle  hot-end energy cold starts peak power
+as-sliced          1 h 07 min   8 min 20 s  20 min 00 s         80.5 Wh           2      100 W
+timers             1 h 05 min   6 min 40 s  15 min 00 s         70.0 Wh           4      100 W
+hold              59 min 00 s       40.0 s  40 min 00 s         75.0 Wh           2      100 W
+lookahead *        1 h 00 min   1 min 13 s   2 min 11 s         61.2 Wh           3       50 W
 physical bound                      10.0 s   1 min 40 s
 * the rule file's policy. Physical bound: of gaps alone, the least waiting and the least
 hot idle of any plan that waits no longer. Start code and exchanges may wait besides.
 
-toolhead           uses   hold  standby    off      hot idle      energy      waiting
-left                  2      0        1      1    1 min 31 s     40.0 Wh   1 min 13 s
-right                 1      1        0      1        40.0 s     21.2 Wh          0 s
+toolhead           uses   hold  standby    off      hot idle  hot-end energy      waiting
+left                  2      0        1      1    1 min 31 s         40.0 Wh   1 min 13 s
+right                 1      1        0      1        40.0 s         21.2 Wh          0 s
 
 filament           tool        part       purge  exchanges
 granite              T0       3.0 g       0.3 g          0
