@@ -60,6 +60,10 @@ void add_rules_flag(std::vector<Flag>& flags, Common& common) {
                    .help = "rule file, or built-in for guesses; else $FOREWARM_RULES, else "
                            "$XDG_CONFIG_HOME/forewarm/rules.toml",
                    .value = &common.rules_file});
+  flags.push_back({.names = "--set",
+                   .help = "PATH=VALUE: this value of the rule file for this run, such as "
+                           "gap.off_over_s=900 or toolhead.ash.park_s=8; may be repeated",
+                   .value = &common.settings});
 }
 
 void add_message_flags(std::vector<Flag>& flags, Common& common) {
@@ -308,9 +312,7 @@ Command rules_command(Options& options) {
                      .value = &check.file}};
   add_rules_flag(of_check.flags, options.common);
   of_check.example = "forewarm rules check machine.toml";
-  of_check.run = [&check, &common = options.common](const Context& context) {
-    return run_rules_check(context, {check.file.empty() ? common.rules_file : check.file});
-  };
+  of_check.run = [&check](const Context& context) { return run_rules_check(context, check); };
 
   RulesNewOptions& fresh = options.rules_new;
   Command of_new{.name = "new", .help = "print a rule file to start from"};

@@ -84,7 +84,7 @@ struct DiffOptions {
 };
 int run_diff(const Context& context, const DiffOptions& options);
 
-// `file`: as --rules would name it.
+// `file`: as --rules would name it; empty: the one in force.
 struct RulesCheckOptions {
   std::string file;
 };

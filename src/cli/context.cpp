@@ -51,6 +51,10 @@ void Context::note(std::string_view text) const {
   if (!common_.quiet) spdlog::info("{}", text);
 }
 
+void Context::detail(std::string_view text) const {
+  if (common_.verbose) note(text);
+}
+
 void Context::warn(std::string_view text) const { spdlog::warn("{}", text); }
 
 bool Context::progress_wanted() const { return !common_.quiet && !common_.hook && isatty(2) != 0; }
@@ -69,12 +73,30 @@ std::size_t Context::text_width() const {
 }
 
 Result<rules::Rules> Context::rules(Guesses guesses, const std::string& instead) const {
-  auto rules = rules_in_force(instead.empty() ? common_.rules_file : instead, guesses);
+  const auto set = settings();
+  if (!set) return set.error();
+  auto rules = rules_in_force(instead.empty() ? common_.rules_file : instead, guesses, *set);
   if (!rules || common_.hook) return rules;
-  note(rules->built_in ? "rules: built-in guesses, not measured on this machine"
-                       : "rules: " + printable(rules->file, 4096));
+  std::string which = rules->built_in ? "rules: built-in guesses, not measured on this machine"
+                                      : "rules: " + printable(rules->file, 4096);
+  for (const std::string& s : rules->settings) which += ", " + printable(s, 4096);
+  note(which);
   if (const std::string bounded = plan::bounded_lead(rules->gap); !bounded.empty()) note(bounded);
   return rules;
+}
+
+Result<std::vector<rules::Setting>> Context::settings() const {
+  std::vector<rules::Setting> out;
+  for (const std::string& text : common_.settings) {
+    auto setting = rules::parse_setting(text);
+    if (!setting) {
+      Error e{Error::Kind::usage, "--set " + printable(text) + ": which key, and which value?"};
+      e.hint = "--set PATH=VALUE, as in gap.off_over_s=900 or toolhead.ash.park_s=8";
+      return e;
+    }
+    out.push_back(std::move(*setting));
+  }
+  return out;
 }
 
 std::string Context::rule_file() const { return rule_file_in_force(common_.rules_file); }

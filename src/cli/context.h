@@ -3,6 +3,7 @@
 
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "base/error.h"
 #include "cli/rule_file.h"
@@ -15,9 +16,10 @@ enum Exit { kDone = 0, kDiffers = 1, kUsage = 2, kRefused = 3, kIo = 4, kBug = 7
 [[nodiscard]] int exit_code(const Error& error);
 
 struct Common {
-  std::string rules_file;      // --rules
-  std::string color = "auto";  // --color
-  bool quiet = false;
+  std::string rules_file;             // --rules
+  std::vector<std::string> settings;  // --set
+  std::string color = "auto";         // --color
+  bool quiet = false, verbose = false;
   bool hook = false;  // --hook: nobody watches; one note has to say it all
 };
 
@@ -27,7 +29,9 @@ class Context {
 
   // Prints the error on stderr and returns its exit code.
   int fail(const Error& error) const;
-  void note(std::string_view text) const;  // one line on stderr, unless quiet
+  void note(std::string_view text) const;    // one line on stderr, unless quiet
+  void detail(std::string_view text) const;  // likewise, only with --verbose
+  [[nodiscard]] bool quiet() const { return common_.quiet; }
   void warn(std::string_view text) const;  // one line on stderr, also when quiet
   [[nodiscard]] bool progress_wanted() const;
   // Of what goes to standard output: $COLUMNS, else as wide as the terminal, else kTextWidth.
@@ -37,6 +41,8 @@ class Context {
   // The rules in force (cli/rule_file.h), with a note that names them, but for a hook.
   // `instead`: a file to read them from, whatever else is said.
   [[nodiscard]] Result<rules::Rules> rules(Guesses guesses, const std::string& instead = {}) const;
+  // What --set says: values in place of the rule file's.
+  [[nodiscard]] Result<std::vector<rules::Setting>> settings() const;
   // What --rules says.
   [[nodiscard]] const std::string& named_rules() const { return common_.rules_file; }
   // The file that they will be read from; empty: none.

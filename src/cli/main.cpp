@@ -39,7 +39,10 @@ void add_flag(CLI::App& app, const Flag& flag) {
   if (!flag.one_of.empty()) option->check(CLI::IsMember(flag.one_of));
   if (flag.most > 0) option->check(CLI::Range(flag.least, flag.most));
   const bool repeated = std::holds_alternative<std::vector<std::string>*>(flag.value);
-  if (repeated && flag.names.starts_with('-')) option->expected(1)->take_all();
+  // One value each time that it is given: what follows may be the job.
+  if (repeated && flag.names.starts_with('-')) {
+    option->expected(1)->take_all()->allow_extra_args(false);
+  }
 }
 
 // Gives `app` the flags and the subcommands of `command`.

@@ -87,10 +87,13 @@ class Run {
       if (printed_.hash == hash) return success();
       return no_rules(hash, "");
     }
+    auto set = context_.settings();
+    if (!set) return std::move(set.error());
+    set_ = std::move(*set);
     auto text = rule_text(file);
     if (!text) return std::move(text.error());
     text_ = *text;
-    auto now = rules::load(text_, file);
+    auto now = load_with(text_, file, set_);
     if (!now) return std::move(now.error());
     printed_ = now_ = std::move(*now);
     if (printed_.hash == hash) return success();
@@ -99,7 +102,7 @@ class Run {
     for (const std::string& place : places) {
       auto kept = rule_text(place);
       if (!kept) continue;
-      auto rules = rules::load(*kept, place);
+      auto rules = load_with(*kept, place, set_);
       if (!rules) return std::move(rules.error());
       if (rules->hash != hash) continue;
       printed_ = std::move(*rules);
@@ -117,6 +120,7 @@ class Run {
     e.hint = file.empty() ? "name that rule file with --rules"
                           : "name that rule file with --rules, or keep it as " +
                                 printable(file + '.' + report::hash_text(hash), 4096);
+    e.hint += "; give the --set that it was rewritten with again";
     return e;
   }
 
@@ -164,7 +168,9 @@ class Run {
   Result<std::optional<review::Bought>> find_bought(io::FileSource& text) {
     const auto better = settings();
     if (better.empty() || text_.empty() || moved_) return std::optional<review::Bought>();
-    auto rules = rules::load(text_, now_.file, better);
+    std::vector<rules::Setting> all = set_;
+    all.insert(all.end(), better.begin(), better.end());
+    auto rules = rules::load(text_, now_.file, all);
     if (!rules) return std::move(rules.error());
     auto original = as_job(std::move(text), options_.job);
     if (!original) return std::move(original.error());
@@ -195,6 +201,7 @@ class Run {
   const ReviewOptions& options_;
   Outputs outputs_;
   std::string text_;  // of the rule file that is to be changed
+  std::vector<rules::Setting> set_;
   rules::Rules printed_, now_;
   std::optional<io::FileSource> printed_text_;
   review::Schedule schedule_;

@@ -80,22 +80,44 @@ Error no_rule_file(const Search& search) {
   return error;
 }
 
+// An error of kind `usage` is one of a setting.
+Result<rules::Rules> naming_set(Result<rules::Rules> rules) {
+  if (!rules && rules.error().kind == Error::Kind::usage) {
+    rules.error().message.insert(0, "--set ");
+  }
+  return rules;
+}
+
 }  // namespace
 
-Result<rules::Rules> rules_in_force(const std::string& named, Guesses guesses) {
+Result<rules::Rules> load_with(std::string_view text, const std::string& name,
+                               std::span<const rules::Setting> settings) {
+  return naming_set(rules::load(text, name, settings));
+}
+
+Result<RuleText> rule_text_in_force(const std::string& named, Guesses guesses) {
   constexpr std::size_t kMaxBytes = 1U << 20U;
   const Search where = search(named);
-  if (where.found == kBuiltIn) return rules::built_in();
-  if (where.found.empty()) {
-    if (guesses == Guesses::where_no_file) return rules::built_in();
-    return no_rule_file(where);
+  const bool guess = where.found.empty() && guesses == Guesses::where_no_file;
+  if (where.found == kBuiltIn || guess) {
+    return RuleText{std::string(rules::built_in_text()), "built-in guesses", true};
   }
+  if (where.found.empty()) return no_rule_file(where);
   auto text = io::read_all(where.found, kMaxBytes);
   if (!text) {
     text.error().kind = Error::Kind::rules;  // the rules are at fault, not the job
     return std::move(text.error());
   }
-  return rules::load(*text, where.found);
+  return RuleText{std::move(*text), where.found, false};
+}
+
+Result<rules::Rules> rules_in_force(const std::string& named, Guesses guesses,
+                                    std::span<const rules::Setting> settings) {
+  const auto text = rule_text_in_force(named, guesses);
+  if (!text) return text.error();
+  auto rules = load_with(text->text, text->name, settings);
+  if (rules) rules->built_in = text->built_in;
+  return rules;
 }
 
 std::string rule_file_in_force(const std::string& named) {

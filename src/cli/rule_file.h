@@ -8,9 +8,12 @@
 // Errors are of kind `rules`, also where a file cannot be read.
 #pragma once
 
+#include <span>
 #include <string>
+#include <string_view>
 
 #include "base/error.h"
+#include "rules/paths.h"
 #include "rules/rules.h"
 
 namespace forewarm::cli {
@@ -21,7 +24,18 @@ enum class Guesses { if_asked_for, where_no_file };
 
 // `named`: what --rules says; empty: not given. Without a file, the error names every place that
 // was looked at.
-[[nodiscard]] Result<rules::Rules> rules_in_force(const std::string& named, Guesses guesses);
+// `settings`: values in place of the file's, or of the guesses'.
+[[nodiscard]] Result<rules::Rules> rules_in_force(const std::string& named, Guesses guesses,
+                                                  std::span<const rules::Setting> settings = {});
+// A rule file's text with those, as rules_in_force() has it.
+[[nodiscard]] Result<rules::Rules> load_with(std::string_view text, const std::string& name,
+                                             std::span<const rules::Setting> settings);
+// What they are read from, before that: a file's text, or that of the guesses.
+struct RuleText {
+  std::string text, name;
+  bool built_in = false;
+};
+[[nodiscard]] Result<RuleText> rule_text_in_force(const std::string& named, Guesses guesses);
 // The path of the file that they will be read from; empty: none.
 [[nodiscard]] std::string rule_file_in_force(const std::string& named);
 

@@ -41,7 +41,10 @@ std::string rules_for(const std::set<int>& tools, const rules::Rules& rules) {
 }  // namespace
 
 int run_rules_check(const Context& context, const RulesCheckOptions& options) {
-  auto rules = rules_in_force(options.file, Guesses::where_no_file);
+  const auto set = context.settings();
+  if (!set) return context.fail(set.error());
+  auto rules = rules_in_force(options.file.empty() ? context.named_rules() : options.file,
+                              Guesses::where_no_file, *set);
   if (!rules) return context.fail(rules.error());
   std::string which = "  rules: " + report::rules_words(*rules) + '\n';
   if (const std::string bounded = plan::bounded_lead(rules->gap); !bounded.empty()) {

@@ -167,7 +167,9 @@ double thousandths(double x) {
 std::string hash_text(std::uint64_t hash) { return fmt::format("{:016x}", hash); }
 
 std::string rules_words(const rules::Rules& rules) {
-  return clean(rules.file, 4096) + ", " + hash_text(rules.hash);
+  std::string out = clean(rules.file, 4096) + ", " + hash_text(rules.hash);
+  for (const std::string& s : rules.settings) out += ", " + clean(s, 4096);
+  return out;
 }
 
 std::string without_controls(std::string_view json) {

@@ -51,7 +51,8 @@ constexpr std::size_t kTextWidth = 80;
 [[nodiscard]] std::string csv_field(std::string_view text);
 
 // Which rule file the figures go by, and the hash of it that rewritten jobs bear.
-[[nodiscard]] std::string rules_words(const rules::Rules& rules);  // "a.toml, 0123456789abcdef"
-[[nodiscard]] std::string hash_text(std::uint64_t hash);           // 16 hex digits
+// "a.toml, 0123456789abcdef", and the settings in place of its values, if any.
+[[nodiscard]] std::string rules_words(const rules::Rules& rules);
+[[nodiscard]] std::string hash_text(std::uint64_t hash);  // 16 hex digits
 
 }  // namespace forewarm::report

@@ -20,8 +20,10 @@ Json job_json(const std::string& path, const job::Job& job) {
 }
 
 Json rules_json(const rules::Rules& rules) {
-  return {{"path", rules.built_in ? Json(nullptr) : Json(rules.file)},
-          {"hash", hash_text(rules.hash)}};
+  Json out = {{"path", rules.built_in ? Json(nullptr) : Json(rules.file)},
+              {"hash", hash_text(rules.hash)}};
+  if (!rules.settings.empty()) out["set"] = rules.settings;
+  return out;
 }
 
 // Names and paths may be any bytes; JSON is UTF-8.

@@ -17,7 +17,8 @@ using Json = nlohmann::ordered_json;
 [[nodiscard]] Json json_begun();
 [[nodiscard]] Json rounded(double x);  // to the thousandth; null if it is not finite
 [[nodiscard]] Json job_json(const std::string& path, const job::Job& job);
-// { path, hash }: the rule file's path as it was given, null for the built-in guesses.
+// { path, hash }: the rule file's path as it was given, null for the built-in guesses; and `set`,
+// the settings in place of its values, where there are any.
 [[nodiscard]] Json rules_json(const rules::Rules& rules);
 // Adds each figure under its key; null where it is not known.
 template <class Values>

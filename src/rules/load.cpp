@@ -8,6 +8,7 @@
 #include <set>
 
 #include "rules/observe.h"
+#include "rules/paths.h"
 #include "rules/recogniser.h"
 #include "rules/sections.h"
 #include "rules/words.h"
@@ -473,8 +474,8 @@ Result<Rules> load_edited(std::string_view text, const std::string& name, const 
   }
 }
 
-Result<Rules> built_in() {
-  auto rules = load(built_in_text(), "built-in guesses");
+Result<Rules> built_in(std::span<const Setting> settings) {
+  auto rules = load(built_in_text(), "built-in guesses", settings);
   if (rules) rules->built_in = true;
   return rules;
 }

@@ -11,6 +11,7 @@
 // nesting no deeper than any rule needs.
 #pragma once
 
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -20,13 +21,16 @@
 
 namespace forewarm::rules {
 
+struct Setting;
+
 // `name` stands for the file in messages. No file is opened.
 [[nodiscard]] Result<Rules> load(std::string_view text, const std::string& name);
 
 // The built-in rule file, config/default.toml, byte for byte.
 [[nodiscard]] std::string_view built_in_text();
-// Its rules, marked as built in: guesses, which nobody measured on the machine at hand.
-[[nodiscard]] Result<Rules> built_in();
+// Its rules, marked as built in: guesses, which nobody measured on the machine at hand. With
+// settings (paths.h), as load() with these.
+[[nodiscard]] Result<Rules> built_in(std::span<const Setting> settings = {});
 
 // Sequences that feed forwards faster than max_flow_mm3_s of a toolhead that may be given them, or
 // at no stated speed, a sentence each. As loaded there are none; where filaments were given other

@@ -73,6 +73,28 @@ std::vector<toml::table*> list(toml::table& file, std::string_view name) {
   return out;
 }
 
+// "such as toolhead.ash.park_s": the path of a key that is none of [gap], but of another section.
+std::string path_elsewhere(std::string_view key, const std::vector<KeyInfo>& all) {
+  for (const KeyInfo& info : all) {
+    const SectionInfo& section = *info.section;
+    if (info.name != key || info.type == "table") continue;
+    std::string before;
+    if (&section == &sections::heater) {
+      before = "toolhead.ash.heater.";
+    } else if (&section == &sections::toolhead) {
+      before = "toolhead.ash.";
+    } else if (&section == &sections::filament) {
+      before = "filament.T0.";
+    } else if (section.shape == Shape::one) {
+      before = std::string(section.name) + '.';
+    } else {
+      continue;
+    }
+    return "such as " + before + std::string(key);
+  }
+  return {};
+}
+
 Result<toml::table*> toolhead_of(const KeyPath& path, toml::table& file) {
   const std::string_view key = sections::toolhead.of(&Toolhead::name).name;
   std::vector<std::string> known;
@@ -155,7 +177,12 @@ Result<KeyPath> parse_path(std::string_view path) {
       if (s.name == word) section = &s;
     });
     if (section == nullptr) {
-      return usage("no section with paths is called " + quoted(word), suggest(word, known));
+      bool there = false;
+      for_each_section(
+          [&](const auto& s) { there = there || (!s.name.empty() && s.name == word); });
+      return usage(
+          "no section with paths is called " + quoted(word),
+          there ? "what is in it has no name by which a path could find it" : suggest(word, known));
     }
   }
 
@@ -193,12 +220,27 @@ Result<KeyPath> parse_path(std::string_view path) {
     if (info.name == key) out.key = info;
   }
   if (out.key.section == nullptr) {
+    const std::string elsewhere = path == key ? path_elsewhere(key, all) : std::string();
     return usage("no key of " + std::string(section->header) + " is called " + quoted(key),
-                 suggest(key, known));
+                 elsewhere.empty() ? suggest(key, known) : elsewhere);
   }
   if (!out.axis.empty() && !out.key.type.starts_with("table of")) {
     return usage(std::string(key) + " has no axes");
   }
+  return out;
+}
+
+std::optional<Setting> parse_setting(std::string_view text) {
+  const auto trimmed = [](std::string_view word) {
+    constexpr std::string_view kBlanks = " \t";
+    const std::size_t from = word.find_first_not_of(kBlanks);
+    if (from == std::string_view::npos) return std::string();
+    return std::string(word.substr(from, word.find_last_not_of(kBlanks) - from + 1));
+  };
+  const std::size_t equals = text.find('=');
+  if (equals == std::string_view::npos) return std::nullopt;
+  Setting out{trimmed(text.substr(0, equals)), trimmed(text.substr(equals + 1))};
+  if (out.path.empty() || out.value.empty()) return std::nullopt;
   return out;
 }
 
@@ -215,7 +257,10 @@ Result<Rules> load(std::string_view text, const std::string& name,
   auto rules = with_first(settings.size());
   if (rules) {
     std::string all(text);
-    for (const Setting& s : settings) all += '\n' + s.path + " = " + s.value;
+    for (const Setting& s : settings) {
+      rules->settings.push_back(s.path + " = " + s.value);
+      all += '\n' + rules->settings.back();
+    }
     if (!settings.empty()) rules->hash = XXH3_64bits(all.data(), all.size());
     return rules;
   }

@@ -11,6 +11,7 @@
 // file (steps, patterns) has no path.
 #pragma once
 
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
@@ -35,6 +36,10 @@ struct KeyPath {
 struct Setting {
   std::string path, value;
 };
+
+// "PATH=VALUE", with blanks around both left aside. Whether the path names anything is not asked
+// here. Nothing where there is no =, or nothing before or after it.
+[[nodiscard]] std::optional<Setting> parse_setting(std::string_view text);
 
 // Loads a rule file as if it had those values in place of its own; of one path, the last counts.
 // What the file does not have (a section, the filament of a tool, a material) is added, but for a

@@ -217,10 +217,12 @@ struct Rules {
   std::vector<Duration> durations;
   RecordSettings record;
   std::vector<Observe> observe;
-  std::string file;         // the rule file in messages: its path, as given
-  bool built_in = false;    // no file: the built-in guesses
-  std::uint64_t hash = 0;   // XXH3 of the file's bytes
-  bool uses_steps = false;  // some toolhead, filament or material names a sequence
+  std::string file;       // the rule file in messages: its path, as given
+  bool built_in = false;  // no file: the built-in guesses
+  // XXH3 of the file's bytes, and of the settings in place of its values, if any: see paths.h.
+  std::uint64_t hash = 0;
+  std::vector<std::string> settings;  // those, "gap.off_over_s = 900", in the order given
+  bool uses_steps = false;            // some toolhead, filament or material names a sequence
 
   // The filament of a tool; one of defaults, named "T<n>", where the file has none.
   [[nodiscard]] Filament filament(int tool) const;

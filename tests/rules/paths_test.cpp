@@ -82,8 +82,8 @@ TEST_CASE("paths that name nothing") {
            Row{"gp.off_over_s",
                "no section with paths is called \"gp\"\n  hint: did you mean \"gap\"?"},
            Row{"steps.tuck.feed_mm",
-               "no section with paths is called \"steps\"\n  hint: known here: machine, motion, "
-               "feeder, toolhead, filament, material, gap, dialect, record"},
+               "no section with paths is called \"steps\"\n  hint: what is in it has no name by "
+               "which a path could find it"},
            Row{"feeder.", "no key of [feeder] is called \"\"\n  hint: known here: fault_odds"},
            Row{"gap.x.off_over_s",
                "\"gap.x.off_over_s\" has too many parts\n  hint: such as gap.off_over_s"},
