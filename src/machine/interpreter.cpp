@@ -35,8 +35,10 @@ bool InterpretedLine::acts() const {
   });
 }
 
-Interpreter::Interpreter(const rules::Rules& rules, const rules::Recogniser& recogniser)
+Interpreter::Interpreter(const rules::Rules& rules, const rules::Recogniser& recogniser,
+                         std::vector<std::uint64_t>* hits)
     : recogniser_(recogniser),
+      hits_(hits),
       by_heater_(rules.dialect.temperature_index_is_heater),
       asks_lines_(!recogniser.empty()),
       asks_moves_(recogniser.wants_moves()) {}
@@ -48,7 +50,7 @@ void Interpreter::read(std::string_view text, gcode::State& state, InterpretedLi
   line.seconds.reset();
   line.operations.clear();
   if (asks_lines_ && (asks_moves_ || !line.effect.moves) && !text.empty()) {
-    const bool rests = recogniser_.match(text, line.recognised, line.seconds);
+    const bool rests = recogniser_.match(text, line.recognised, line.seconds, hits_);
     if (rests) line.operations.push_back({.kind = Kind::rest});
     for (std::size_t i = 0; i < line.recognised.size(); ++i) {
       const rules::Recognised& found = line.recognised[i];

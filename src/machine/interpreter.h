@@ -68,8 +68,10 @@ struct InterpretedLine {
 
 class Interpreter {
  public:
-  // `recogniser` outlives it.
-  Interpreter(const rules::Rules& rules, const rules::Recogniser& recogniser);
+  // `recogniser` outlives it, and so does `hits`, which counts what fits the lines that are read,
+  // pattern by pattern (rules/recogniser.h).
+  Interpreter(const rules::Rules& rules, const rules::Recogniser& recogniser,
+              std::vector<std::uint64_t>* hits = nullptr);
 
   // Takes a line, without its ending, as the machine takes it in `state`.
   void read(std::string_view text, gcode::State& state, InterpretedLine& line) const;
@@ -90,6 +92,7 @@ class Interpreter {
   void add_target(InterpretedLine& line) const;
 
   const rules::Recogniser& recogniser_;
+  std::vector<std::uint64_t>* hits_;
   bool by_heater_ = false;  // the T of a temperature is a heater's number
   bool asks_lines_ = false, asks_moves_ = false;
 };

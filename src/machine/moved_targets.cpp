@@ -19,6 +19,14 @@ constexpr const char* kOwnLine = "put the commands on lines of their own";
 
 std::string quoted(const rules::Toolhead& head) { return '"' + printable(head.name, 80) + '"'; }
 
+Error no_number(std::uint64_t line, std::string_view text, int tool, int to) {
+  return refused_line(line, text, 0,
+                      fmt::format("this line is for T{} by a [[recognise]] with a fixed tool, and "
+                                  "is to be for T{}",
+                                  tool, to),
+                      "it has no number to change: leave that filament where it is");
+}
+
 class TargetMover {
  public:
   TargetMover(const rules::Rules& rules, const Interpreter& interpreter, Heads& heads,
@@ -82,6 +90,9 @@ Result<std::vector<gcode::MovedLine>> TargetMover::run() {
                       moved(v.tool)),
           "there is no line to change: the job has to select it");
     }
+  }
+  for (const auto& [tool, fixed] : visits_.fixed) {
+    if (moved(tool) != tool) return no_number(fixed.line, fixed.text, tool, moved(tool));
   }
   if (auto s = make_room(); !s) return std::move(s.error());
   find_destinations();
@@ -190,6 +201,10 @@ Status TargetMover::redirect(const TargetLine& line, GivenTarget& target, const 
     }
   }
   target.left_out = why_left_out(line, target, tool_of(next_used, target.to));
+  if (target.left_out.empty() && target.fixed && target.to != target.head) {
+    const int used = own_use ? visit.tool : target.used_with;
+    return no_number(line.line, line.text, target.tool, used < 0 ? target.tool : moved(used));
+  }
   if (target.left_out.empty() && target.name == kNever && target.tool < 0 &&
       target.to != target.head) {
     return refused_line(

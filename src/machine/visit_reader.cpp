@@ -40,6 +40,7 @@ bool VisitReader::read(const gcode::RawLine& raw) {
   interpreter_.read(text_, state_, line_);
   count_lines();
   find_names();
+  find_fixed(raw);
   gcode::RawLine as_read = raw;
   as_read.text = text_;
   TargetLine line;
@@ -95,6 +96,14 @@ void VisitReader::find_names() {
   std::stable_sort(names_.begin(), names_.end(),
                    [](const Named& a, const Named& b) { return a.at < b.at; });
   names_.erase(std::unique(names_.begin(), names_.end()), names_.end());
+}
+
+void VisitReader::find_fixed(const gcode::RawLine& line) {
+  for (const rules::Recognised& r : line_.recognised) {
+    if (!r.tool || r.tool_length > 0 || r.heater) continue;
+    visits_.fixed.try_emplace(*r.tool, Visits::Fixed{line.number, std::string(text_)});
+    visits_.named.insert(*r.tool);
+  }
 }
 
 void VisitReader::select(int tool, const gcode::RawLine& line) {
@@ -153,7 +162,8 @@ void VisitReader::add_target(const Operation& operation, TargetLine& line) {
   t.temp_c = operation.temp_c;
   if (operation.by_pattern()) {
     const rules::Recognised& found = line_.recognised[operation.pattern];
-    t.name = name_at(found.heater ? found.heater_at : found.tool_at);
+    t.fixed = !found.heater && found.tool_length == 0;
+    if (!t.fixed) t.name = name_at(found.heater ? found.heater_at : found.tool_at);
   } else if (operation.heater.by == HeaterAddress::By::mounted) {
     for (std::size_t v = visits_.list.size(); v-- > 0 && t.tool < 0;) t.tool = visits_.list[v].tool;
   } else {

@@ -35,6 +35,7 @@ class VisitReader {
  private:
   void count_lines();
   void find_names();
+  void find_fixed(const gcode::RawLine& line);
   void select(int tool, const gcode::RawLine& line);
   void move_filament(bool forwards, const gcode::RawLine& line);
   void add_target(const Operation& operation, TargetLine& line);

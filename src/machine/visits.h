@@ -5,6 +5,7 @@
 #pragma once
 
 #include <cstdint>
+#include <map>
 #include <optional>
 #include <set>
 #include <string>
@@ -50,6 +51,7 @@ struct GivenTarget {
   bool waits = false;
   bool cools = false;      // ... until it has cooled down
   bool uses = false;       // ... heated, while mounted
+  bool fixed = false;      // for `tool` by the rules alone
   std::size_t to = kNone;  // whose heater it becomes
   std::string left_out;    // why it is
 };
@@ -74,6 +76,12 @@ struct Visits {
   std::set<int> used;      // tools that the job selects, or feeds by without
   std::set<int> named;     // ... that lines name which give no targets
   std::set<int> targeted;  // ... that lines name which do
+  // Lines that are for a tool by the rules alone, without a number to change: the first of each.
+  struct Fixed {
+    std::uint64_t line = 0;
+    std::string text;
+  };
+  std::map<int, Fixed> fixed;  // by tool
 };
 
 // A tool of each toolhead, if any.

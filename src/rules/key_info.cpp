@@ -50,7 +50,9 @@ struct Describer {
     info.type = "whole number";
     info.limits = Limits{0, kMaxIndex};
     info.range = info.limits->range();
-    info.default_text = std::to_string(fresh.*index.field);
+    const std::optional<int> value =
+        std::visit([&](auto field) { return std::optional<int>(fresh.*field); }, index.field);
+    info.default_text = value ? std::to_string(*value) : "none";
   }
   void operator()(const Flag<S>& flag) {
     info.type = "true or false";

@@ -31,9 +31,10 @@ constexpr std::array kMeanings{
 };
 
 constexpr std::array kEvents{
-    Word{"change", int(Recognise::As::change), "A tool is selected; needs the group tool."},
+    Word{"change", int(Recognise::As::change),
+         "A tool is selected; needs the group tool, or the key tool."},
     Word{"set", int(Recognise::As::set),
-         "A target is given; needs the group temp, and heater or tool."},
+         "A target is given; needs the group temp, and heater or tool, or the key tool."},
     Word{"wait", int(Recognise::As::wait),
          "A target is given and waited for; needs the same groups as set."},
     Word{"purge-begin", int(Recognise::As::purge_begin),
@@ -217,6 +218,12 @@ constexpr std::array kRecogniseKeys{
                    .required = true,
                    .hint = "such as as = \"change\"",
                    .example = "\"change\""},
+    Key<Recognise>{.name = "tool",
+                   .value = Index<Recognise>{&Recognise::tool},
+                   .doc = "The T number where the line has none: for a change, a set or a wait "
+                          "whose pattern has no group tool, or where that took no part. `--map` "
+                          "cannot give such a line another tool.",
+                   .example = "0"},
 };
 
 constexpr std::array kDurationKeys{

@@ -43,7 +43,7 @@ struct Number {
 
 template <class S>
 struct Index {  // a whole number from 0 to kMaxIndex
-  int S::*field;
+  std::variant<int S::*, std::optional<int> S::*> field;
 };
 
 template <class S>

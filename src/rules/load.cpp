@@ -293,8 +293,9 @@ class Loader {
       Table t(*raw, sections::recognise, diagnostics_);
       if (too_many(t.at(), kOfJobs)) return;
       Recognise r;
-      if (!t.read(r)) continue;
+      if (!t.read(r) || (t.has(&Recognise::tool) && !r.tool)) continue;
       check_pattern(r, t.at(&Recognise::match));
+      check_fixed_tool(t, r);
       rules_.recognise.push_back(std::move(r));
     }
     for (const toml::table* raw : root_.list(sections::duration)) {
@@ -314,6 +315,17 @@ class Loader {
       if (!t.read(o)) continue;
       check_pattern(o, t.at(&Observe::match));
       rules_.observe.push_back(std::move(o));
+    }
+  }
+
+  void check_fixed_tool(const Table<Recognise>& t, const Recognise& r) {
+    using As = Recognise::As;
+    if (!t.was_read(&Recognise::tool)) return;
+    if (r.as == As::purge_begin || r.as == As::purge_end || r.as == As::layer) {
+      diagnostics_.add(t.at_key(&Recognise::tool), "tool does nothing with that `as`",
+                       "it goes with \"change\", \"set\" and \"wait\"");
+    } else if (!rules_.toolhead_per_tool_seen && !rules_.toolhead_of(*r.tool)) {
+      unserved(*r.tool, t.at(&Recognise::tool));
     }
   }
 

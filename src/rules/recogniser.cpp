@@ -92,6 +92,7 @@ struct Recogniser::Impl {
     Groups groups;
     std::optional<Recognise::As> as;  // none: a duration, or a rest
     std::optional<double> seconds;    // of a duration
+    std::optional<int> tool = {};     // where the line has none
   };
 
   // Recognised ones first, then durations, then rests, each in file order.
@@ -100,8 +101,8 @@ struct Recogniser::Impl {
   bool moves = false;
 
   Status add(const std::string& match, std::optional<Recognise::As> as,
-             std::optional<double> seconds) {
-    Pattern p{compile(match), match, {}, as, seconds};
+             std::optional<double> seconds, std::optional<int> tool = {}) {
+    Pattern p{compile(match), match, {}, as, seconds, tool};
     if (const auto why = why_unusable(*p.re, kGroups)) return Error{Error::Kind::rules, *why};
     p.groups = groups_of(*p.re);
     patterns.push_back(std::move(p));
@@ -163,6 +164,8 @@ struct Recogniser::Impl {
       if (!out.tool) return std::nullopt;
       out.tool_at = static_cast<std::size_t>(tool->data() - line.data());
       out.tool_length = tool->size();
+    } else {
+      out.tool = p.tool;
     }
     if (const auto heater = text(p.groups.heater)) {
       out.heater = index_from(*heater);
@@ -189,7 +192,7 @@ Result<Recogniser> Recogniser::make(const std::vector<Recognise>& patterns,
                                     const std::vector<std::string>& rests_at) {
   auto impl = std::make_unique<Impl>();
   for (const Recognise& p : patterns) {
-    if (auto added = impl->add(p.match, p.as, std::nullopt); !added) return added.error();
+    if (auto added = impl->add(p.match, p.as, std::nullopt, p.tool); !added) return added.error();
   }
   for (const Duration& d : durations) {
     if (auto added = impl->add(d.match, std::nullopt, d.seconds); !added) return added.error();
@@ -215,10 +218,14 @@ bool Recogniser::empty() const { return impl_->patterns.empty(); }
 bool Recogniser::wants_moves() const { return impl_->moves; }
 
 bool Recogniser::match(std::string_view line, std::vector<Recognised>& found,
-                       std::optional<double>& seconds) const {
+                       std::optional<double>& seconds, std::vector<std::uint64_t>* hits) const {
   bool timed = false;
   bool rests = false;
   impl_->each_match(line, [&](const Impl::Pattern& p) {
+    if (hits != nullptr) {
+      hits->resize(impl_->patterns.size());
+      ++(*hits)[static_cast<std::size_t>(&p - impl_->patterns.data())];
+    }
     if (p.as) {
       if (const auto said = Impl::read(p, line)) found.push_back(*said);
     } else if (!p.seconds) {
@@ -237,14 +244,17 @@ std::optional<std::string> why_unusable(const Recognise& pattern, std::size_t* r
   const Groups groups = groups_of(*re);
   switch (pattern.as) {
     case Recognise::As::change:
-      if (groups.tool == 0) return "pattern needs a group (?P<tool>...) to be a change";
+      if (groups.tool == 0 && !pattern.tool) {
+        return "pattern needs a group (?P<tool>...) to be a change, or a fixed tool beside it";
+      }
       break;
     case Recognise::As::set:
     case Recognise::As::wait: {
       const std::string what = pattern.as == Recognise::As::set ? "a set" : "a wait";
       if (groups.temp == 0) return "pattern needs a group (?P<temp>...) to be " + what;
-      if (groups.tool == 0 && groups.heater == 0) {
-        return "pattern needs a group (?P<heater>...) or (?P<tool>...) to be " + what;
+      if (groups.tool == 0 && groups.heater == 0 && !pattern.tool) {
+        return "pattern needs a group (?P<heater>...) or (?P<tool>...) to be " + what +
+               ", or a fixed tool beside it";
       }
       break;
     }

@@ -8,6 +8,7 @@
 // Lifetime: keeps its own copies. Not copyable; movable. const methods are thread-safe.
 #pragma once
 
+#include <cstdint>
 #include <memory>
 #include <optional>
 #include <string_view>
@@ -22,7 +23,7 @@ struct Recognised {
   Recognise::As as = Recognise::As::change;
   std::optional<int> tool, heater;
   std::optional<double> temp;                // degrees Celsius
-  std::size_t tool_at = 0, tool_length = 0;  // where `tool` stands in the line
+  std::size_t tool_at = 0, tool_length = 0;  // where `tool` stands in the line; 0: it does not
   std::size_t heater_at = 0, heater_length = 0;
   // Whether it switches a heater off, or puts a toolhead away.
   [[nodiscard]] bool is_off() const {
@@ -49,9 +50,10 @@ class Recogniser {
   [[nodiscard]] bool wants_moves() const;
   // Appends to `found` what `line` (without its line ending; comments included) says, in the rule
   // file's order. Sets `seconds` to those of the first matching duration, or leaves it alone. True:
-  // motion comes to rest there, by rests_at.
-  bool match(std::string_view line, std::vector<Recognised>& found,
-             std::optional<double>& seconds) const;
+  // motion comes to rest there, by rests_at. `hits`, if given, counts the lines that each pattern
+  // fits: those of [[recognise]] in order, then of [[duration]], then rests_at. It grows as needed.
+  bool match(std::string_view line, std::vector<Recognised>& found, std::optional<double>& seconds,
+             std::vector<std::uint64_t>* hits = nullptr) const;
 
  private:
   struct Impl;
@@ -64,8 +66,9 @@ class Recogniser {
 constexpr std::size_t kMaxInstructions = 200'000;
 
 // Checks one pattern: it compiles, and has the groups that `as` needs ("change": tool; "set" and
-// "wait": temp and one of heater, tool). The message is for a located error. `room`, if given, is
-// the rest of kMaxInstructions: the pattern has to fit into it, and is subtracted.
+// "wait": temp and one of heater, tool; a fixed tool stands for the group). The message is for a
+// located error. `room`, if given, is the rest of kMaxInstructions: the pattern has to fit into it,
+// and is subtracted.
 [[nodiscard]] std::optional<std::string> why_unusable(const Recognise& pattern,
                                                       std::size_t* room = nullptr);
 [[nodiscard]] std::optional<std::string> why_unusable(const Duration& pattern,

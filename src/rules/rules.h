@@ -180,6 +180,7 @@ struct Recognise {
   enum class As { change, set, wait, purge_begin, purge_end, layer };
   std::string match;  // RE2, checked to compile and to have its groups
   As as = As::change;
+  std::optional<int> tool = {};  // whose it is where the line has no number of a tool
 };
 
 struct Duration {

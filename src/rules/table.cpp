@@ -40,7 +40,12 @@ struct ValueReader {
     number.set(into, value);
     return true;
   }
-  bool operator()(const Index<S>& index) const { return table.index(key.name, into.*index.field); }
+  bool operator()(const Index<S>& index) const {
+    int value = 0;
+    if (!table.index(key.name, value)) return false;
+    std::visit([&](auto field) { into.*field = value; }, index.field);
+    return true;
+  }
   bool operator()(const Flag<S>& flag) const { return table.flag(key.name, into.*flag.field); }
   bool operator()(const Text<S>& text) const {
     std::string& field = into.*text.field;

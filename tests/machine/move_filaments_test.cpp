@@ -306,6 +306,25 @@ TEST_CASE("a temperature on a line that moves filament is given before that") {
         "G1 X1 E1 ; at T1 205 {T0 to T1} / e");
 }
 
+TEST_CASE("a line that is for a tool by the rules alone cannot be for another") {
+  const std::string fixed =
+      "[[recognise]]\nmatch = '^PICK_ASH'\nas = \"change\"\ntool = 0\n"
+      "[[recognise]]\nmatch = '^WARM S(?P<temp>\\d+)'\nas = \"set\"\ntool = 1\n";
+  const auto refusal = [](int line, const std::string& text, const std::string& what) {
+    return "job.gcode:" + std::to_string(line) + ":1: this line is for " + what + "\n  " + text +
+           "\n  ^\n  hint: it has no number to change: leave that filament where it is";
+  };
+  CHECK(moved("T3 / e / PICK_ASH / e", {{0, 3}, {3, 0}}, fixed) ==
+        refusal(4, "PICK_ASH", "T0 by a [[recognise]] with a fixed tool, and is to be for T3"));
+  // Where that filament stays, others move.
+  CHECK(moved("PICK_ASH / e / T3 / e", {{3, 2}}, fixed) == "PICK_ASH / e / T2 {T3 to T2} / e");
+  CHECK(moved("PICK_ASH / e / T3 / e", {{3, 0}}, fixed) ==
+        "more than one tool of the job would be T0\n  hint: say where that one goes, too");
+  // For the heater of birch, where a filament is in use that leaves.
+  CHECK(moved("T2 / WARM S210 / e", {{2, 0}}, fixed) ==
+        refusal(3, "WARM S210", "T1 by a [[recognise]] with a fixed tool, and is to be for T0"));
+}
+
 TEST_CASE("a byte order mark, and endings") {
   const std::string job = "\xef\xbb\xbfT0\r\nM83\r\nG1 E1\r\nT3\r\nM109 S200\r\nG1 E1\r\nT0";
   const auto lines = lines_of(job, {{0, 3}, {3, 0}}, "");

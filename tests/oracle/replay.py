@@ -181,7 +181,8 @@ class Machine:
         self.of_tool = {t: i for i, h in enumerate(self.heads) for t in h["tools"]}
         self.of_heater = {h["heater"].get("index", h["tools"][0]): i for i, h in enumerate(self.heads)}
         self.durations = [(re.compile(d["match"]), d["seconds"]) for d in rules.get("duration", [])]
-        self.recognise = [(re.compile(r["match"]), r["as"]) for r in rules.get("recognise", [])]
+        self.recognise = [(re.compile(r["match"]), r["as"], r.get("tool"))
+                          for r in rules.get("recognise", [])]
         self.by_heater = rules.get("dialect", {}).get("temperature_index", "tool") == "heater"
         self.wait_takes_s = rules.get("dialect", {}).get("wait_takes_s", 0)
         motion = rules.get("motion", {})
@@ -396,10 +397,13 @@ class Replay:
         for pattern, seconds in self.m.durations:
             if pattern.search(text):
                 self.pass_time(seconds)
-        for pattern, what in self.m.recognise:
+        for pattern, what, tool in self.m.recognise:
             match = pattern.search(text)
             if match:
-                self.recognised(what, match.groupdict())
+                groups = match.groupdict()
+                if groups.get("tool") is None and tool is not None:
+                    groups["tool"] = tool
+                self.recognised(what, groups)
         code = re.sub(r"\(.*?\)", "", text.split(";", 1)[0].split("*", 1)[0]).strip()
         if code and not re.match(r"[A-Za-z][A-Za-z_]", code):
             words = [(a.upper(), float(b) if b else None) for a, b in WORD.findall(code)]
@@ -417,7 +421,7 @@ class Replay:
         if what == "change":
             self.select(int(groups["tool"]))
         elif what in ("set", "wait"):
-            head = (self.m.of_heater[int(groups["heater"])] if "heater" in groups
+            head = (self.m.of_heater[int(groups["heater"])] if groups.get("heater") is not None
                     else self.m.of_tool[int(groups["tool"])])
             self.set(head, float(groups["temp"]))
             if what == "wait":

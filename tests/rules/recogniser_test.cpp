@@ -230,6 +230,38 @@ TEST_CASE("plain moves are skipped only where no pattern could want them") {
       make({{"^;L", As::layer}, {"^;P", As::purge_end}}, {{"^G28", 1}, {"^G1", 1}}).wants_moves());
 }
 
+TEST_CASE("a fixed tool stands where the line has no number") {
+  const Recogniser r = make({{"^PICK_CEDAR", As::change, 3},
+                             {R"(^WARM( H(?P<tool>\S+))? S(?P<temp>\d+))", As::set, 2},
+                             {R"(^AWAIT_ASH (?P<temp>\d+))", As::wait, 0}},
+                            {});
+  CHECK(said(r, "PICK_CEDAR") == "change tool=3");
+  CHECK(said(r, "WARM S210") == "set tool=2 temp=210");
+  CHECK(said(r, "WARM H1 S210") == "set tool=1 temp=210");
+  CHECK(said(r, "WARM Hx S210").empty());
+  CHECK(said(r, "AWAIT_ASH 200") == "wait tool=0 temp=200");
+  std::vector<rules::Recognised> found;
+  std::optional<double> seconds;
+  r.match("PICK_CEDAR", found, seconds);
+  REQUIRE(found.size() == 1);
+  CHECK(found[0].tool_length == 0);  // it stands nowhere in the line
+}
+
+TEST_CASE("hits are counted pattern by pattern") {
+  const auto recogniser =
+      Recogniser::make({{"^A", As::layer}, {"^;", As::layer}}, {{"B", 1}, {"^A", 2}}, {"^C"});
+  REQUIRE(recogniser);
+  std::vector<rules::Recognised> found;
+  std::optional<double> seconds;
+  std::vector<std::uint64_t> hits;
+  recogniser->match("nothing", found, seconds, &hits);
+  CHECK(hits.empty());
+  for (const char* line : {"A", "AB", "C", "B", "nothing"}) {
+    recogniser->match(line, found, seconds, &hits);
+  }
+  CHECK(hits == std::vector<std::uint64_t>{2, 0, 2, 2, 1});
+}
+
 TEST_CASE("what makes a pattern unusable") {
   struct Case {
     Recognise pattern;
@@ -237,11 +269,16 @@ TEST_CASE("what makes a pattern unusable") {
   };
   for (const Case& c : std::vector<Case>{
            {{"(?P<tool>.)", As::change}, ""},
-           {{"(?P<heater>.)", As::change}, "pattern needs a group (?P<tool>...) to be a change"},
+           {{"(?P<heater>.)", As::change},
+            "pattern needs a group (?P<tool>...) to be a change, or a fixed tool beside it"},
+           {{"^CHANGE_ASH", As::change, 0}, ""},
+           {{"(?P<temp>.)", As::set, 0}, ""},
+           {{"^AWAIT_ASH", As::wait, 0}, "pattern needs a group (?P<temp>...) to be a wait"},
            {{"(?P<tool>.)(?P<temp>.)", As::set}, ""},
            {{"(?P<heater>.)(?P<temp>.)", As::wait}, ""},
            {{"(?P<temp>.)", As::set},
-            "pattern needs a group (?P<heater>...) or (?P<tool>...) to be a set"},
+            "pattern needs a group (?P<heater>...) or (?P<tool>...) to be a set, or a fixed tool "
+            "beside it"},
            {{"(?P<tool>.)", As::wait}, "pattern needs a group (?P<temp>...) to be a wait"},
            {{"x", As::layer}, ""},
            {{"(x)", As::purge_begin}, ""},

@@ -587,49 +587,75 @@ echo = @"M118 {text} ;fw+ x"
 }
 
 TEST_CASE("refused: patterns") {
-  check_at(kVersion + kToolhead,
-           {
-               {R"([[recognise]]
+  check_at(
+      kVersion + kToolhead,
+      {
+          {R"([[recognise]]
 match = @"("
 as = "layer"
 )",
-                "pattern does not compile: missing ): ("},
-               {R"([[recognise]]
+           "pattern does not compile: missing ): ("},
+          {R"([[recognise]]
 match = @'^T(\d+)'
 as = "change"
 )",
-                "pattern needs a group (?P<tool>...) to be a change"},
-               {R"([[recognise]]
+           "pattern needs a group (?P<tool>...) to be a change, or a fixed tool beside it"},
+          {R"([[recognise]]
 match = @'(?P<tool>\d)'
 as = "set"
 )",
-                "pattern needs a group (?P<temp>...) to be a set"},
-               {R"([[recognise]]
+           "pattern needs a group (?P<temp>...) to be a set"},
+          {R"([[recognise]]
 match = @'(?P<temp>\d)'
 as = "wait"
 )",
-                "pattern needs a group (?P<heater>...) or (?P<tool>...) to be a wait"},
-               {R"([[recognise]]
+           "pattern needs a group (?P<heater>...) or (?P<tool>...) to be a wait, or a fixed tool "
+           "beside it"},
+          {R"([[recognise]]
+match = '^PICK_ASH'
+as = "change"
+tool = @7
+)",
+           "no toolhead serves T7", "served are T0"},
+          {R"([[recognise]]
+match = '^; level'
+as = "layer"
+@tool = 0
+)",
+           "tool does nothing with that `as`", "it goes with \"change\", \"set\" and \"wait\""},
+          {R"([[recognise]]
+match = '^PICK_ASH'
+as = "change"
+tool = @-1
+)",
+           "tool must be from 0 to 65535, not -1"},
+          {R"([[recognise]]
+match = '^PICK_ASH'
+as = "change"
+tool = @"ash"
+)",
+           "tool must be a whole number, not a string"},
+          {R"([[recognise]]
 match = @'(a)\1'
 as = "layer"
 )",
-                R"(pattern does not compile: invalid escape sequence: \1)"},
-               {R"([[recognise]]
+           R"(pattern does not compile: invalid escape sequence: \1)"},
+          {R"([[recognise]]
 match = @"((x{100}){100}){9}"
 as = "layer"
 )",
-                "pattern does not compile: invalid repetition size: {100}"},
-               {R"([[recognise]]
+           "pattern does not compile: invalid repetition size: {100}"},
+          {R"([[recognise]]
 match = @"(\\pL{100}){10}"
 as = "layer"
 )",
-                "pattern needs more than 1 MiB: make its repetitions smaller"},
-               {R"([[duration]]
+           "pattern needs more than 1 MiB: make its repetitions smaller"},
+          {R"([[duration]]
 match = @"*"
 seconds = 3
 )",
-                "pattern does not compile: no argument for repetition operator: *"},
-           });
+           "pattern does not compile: no argument for repetition operator: *"},
+      });
 }
 
 TEST_CASE("refused: of several mistakes, the first in the file") {
