@@ -181,6 +181,15 @@ struct Hint {
   std::string text;
 };
 
+// A command that may take time that nobody knows, or do something in the job's own way: neither
+// this program nor a pattern of the rules knows it (job/unknown_commands.h).
+struct UnknownCommand {
+  std::string shape;        // its line, each number as #, without a comment
+  std::string first_text;   // the first such line
+  std::uint64_t line = 0;   // its number
+  std::uint64_t count = 0;  // such lines
+};
+
 struct Job {
   std::string name;
   std::uint64_t bytes = 0, lines = 0, hash = 0;  // XXH3 of the bytes
@@ -189,7 +198,11 @@ struct Job {
   // Of the M2 or M30 that is its last command: what stands behind it may not be read any more.
   std::optional<std::uint64_t> program_end;
   std::vector<Hint> hints;
-  std::vector<rules::Toolhead> heads;  // as the rules say, or one per T number seen
+  // Lines that each pattern of the rules fits: [[recognise]], then [[duration]], then rests_at. As
+  // long as those lists together, or empty: none fits any.
+  std::vector<std::uint64_t> pattern_hits;
+  std::vector<UnknownCommand> unknown;  // by count, then by line
+  std::vector<rules::Toolhead> heads;   // as the rules say, or one per T number seen
   std::vector<ToolChange> tool_changes;
   std::vector<Target> targets;
   std::vector<ToolUse> uses;   // in order

@@ -14,6 +14,7 @@
 #include "job/line_errors.h"
 #include "job/materials.h"
 #include "job/modals.h"
+#include "job/unknown_commands.h"
 #include "job/use_tracker.h"
 #include "machine/ending.h"
 #include "machine/interpreter.h"
@@ -33,7 +34,7 @@ class Scanner {
       : rules_(rules),
         options_(options),
         errors_(options.name),
-        interpreter_(rules, recogniser),
+        interpreter_(rules, recogniser, &job_.pattern_hits),
         keeps_modals_(rules.uses_steps),
         timer_(rules.motion, job_),
         uses_(rules, job_),
@@ -150,7 +151,10 @@ class Scanner {
       return errors_.at_letter(line_, 'G', "G92.1 undoes the E that step sequences have set",
                                "rewrite this job by a rule file whose sequences nothing names");
     }
-    if (!interpreted_.effect.moves) ending_.take(words, interpreted_.recognised_end());
+    if (!interpreted_.effect.moves) {
+      ending_.take(words, interpreted_.recognised_end());
+      unknown_.take(line_.number, text, interpreted_);
+    }
     watch_program_end(words);
     for (const Operation& operation : interpreted_.operations) {
       if (auto status = perform(operation); !status) return status;
@@ -382,6 +386,7 @@ class Scanner {
     job_.duration_s = timer_.now_s();
     job_.motion_s = timer_.motion_s();
     job_.layers = layers_.count();
+    job_.unknown = unknown_.list();
     for (const ToolChange& change : job_.tool_changes) {
       if (!change.exchanges()) continue;
       materials_.exchange(change.tool, job_.heads[change.head].exchange_purge_mm3);
@@ -404,6 +409,7 @@ class Scanner {
   ModalKeeper modals_;
   machine::EndingWatch ending_;
   std::uint64_t program_end_moves_ = 0;  // that came before job_.program_end
+  UnknownCommands unknown_;
 
   bool left_aside_ = false;  // a command for corners that the machine does not have
   gcode::RawLine line_;      // the present one
