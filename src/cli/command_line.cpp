@@ -71,6 +71,9 @@ void add_message_flags(std::vector<Flag>& flags, Common& common) {
                    .help = "colour of messages: auto, always or never",
                    .value = &common.color,
                    .one_of = {"auto", "always", "never"}});
+  flags.push_back({.names = "--verbose",
+                   .help = "also how many lines each pattern of the rule file fits",
+                   .value = &common.verbose});
   flags.push_back({.names = "-q,--quiet", .help = "no notes, no progress", .value = &common.quiet});
 }
 
@@ -306,23 +309,40 @@ Command restore_command(Options& options) {
 
 Command rules_command(Options& options) {
   RulesCheckOptions& check = options.rules_check;
-  Command of_check{.name = "check", .help = "validate a rule file"};
+  Command of_check{
+      .name = "check",
+      .help = "validate a rule file, and show what is in force and where it comes from"};
   of_check.flags = {{.names = "FILE",
                      .help = "the rule file; without it, the one in force",
-                     .value = &check.file}};
+                     .value = &check.file},
+                    {.names = "--job",
+                     .help = "count the lines of this job that each pattern fits",
+                     .value = &check.job}};
   add_rules_flag(of_check.flags, options.common);
   of_check.example = "forewarm rules check machine.toml";
   of_check.run = [&check](const Context& context) { return run_rules_check(context, check); };
 
   RulesNewOptions& fresh = options.rules_new;
   Command of_new{.name = "new", .help = "print a rule file to start from"};
-  of_new.flags = {
-      {.names = "--from", .help = "a job whose tools it shall have", .value = &fresh.from}};
+  of_new.flags = {{.names = "--from",
+                   .help = "a job; what it shows of the machine goes into the file",
+                   .value = &fresh.from},
+                  {.names = "--ask",
+                   .help = "ask the ten questions that matter; an empty answer is the default",
+                   .value = &fresh.ask},
+                  {.names = "--answers",
+                   .help = "a file (TOML) with answers to these; the others are the defaults",
+                   .value = &fresh.answers}};
   of_new.example = "forewarm rules new --from job.gcode > machine.toml";
   of_new.run = [&fresh](const Context& context) { return run_rules_new(context, fresh); };
 
-  Command out{.name = "rules", .help = "start or validate a rule file"};
-  out.commands = {std::move(of_check), std::move(of_new)};
+  Command of_schema{.name = "schema",
+                    .help = "print a JSON Schema of rule files, for editors and validators"};
+  of_schema.example = "forewarm rules schema > forewarm-rules.schema.json";
+  of_schema.run = [](const Context& context) { return run_rules_schema(context); };
+
+  Command out{.name = "rules", .help = "start, validate or describe a rule file"};
+  out.commands = {std::move(of_check), std::move(of_new), std::move(of_schema)};
   out.example = "forewarm rules new > machine.toml";
   return out;
 }

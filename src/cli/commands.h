@@ -85,15 +85,19 @@ struct DiffOptions {
 int run_diff(const Context& context, const DiffOptions& options);
 
 // `file`: as --rules would name it; empty: the one in force.
+// `job`: whose lines its patterns are counted in, or empty.
 struct RulesCheckOptions {
-  std::string file;
+  std::string file, job;
 };
 int run_rules_check(const Context& context, const RulesCheckOptions& options);
 
-// `from`: a job, or empty.
+// `from`: a job, or empty. `ask`: on the terminal. `answers`: a file of them, or empty.
 struct RulesNewOptions {
-  std::string from;
+  std::string from, answers;
+  bool ask = false;
 };
 int run_rules_new(const Context& context, const RulesNewOptions& options);
+
+int run_rules_schema(const Context& context);
 
 }  // namespace forewarm::cli

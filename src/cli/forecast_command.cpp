@@ -59,7 +59,9 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
     for (const std::string& line : mapping->loading) loading += line + '\n';
     reports->text = loading + '\n' + reports->text;
   }
-  return outputs.finish(*reports);
+  const int code = outputs.finish(*reports);
+  if (code == kDone) note_patterns(context, *rules, job);
+  return code;
 }
 
 }  // namespace forewarm::cli

@@ -4,6 +4,7 @@
 
 #include "io/progress.h"
 #include "job/scan.h"
+#include "report/rules_text.h"
 #include "rewrite/restore.h"
 
 namespace forewarm::cli {
@@ -59,6 +60,17 @@ std::vector<std::string> hints_of(const job::Job& job) {
 
 void note_hints(const Context& context, const job::Job& job) {
   for (const std::string& hint : hints_of(job)) context.note(hint);
+  const std::string unknown = report::unknown_hint(report::words_of(job));
+  if (!unknown.empty()) context.note(printable(job.name) + ": " + unknown);
+}
+
+void note_patterns(const Context& context, const rules::Rules& rules, const job::Job& job) {
+  const auto counts = report::pattern_counts(rules, job.pattern_hits);
+  for (const report::PatternCount& c : counts) {
+    context.detail(c.pattern + ": " + std::to_string(c.count) + " lines");
+  }
+  const std::string none = report::matched_nothing(counts);
+  if (!none.empty()) context.note(none);
 }
 
 Result<LoadedJob> load_job(const Context& context, const std::string& path,

@@ -32,7 +32,11 @@ struct OpenJob {
 
 // What the user should know of a job as it is planned, each with its line.
 [[nodiscard]] std::vector<std::string> hints_of(const job::Job& job);
+// With commands that nobody knows, where these are many.
 void note_hints(const Context& context, const job::Job& job);
+// Which patterns of the rules fit no line, for the end of what a command says; with --verbose, how
+// many each fits.
+void note_patterns(const Context& context, const rules::Rules& rules, const job::Job& job);
 
 struct LoadedJob {
   OpenJob input;

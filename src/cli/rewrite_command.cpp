@@ -48,7 +48,11 @@ class Run {
     if (!context_.hook()) {
       if (auto s = outputs_.write(reports_); !s) return outputs_.finish(std::move(s));
     }
-    return deliver(loaded->input, loaded->job, *plan, *rules);
+    const int code = deliver(loaded->input, loaded->job, *plan, *rules);
+    if (!context_.hook() && (code == kDone || code == kDiffers)) {
+      note_patterns(context_, *rules, loaded->job);
+    }
+    return code;
   }
 
  private:

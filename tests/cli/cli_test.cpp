@@ -568,12 +568,12 @@ TEST_CASE("CR LF") {
 TEST_CASE("rules check") {
   Bench run;
   furnish(run);
-  const Ran ran = run("forewarm rules check two.toml");
+  const Ran ran = run("forewarm rules check -q two.toml");
   CHECK(ran.code == 0);
   CHECK(ran.err.empty());
   CHECK(ran.out == "good: 2 toolheads, 0 filaments\n  rules: two.toml, " + hash_in(rewritten(run)) +
                        "\n  ash: heater 0, T0\n  cedar: heater 1, T1\n");
-  const std::string demo = run("forewarm rules check $CONFIG/demo.toml").out;
+  const std::string demo = run("forewarm rules check -q $CONFIG/demo.toml").out;
   CHECK(demo.starts_with("good: 3 toolheads, 7 filaments\n  rules: " FOREWARM_SOURCE_DIR
                          "/config/demo.toml, "));
   CHECK(demo.ends_with(
@@ -589,7 +589,7 @@ TEST_CASE("rules new passes rules check") {
   CHECK(run("forewarm rules new").out ==
         get(std::string(FOREWARM_SOURCE_DIR) + "/config/default.toml"));
   const Ran begun =
-      run("forewarm rules new --from job.gcode >new.toml && forewarm rules check new.toml");
+      run("forewarm rules new --from job.gcode >new.toml && forewarm rules check -q new.toml");
   CHECK(begun.out.starts_with("good: 2 toolheads, 2 filaments\n  rules: new.toml, "));
   CHECK(begun.out.ends_with("\n  T0: heater 0, T0\n  T1: heater 1, T1\n"));
   // What is begun from a job fits it.

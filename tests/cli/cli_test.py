@@ -187,7 +187,7 @@ class Cli(unittest.TestCase):
         self.refuses(2, "cannot open", "rewrite", "--rules", "none.toml", self.job)
         self.assertIn(b"good: 3 toolheads, 7 filaments", self.works("rules", "check", DEMO))
         new = self.write("new.toml", self.works("rules", "new", "--from", self.job))
-        self.assertIn(b"good: 7 toolheads", self.works("rules", "check", new))
+        self.assertIn(b"good: 3 toolheads, 7 filaments", self.works("rules", "check", new))
         self.works("rules", "check", self.write("plain.toml", self.works("rules", "new")))
 
     def test_which_rule_file_is_in_force(self):
@@ -200,7 +200,7 @@ class Cli(unittest.TestCase):
         self.assertIn(b"3 toolheads", self.works("rules", "check", env=xdg))
         named = self.write("named.toml", self.works("rules", "new", "--from", self.job))
         both = xdg | {"FOREWARM_RULES": str(named)}
-        self.assertIn(b"7 toolheads", self.works("rules", "check", env=both))
+        self.assertIn(b"/named.toml, ", self.works("rules", "check", env=both))
         self.assertIn(b"3 toolheads", self.works("rules", "check", "--rules", DEMO, env=both))
 
     # --- reports -------------------------------------------------------------------------------
