@@ -203,7 +203,8 @@ std::string unknown_hint(const JobWords& job) {
     return std::pair(b.second.count, a.second.most->line) <
            std::pair(a.second.count, b.second.most->line);
   });
-  const bool hidden_selects = job.selected.size() <= 1 && job.waited > 1;
+  // One heater more may be warmed for nothing; several are not.
+  const bool hidden_selects = job.selected.size() <= 1 && job.waited > job.selected.size() + 1;
   const bool many = !order.empty() && order.front().second.count >= kHundreds;
   if (!hidden_selects && !many) return {};
 
@@ -239,7 +240,7 @@ std::string unknown_hint(const JobWords& job) {
         clean(pattern_for(first.first_text, {}, job.numbered), 300));
   }
   out += fmt::format(
-      "\nwhere one takes time, with what your watch says:\n"
+      "\nwhere one takes time, with what your watch says, and 0 where it takes none:\n"
       "  [[duration]]\n  match = {}\n  seconds = 0",
       clean(pattern_for_word(first.first_text, first_word(first.shape), job.numbered), 300));
   return out;

@@ -190,6 +190,23 @@ class Cli(unittest.TestCase):
         self.assertIn(b"good: 3 toolheads, 7 filaments", self.works("rules", "check", new))
         self.works("rules", "check", self.write("plain.toml", self.works("rules", "new")))
 
+    def test_questions_are_asked_again_on_a_terminal(self):
+        keyboard, terminal = os.openpty()
+        try:
+            os.write(keyboard, b"bench\n0 | 0\n0 | 1 2\n\n\nhot\n290\n\x04")
+            r = self.run_("rules", "new", "--ask", stdin=terminal)
+        finally:
+            os.close(keyboard)
+            os.close(terminal)
+        said = r.stderr.decode()
+        self.assertEqual(r.returncode, 0, said)
+        self.assertIn("   T0 is that of two toolheads\n2. Which T numbers", said)
+        self.assertIn("   max_c must be a number, not a string\n5. How hot", said)
+        self.assertIn("no answers from question 6 on: the defaults stand", said)
+        self.assertIn(b'tools = [1, 2]\n', r.stdout)
+        self.assertIn(b'max_c = 290 }', r.stdout)
+        self.assertIn(b"good: 2 toolheads", self.works("rules", "check", self.write("n.toml", r.stdout)))
+
     def test_which_rule_file_is_in_force(self):
         usual = self.folder / "config" / "forewarm"
         usual.mkdir(parents=True)

@@ -210,7 +210,7 @@ TEST_CASE("a job whose selects nobody knows gets a hint with what to write") {
       "  [[recognise]]\n"
       "  match = '^CHANGE_TO\\s+(?P<tool>\\d+)'\n"
       "  as = \"change\"\n"
-      "where one takes time, with what your watch says:\n"
+      "where one takes time, with what your watch says, and 0 where it takes none:\n"
       "  [[duration]]\n"
       "  match = '^CHANGE_TO\\b'\n"
       "  seconds = 0\n";
