@@ -1,0 +1,233 @@
+#include "report/glossary.h"
+
+#include <array>
+
+namespace forewarm::report {
+
+namespace {
+
+constexpr std::array kWords{
+    GlossaryWord{"actual", "review: what the records say that it took, all prints together."},
+    GlossaryWord{"after last",
+                 "Waiting after the last use of a toolhead, where the job itself waits there, such "
+                 "as for cooling down in end code."},
+    GlossaryWord{"against as-sliced",
+                 "compare: what each row has more or less than the job as it was sliced."},
+    GlossaryWord{"all", "review: the sum of the rows above."},
+    GlossaryWord{
+        "all changes",
+        "assign: the time that all changes of the job take: parking, picking and exchanging."},
+    GlossaryWord{"as it is", "assign: the assignment of filaments to tools that the job has now."},
+    GlossaryWord{"as-sliced", "The job as it stands, without any change to its heating."},
+    GlossaryWord{"best",
+                 "assign: an assignment of filaments to tools that is proved to be the best that "
+                 "the rules allow."},
+    GlossaryWord{"best found",
+                 "assign: the best assignment of filaments to tools that the search found; a "
+                 "better one may exist, but none under the bound that is printed."},
+    GlossaryWord{"better",
+                 "review: the value that the records speak for, with its standard deviation."},
+    GlossaryWord{"by the job",
+                 "How long the job's own commands, such as those of start code, exceed "
+                 "heating_limit_w. No plan changes that."},
+    GlossaryWord{
+        "cause",
+        "What a part of the job's time goes to. The causes together make up the duration."},
+    GlossaryWord{"chance of none",
+                 "The probability that no change of the job stops the machine, by the odds of the "
+                 "rule file."},
+    GlossaryWord{
+        "cold starts",
+        "How often a heater is switched on again from off. Each costs time, energy and wear."},
+    GlossaryWord{"count", "review: how many changes the figures of the row come from."},
+    GlossaryWord{"day", "The date on which the exchanges of the row come."},
+    GlossaryWord{
+        "dip", "The lowest temperature that a parked heater reaches in a gap, in degrees Celsius."},
+    GlossaryWord{"duration", "The time from the first to the last line of a job, waits included."},
+    GlossaryWord{"echo",
+                 "A line that the rewritten job has the firmware send back, so that a record shows "
+                 "where the print is. review finds the changes by it."},
+    GlossaryWord{"energy",
+                 "What the heaters of the toolheads draw over the whole job, in watt-hours. The "
+                 "bed, motors and electronics are not in it."},
+    GlossaryWord{"exchange",
+                 "A feeder takes one filament out of a toolhead and brings another in. The nozzle "
+                 "has to be hot for it."},
+    GlossaryWord{"exchanges",
+                 "As a cause of waiting: for a nozzle to be hot enough for an exchange. As a "
+                 "count: how often a feeder brings this filament in, or exchanges in all."},
+    GlossaryWord{
+        "exchanges then",
+        "How many of the job's exchanges come in hours in which nobody is at the machine."},
+    GlossaryWord{"exchanges, by the hour", "How many exchanges come in each hour of that day."},
+    GlossaryWord{
+        "exchanging",
+        "The time in which feeders exchange filaments, as exchange_s of the rule file has it."},
+    GlossaryWord{"expected stops then",
+                 "How many stops are to be expected in hours in which nobody is at the machine, by "
+                 "the odds of the rule file."},
+    GlossaryWord{"exposure",
+                 "The time for which heaters are hot without need. Hot idle measures it."},
+    GlossaryWord{"feeder",
+                 "A device that exchanges the filament of one toolhead, and so serves several T "
+                 "numbers with it."},
+    GlossaryWord{
+        "filament",
+        "What is loaded under one T number: its name in the rule file, or else its T number."},
+    GlossaryWord{"filament changes", "How often a feeder has to exchange a filament."},
+    GlossaryWord{"finding",
+                 "Something that check holds against a rewritten job. Each has an id; explain ID "
+                 "says what it means."},
+    GlossaryWord{"from",
+                 "When the gap begins: the last movement of filament before the toolhead is "
+                 "parked. Counted from the start of the job."},
+    GlossaryWord{
+        "gap",
+        "The time in which a toolhead is not used: from its last movement of filament to the place "
+        "where it is picked again. The last gap of each toolhead goes to the end of the job."},
+    GlossaryWord{"heating power",
+                 "The table of what the heaters draw, where the rule file has heating_limit_w."},
+    GlossaryWord{"hold",
+                 "As a treatment: the heater stays hot over the whole gap. As a policy: no parked "
+                 "heater ever cools. As a count: the gaps treated so."},
+    GlossaryWord{"hot idle",
+                 "The time that parked heaters spend more than 5 C above their standby "
+                 "temperatures, summed over all heaters."},
+    GlossaryWord{"hot-end energy",
+                 "What the heaters of the toolheads draw over the whole job, in watt-hours. The "
+                 "bed, motors and electronics are not in it."},
+    GlossaryWord{"key", "A key of the rule file."},
+    GlossaryWord{"late", "A use is late where the machine has to wait for its heater."},
+    GlossaryWord{"lead",
+                 "How long before a use its heater has to be set, so that it is hot in time."},
+    GlossaryWord{"load",
+                 "assign: the T number that the filament of the row is to be loaded under."},
+    GlossaryWord{"lookahead",
+                 "The policy of forewarm: each gap is held, put on standby or switched off, as its "
+                 "length allows, and the heater is hot again just in time."},
+    GlossaryWord{"mark",
+                 "What rewrite adds to a line that it inserted or removed, so that restore can "
+                 "undo it, with the reason."},
+    GlossaryWord{
+        "material",
+        "The material of a filament, by which it shares the keys of a [material.NAME] table."},
+    GlossaryWord{"mean", "review: the mean of what the changes took, in seconds."},
+    GlossaryWord{
+        "median",
+        "review: the median of what the changes took, in seconds: half of them took less."},
+    GlossaryWord{"more", "review: the actual time less the planned one."},
+    GlossaryWord{"moving", "The time in which the machine moves, its accelerations included."},
+    GlossaryWord{"now", "review: the value that is in force."},
+    GlossaryWord{"of", "review: how many observations the better value comes from."},
+    GlossaryWord{"off",
+                 "As a treatment: the heater is switched off for the gap, and heated from there. "
+                 "As a count: the gaps treated so."},
+    GlossaryWord{
+        "other",
+        "The time that dwells take, and commands that a [[duration]] of the rule file knows."},
+    GlossaryWord{
+        "over the limit",
+        "For how long the heaters at full drive draw more than heating_limit_w leaves them."},
+    GlossaryWord{"over the limit by the job",
+                 "How long the job's own commands, such as those of start code, exceed "
+                 "heating_limit_w. No plan changes that."},
+    GlossaryWord{"park, pick",
+                 "The time for parking toolheads and picking others, as park_s and pick_s of the "
+                 "rule file have it."},
+    GlossaryWord{"parked", "Waiting for a toolhead that was parked and is not hot yet."},
+    GlossaryWord{"parking and picking", "The time for parking toolheads and picking others."},
+    GlossaryWord{"part", "The filament that goes into the part, in grams."},
+    GlossaryWord{"peak heating power",
+                 "The most that the heaters draw at once at full drive. What holding a temperature "
+                 "takes is not counted."},
+    GlossaryWord{"peak heating power with holding",
+                 "The most that the heaters draw at once, with what holding a temperature takes."},
+    GlossaryWord{"peak power",
+                 "The most that the heaters draw at once at full drive. What holding a temperature "
+                 "takes is not counted."},
+    GlossaryWord{
+        "physical bound",
+        "The least waiting and the least hot idle that any plan could reach in the job's gaps, "
+        "given how the heaters warm and cool. Start code and exchanges may wait as well."},
+    GlossaryWord{"planned", "review: what the plan of the printed job said that it would take."},
+    GlossaryWord{"policy",
+                 "What parked heaters do: as-sliced, timers, hold or lookahead. The key policy of "
+                 "[gap] says which one rewrite follows."},
+    GlossaryWord{"preheat",
+                 "The command that sets a parked heater to its working temperature ahead of its "
+                 "use. As a column: when it is given."},
+    GlossaryWord{"purge",
+                 "The filament that is extruded to clean a nozzle and does not go into the part, "
+                 "in grams or cubic millimetres."},
+    GlossaryWord{
+        "purge by exchanges",
+        "The part of the purge that exchanges make, by exchange_purge_mm3 of the rule file."},
+    GlossaryWord{"purge by sequences",
+                 "The part of the purge that step sequences make at exchanges."},
+    GlossaryWord{"reason", "Why the gap is treated as it is, with its numbers."},
+    GlossaryWord{"record",
+                 "What a machine or its host wrote down while it printed: temperatures as CSV, or "
+                 "a text log."},
+    GlossaryWord{"rule", "review: the value of the rule file, in seconds."},
+    GlossaryWord{"sd", "review: the standard deviation of what the changes took, in seconds."},
+    GlossaryWord{"sequences", "The time that step sequences take, and what they wait for."},
+    GlossaryWord{"share", "The part of the whole duration, in per cent."},
+    GlossaryWord{"standby",
+                 "A lower temperature that a parked heater is kept at, standby_c of the rule file. "
+                 "As a treatment: the gap is spent at it. As a count: the gaps treated so."},
+    GlossaryWord{"start code",
+                 "The commands before the first move that prints. As a cause of waiting: what the "
+                 "job waits for there."},
+    GlossaryWord{"started", "The time at which the job is started."},
+    GlossaryWord{"step sequences", "The time that step sequences take, and what they wait for."},
+    GlossaryWord{
+        "stops",
+        "review: the time for which the print stood still and nothing in the job says why."},
+    GlossaryWord{"sweep", "compare --sweep: a number of [gap] that is tried at several values."},
+    GlossaryWord{"time", "The duration of the whole job, or the time that goes to a cause."},
+    GlossaryWord{
+        "time by cause",
+        "The table of what the time of the job goes to. The causes together make up the duration."},
+    GlossaryWord{"time went to",
+                 "review: the table of what the time of the prints went to, planned and actual."},
+    GlossaryWord{
+        "timers",
+        "The policy of many firmwares: a parked heater goes to standby, then off, after fixed "
+        "times (timer_standby_s and timer_off_s), and is heated again when it is wanted."},
+    GlossaryWord{"to",
+                 "When the gap ends: the place where the toolhead is picked again. Counted from "
+                 "the start of the job."},
+    GlossaryWord{"together", "The sum of the rows above."},
+    GlossaryWord{"tool", "A T number. Several of them may be one toolhead, if a feeder serves it."},
+    GlossaryWord{"toolhead", "What carries a hot end and can be parked. Each has one heater."},
+    GlossaryWord{"toolhead changes", "How often one toolhead is parked and another one picked."},
+    GlossaryWord{"treatment", "What is done with the heater in a gap: hold, standby or off."},
+    GlossaryWord{
+        "use",
+        "Any movement of filament of a toolhead, pulled or pushed, from picking it to parking it."},
+    GlossaryWord{"uses", "How often the toolhead is used: picked, and moves filament."},
+    GlossaryWord{
+        "waiting",
+        "The time in which the machine stands still because a heater is not at its target."},
+    GlossaryWord{
+        "waiting for",
+        "The table of what the machine waits for. The columns together make up the waiting."},
+    GlossaryWord{"waits although all is warm",
+                 "What waits take although all is warm, as wait_takes_s of the rule file has it."},
+    GlossaryWord{"warm waits",
+                 "What waits take although all is warm, as wait_takes_s of the rule file has it."},
+    GlossaryWord{"with holding",
+                 "The most that the heaters draw at once, with what holding a temperature takes."},
+    GlossaryWord{
+        "within uses",
+        "Waiting while a toolhead is in use: for a temperature that the job changes there."},
+    GlossaryWord{"worst gaps",
+                 "The gaps that make the machine wait longest, then those that stay hot longest. "
+                 "The column has their toolheads."},
+};
+
+}  // namespace
+
+std::span<const GlossaryWord> glossary() { return kWords; }
+
+}  // namespace forewarm::report
