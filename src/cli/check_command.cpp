@@ -49,8 +49,8 @@ Result<check::Report> checked(const Context& context, const std::string& origina
 
 int run_check(const Context& context, const CheckOptions& options) {
   if (!options.explain.empty()) {
-    auto text = report::explanation(options.explain);
-    return text ? print(context, std::move(*text)) : context.fail(text.error());
+    if (options.explain == "all") return print(context, report::all_findings_text());
+    return run_explain(context, {.words = {options.explain}});
   }
   if (options.first.empty()) {
     return context.fail(

@@ -63,7 +63,7 @@ struct ReviewOptions {
 };
 int run_review(const Context& context, const ReviewOptions& options);
 
-// With `second` empty, `first` is the rewritten job. `explain`: a finding's id, or "all".
+// With `second` empty, `first` is the rewritten job. `explain`: what `explain` is asked, or "all".
 struct CheckOptions {
   std::string first, second, json, explain;
 };
@@ -99,5 +99,17 @@ struct RulesNewOptions {
 int run_rules_new(const Context& context, const RulesNewOptions& options);
 
 int run_rules_schema(const Context& context);
+// Several words are one: "hot idle".
+struct ExplainOptions {
+  std::vector<std::string> words;
+  bool list = false;
+};
+int run_explain(const Context& context, const ExplainOptions& options);
+
+// `command`: the words that lead to it; none: the program.
+struct HelpOptions {
+  std::vector<std::string> command;
+};
+int run_help(const Context& context, const HelpOptions& options);
 
 }  // namespace forewarm::cli

@@ -2,6 +2,7 @@
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <cstdio>
 #include <exception>
 #include <sstream>
@@ -9,6 +10,7 @@
 #include <variant>
 
 #include "cli/command_line.h"
+#include "cli/mistakes.h"
 #include "cli/outputs.h"
 #include "io/cleanup.h"
 #include "io/large_pages.h"
@@ -36,6 +38,10 @@ void add_flag(CLI::App& app, const Flag& flag) {
       },
       flag.value);
   option->required(flag.required);
+  if (flag.takes_value()) {
+    // A positional argument is its own name.
+    option->type_name(flag.positional() ? "" : flag.argument_name());
+  }
   if (!flag.one_of.empty()) option->check(CLI::IsMember(flag.one_of));
   if (flag.most > 0) option->check(CLI::Range(flag.least, flag.most));
   const bool repeated = std::holds_alternative<std::vector<std::string>*>(flag.value);
@@ -46,12 +52,13 @@ void add_flag(CLI::App& app, const Flag& flag) {
 }
 
 // Gives `app` the flags and the subcommands of `command`.
-void describe(CLI::App& app, const Command& command) {
-  app.footer(footer(command));
+void describe(CLI::App& app, const Command& command, const std::string& path = {}) {
+  app.footer(footer(command, path));
   for (const Flag& flag : command.flags) add_flag(app, flag);
   if (!command.commands.empty()) app.require_subcommand(1);
   for (const Command& of_it : command.commands) {
-    describe(*app.add_subcommand(of_it.name, of_it.help), of_it);
+    describe(*app.add_subcommand(of_it.name, of_it.help), of_it,
+             path.empty() ? of_it.name : path + ' ' + of_it.name);
   }
 }
 
@@ -81,13 +88,7 @@ int run(int argc, char** argv) {
       (void)app.exit(error, text, text);
       return print(context, text.str());
     }
-    return context.fail({forewarm::Error::Kind::usage,
-                         error.what(),
-                         "",
-                         {},
-                         {},
-                         "",
-                         "forewarm --help, or --help after a command"});
+    return context.fail(why_refused(program, {argv + 1, argv + std::max(argc, 1)}, error.what()));
   }
   return parsed(app, program).run(Context(options.common));
 }

@@ -7,7 +7,6 @@
 
 #include "base/error.h"
 #include "report/json_parts.h"
-#include "rules/words.h"
 
 namespace forewarm::report {
 
@@ -67,18 +66,10 @@ std::string findings_json(const check::Report& report, const rules::Rules& rules
   return written(out);
 }
 
-Result<std::string> explanation(std::string_view id) {
-  if (const auto known = check::id_of(id)) return std::string(check::explain(*known)) + '\n';
-  std::string all;
-  std::vector<std::string> ids;
-  for (std::size_t i = 0; i < check::kIds; ++i) {
-    all += explained(check::Id(i));
-    ids.emplace_back(check::name_of(check::Id(i)));
-  }
-  if (id == "all") return all;
-  Error e{Error::Kind::usage, "no finding is called \"" + printable(id) + "\""};
-  if (const auto near = rules::nearest(id, ids)) e.hint = "did you mean " + *near + "?";
-  return e;
+std::string all_findings_text() {
+  std::string out;
+  for (std::size_t i = 0; i < check::kIds; ++i) out += explained(check::Id(i));
+  return out;
 }
 
 }  // namespace forewarm::report

@@ -16,8 +16,7 @@ namespace forewarm::report {
 [[nodiscard]] std::string findings_text(const check::Report& report, const std::string& name,
                                         const rules::Rules& rules);
 [[nodiscard]] std::string findings_json(const check::Report& report, const rules::Rules& rules);
-// What the finding `id` means; for "all", every id with its meaning. An unknown id is an error of
-// kind `usage`, with the nearest id as a hint.
-[[nodiscard]] Result<std::string> explanation(std::string_view id);
+// Every id with its meaning, a line each.
+[[nodiscard]] std::string all_findings_text();
 
 }  // namespace forewarm::report

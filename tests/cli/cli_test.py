@@ -61,7 +61,7 @@ class Cli(unittest.TestCase):
 
     # --- usage ---------------------------------------------------------------------------------
     def test_usage(self):
-        self.refuses(2, "subcommand is required")
+        self.refuses(2, "forewarm needs a command")
         self.refuses(2, "--bogus", "rewrite", "--bogus", self.job)
         self.refuses(2, "JOB is required", "rewrite")
         self.refuses(2, "only one result", "rewrite", "--diff", "--json", "-", self.job)

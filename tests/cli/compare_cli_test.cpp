@@ -152,9 +152,10 @@ TEST_CASE("compare: command lines that are refused") {
   };
   for (const Case& c : {
            Case{"", 2, "JOB is required\n  hint: forewarm --help, or --help after a command\n"},
-           Case{"job.gcode --sweep", 2,
-                "--sweep: 1 required TEXT missing\n  hint: forewarm --help, or --help after a "
-                "command\n"},
+           Case{
+               "job.gcode --sweep", 2,
+               "--sweep: 1 required KEY=VALUES missing\n  hint: forewarm --help, or --help after a "
+               "command\n"},
            Case{"job.gcode --sweep timer_of_s=1:2:1", 2,
                 "--sweep timer_of_s=1:2:1: no number of [gap] is called \"timer_of_s\"\n  hint: "
                 "did you mean \"timer_off_s\"?\n"},
