@@ -88,7 +88,9 @@ constexpr const char* kRulesPage = "forewarm-rules";
 
 std::string heading_of(const rules::SectionInfo& section) {
   using Shape = rules::SectionInfo::Shape;
-  return section.shape == Shape::file ? "Top level" : std::string(section.header);
+  if (section.shape == Shape::file) return "Top level";
+  if (section.shape == Shape::part) return std::string(section.header) + " of a [[toolhead]]";
+  return std::string(section.header);
 }
 
 // All that the table has of a key.
@@ -97,12 +99,16 @@ std::string key_text(const rules::KeyInfo& key) {
   for (const rules::Word& word : key.words) {
     out += "\n\n\"" + std::string(word.name) + "\": " + std::string(word.doc);
   }
-  out += "\n\n" + sentence(key.type + (key.unit.empty() ? "" : ", in " + std::string(key.unit)));
-  // The words are said above.
-  const std::string summary = key.words.empty() ? key.summary()
-                              : key.required    ? "required"
-                                                : "default " + key.default_text;
-  if (!summary.empty()) out += ' ' + sentence(summary);
+  std::string kind = key.type;
+  if (!key.unit.empty()) kind += ", in " + std::string(key.unit);
+  // Words are said above.
+  if (!key.range.empty() && key.words.empty()) kind += ": " + key.range;
+  out += "\n\n" + sentence(kind);
+  if (key.required) {
+    out += " Required.";
+  } else if (!key.default_text.empty()) {
+    out += " Default: " + key.default_text + ".";
+  }
   return out + " Example: " + key.example;
 }
 
