@@ -806,8 +806,7 @@ TEST_CASE("check: what findings mean") {
   Bench run;
   const Ran one = run("forewarm check --explain above-max");
   CHECK(one.code == 0);
-  CHECK(one.out ==
-        "above-max: finding of check\n  A target is above the toolhead's max_c.\n");
+  CHECK(one.out == "above-max: finding of check\n  A target is above the toolhead's max_c.\n");
   CHECK(run("forewarm explain above-max").out == one.out);
   CHECK(one.err.empty());
   const Ran all = run("forewarm check --explain all");
