@@ -104,7 +104,8 @@ Command rewrite_command(Options& options) {
                 .value = &options.common.hook},
                {.names = "--reports",
                 .help = "with --hook: the folder for the page, made where it is missing",
-                .value = &o.reports},
+                .value = &o.reports,
+                .completes = Completes::folder},
                html_flag(o.html),
                json_flag(o.json, "figures", "")};
   add_map_flags(out.flags, o.map);

@@ -27,7 +27,10 @@ const std::string_view kRewrite =
     "one of the rule file. Every heater is off after its last use.\n\nThe job is replaced "
     "atomically: the file holds either the old bytes or the new. If anything is wrong, the job "
     "stays untouched, one error is printed, and the exit code is not 0. A job that was rewritten "
-    "before is planned anew from its original.";
+    "before is planned anew from its original.\n\n"
+    "--hook is made for a slicer's post-process field: the rewrite is checked before the job is "
+    "replaced, and the job stays as it is if the check finds anything. A report page is written "
+    "beside the job, or into the folder that --reports names.";
 
 const std::string_view kForecast =
     "Works out when everything in the job will happen, and shows it under four policies side by "
