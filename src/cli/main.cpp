@@ -12,6 +12,7 @@
 #include "cli/command_line.h"
 #include "cli/mistakes.h"
 #include "cli/outputs.h"
+#include "cli/version.h"
 #include "io/cleanup.h"
 #include "io/large_pages.h"
 
@@ -73,10 +74,10 @@ const Command& parsed(const CLI::App& app, const Command& command) {
 
 int run(int argc, char** argv) {
   Options options;
-  options.batch.version = FOREWARM_VERSION;
+  options.batch.version = kVersion;
   const Command program = command_line(options);
   CLI::App app{program.help, program.name};
-  app.set_version_flag("--version", std::string("forewarm ") + FOREWARM_VERSION);
+  app.set_version_flag("--version", version_text());
   app.get_formatter()->column_width(34);
   describe(app, program);
   try {

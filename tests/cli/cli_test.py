@@ -76,7 +76,7 @@ class Cli(unittest.TestCase):
         for command in (["rewrite"], ["forecast"], ["assign"], ["diff"], ["restore"], ["rules", "check"],
                         ["rules", "new"]):
             self.assertIn(b"Example: forewarm", self.works(*command, "--help"))
-        self.assertRegex(self.works("--version"), rb"^forewarm \d+\.\d+\.\d+\n$")
+        self.assertRegex(self.works("--version"), rb"^forewarm \d+\.\d+\.\d+\ncommit: ")
 
     # --- files ---------------------------------------------------------------------------------
     def test_files_that_cannot_be_read(self):
