@@ -49,11 +49,12 @@ Result<bool> Pairing::next_rewritten(gcode::RawLine& line) {
   if (ended_) return false;
   while (block_ == nullptr || at_ == block_->digest.count) {
     hash_run();  // its bytes go
-    block_ = &rewritten_.next();
-    if (block_->error) return *block_->error;
-    if (!block_->more) return false;
+    const gcode::ReadAhead::Read& next = rewritten_.next();
+    block_ = &next;
+    if (next.error) return *next.error;
+    if (!next.more) return false;
     at_ = 0;
-    text_ = block_->block.buffer.data();
+    text_ = next.block.buffer.data();
   }
   const gcode::LinearMove& s = block_->digest.lines[at_++];
   straight_ = s.is() ? &s : nullptr;

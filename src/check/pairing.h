@@ -59,8 +59,8 @@ class Pairing {
   enum class Mark : std::uint8_t { header, inserted, disabled, none };
   struct Held {
     std::string text;
-    std::uint64_t number;
-    Mark mark;
+    std::uint64_t number = 0;
+    Mark mark = {};
   };
   struct Hash;
 

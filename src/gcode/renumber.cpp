@@ -121,8 +121,8 @@ Result<std::string> with_numbers(std::string_view line, const Words& words,
     std::size_t after = star + 1;
     while (after < out.size() && space(out[after])) ++after;
     while (after < out.size() && digit(out[after])) ++after;
-    out = out.substr(0, star) + "*" +
-          std::to_string(checksum(std::string_view(out).substr(0, star))) + out.substr(after);
+    const auto sum = checksum(std::string_view(out).substr(0, star));
+    out.replace(star, after - star, "*" + std::to_string(sum));
   }
   return out;
 }

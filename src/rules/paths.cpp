@@ -268,6 +268,7 @@ Result<Rules> load(std::string_view text, const std::string& name,
   for (std::size_t count = 0;; ++count) {
     rules = with_first(count);
     if (rules) continue;
+    // cppcheck-suppress identicalConditionAfterEarlyExit  // it takes the loop's for the one above
     if (count == 0) return rules;
     const Setting& s = settings[count - 1];
     return usage(s.path + " = " + s.value + ": " + rules.error().message, rules.error().hint);

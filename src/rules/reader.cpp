@@ -160,7 +160,7 @@ std::optional<std::string> why_unfit(std::string_view text) {
   return std::nullopt;
 }
 
-std::optional<double> number_in(const toml::node& node, std::string_view what, Limits limits,
+std::optional<double> number_in(const toml::node& node, std::string_view what, const Limits& limits,
                                 Diagnostics& diagnostics) {
   const std::string name(what);
   double value = 0;
@@ -230,7 +230,7 @@ bool RawTable::need(std::string_view key, std::string_view hint) const {
   return false;
 }
 
-bool RawTable::number(std::string_view key, Limits limits, double& into) const {
+bool RawTable::number(std::string_view key, const Limits& limits, double& into) const {
   const toml::node* node = find(key);
   if (node == nullptr) return false;
   const auto value = number_in(*node, key, limits, diagnostics_);

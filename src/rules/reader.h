@@ -54,7 +54,7 @@ class Diagnostics {
 
 // One number, of either TOML kind, within limits. `what` names it in messages.
 [[nodiscard]] std::optional<double> number_in(const toml::node& node, std::string_view what,
-                                              Limits limits, Diagnostics& diagnostics);
+                                              const Limits& limits, Diagnostics& diagnostics);
 [[nodiscard]] std::optional<int> index_in(const toml::node& node, std::string_view what,
                                           Diagnostics& diagnostics);
 
@@ -76,7 +76,7 @@ class RawTable {
   bool need(std::string_view key, std::string_view hint) const;
 
   // Each leaves `into` alone where the key is absent or wrong, and says whether it set it.
-  bool number(std::string_view key, Limits limits, double& into) const;
+  bool number(std::string_view key, const Limits& limits, double& into) const;
   bool index(std::string_view key, int& into) const;
   bool flag(std::string_view key, bool& into) const;
   bool raw_text(std::string_view key, std::string& into) const;
