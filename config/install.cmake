@@ -1,0 +1,47 @@
+# What `cmake --install` puts where, and what the package forewarm_VERSION_ARCHITECTURE.deb is made of.
+include(GNUInstallDirs)
+
+install(TARGETS forewarm)
+install(FILES config/LICENSE config/changelog README.md DESTINATION ${CMAKE_INSTALL_DOCDIR})
+install(FILES config/default.toml config/demo.toml DESTINATION ${CMAKE_INSTALL_DOCDIR}/examples)
+install(DIRECTORY ${CMAKE_BINARY_DIR}/man/ DESTINATION ${CMAKE_INSTALL_MANDIR}/man1
+        FILES_MATCHING PATTERN *.1)
+install(DIRECTORY ${CMAKE_BINARY_DIR}/man/ DESTINATION ${CMAKE_INSTALL_MANDIR}/man5
+        FILES_MATCHING PATTERN *.5)
+install(FILES ${CMAKE_BINARY_DIR}/completions/forewarm.bash OPTIONAL RENAME forewarm
+        DESTINATION ${CMAKE_INSTALL_DATADIR}/bash-completion/completions)
+install(FILES ${CMAKE_BINARY_DIR}/completions/_forewarm OPTIONAL
+        DESTINATION ${CMAKE_INSTALL_DATADIR}/zsh/site-functions)
+install(FILES ${CMAKE_BINARY_DIR}/completions/forewarm.fish OPTIONAL
+        DESTINATION ${CMAKE_INSTALL_DATADIR}/fish/vendor_completions.d)
+install(FILES ${CMAKE_BINARY_DIR}/rules.schema.json OPTIONAL
+        DESTINATION ${CMAKE_INSTALL_DATADIR}/forewarm)
+# The licences of what is compiled in, which ask to be handed on. Debian keeps them beside its
+# packages; elsewhere they are left out.
+foreach(of libcli11-dev libeigen3-dev libfast-float-dev libfmt-dev libre2-dev libspdlog-dev
+        libtomlplusplus-dev libxxhash-dev nlohmann-json3-dev libc6-dev libstdc++-12-dev)
+  install(FILES /usr/share/doc/${of}/copyright OPTIONAL RENAME ${of}.txt
+          DESTINATION ${CMAKE_INSTALL_DOCDIR}/compiled-in)
+endforeach()
+
+set(CPACK_GENERATOR DEB)
+set(CPACK_PACKAGE_NAME forewarm)
+set(CPACK_PACKAGE_VENDOR "the forewarm authors")
+set(CPACK_PACKAGE_CONTACT "the forewarm authors <authors@forewarm.invalid>")
+set(CPACK_PACKAGE_DESCRIPTION_SUMMARY "heating planner for jobs of multi-toolhead 3D printers")
+set(CPACK_PACKAGING_INSTALL_PREFIX /usr)
+set(CPACK_STRIP_FILES ON)
+set(CPACK_INSTALL_DEFAULT_DIRECTORY_PERMISSIONS OWNER_READ OWNER_WRITE OWNER_EXECUTE
+    GROUP_READ GROUP_EXECUTE WORLD_READ WORLD_EXECUTE)
+set(CPACK_PRE_BUILD_SCRIPTS ${CMAKE_SOURCE_DIR}/config/deb.cmake)
+set(CPACK_DEBIAN_FILE_NAME DEB-DEFAULT)
+set(CPACK_DEBIAN_PACKAGE_SECTION utils)
+set(CPACK_DEBIAN_PACKAGE_SHLIBDEPS ON)
+set(CPACK_DEBIAN_PACKAGE_DESCRIPTION
+"forewarm reads a sliced job (G-code) for a 3D printer with several toolheads,
+works out when everything in it will happen, and decides what every heater
+should be doing at every moment. It writes that into the job as ordinary
+commands: early preheats, standby, shutdown, and waits that wait 0 s when all
+goes well. It goes by a rule file that describes the machine, and what it
+wrote can be taken out again, byte for byte.")
+include(CPack)

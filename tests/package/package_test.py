@@ -1,0 +1,175 @@
+#!/usr/bin/env python3
+"""What scripts/package makes: the same bytes from two folders, a .deb that lintian finds nothing wrong with, that installs,
+runs and goes away without a trace in a clean root, and a program that runs where there is nothing else.
+
+Usage: package_test.py SOURCE-FOLDER SCRATCH-FOLDER. Exit 77, which ctest takes for skipped, where it cannot be packed at all;
+what needs root or a mirror of Debian is skipped with a word of its own. The folder keeps its name, so that ccache knows it."""
+import contextlib
+import os
+import pathlib
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+import unittest
+
+SOURCE, SCRATCH = (pathlib.Path(name).resolve() for name in sys.argv[1:3])
+PARTS = ["CMakeLists.txt", "README.md", "config", "scripts", "src"]
+ROOT = os.geteuid() == 0
+TOOLS = ["cmake", "ninja", "cpack", "dpkg-shlibdeps", "dpkg-deb", "lintian", "file", "readelf", "objdump", "strip"]
+# What a processor of 2003 has not: registers of 256 and 512 bits, and their masks.
+WIDE = re.compile(r"%[yz]mm\d|%k[1-7]\b")
+
+
+def run(*command, code=0, **more):
+    done = subprocess.run(list(map(str, command)), capture_output=True, text=True, **more)
+    assert done.returncode == code, f"{command}: exit code {done.returncode}\n{done.stdout}{done.stderr}"
+    return done.stdout
+
+
+def pack(folder, **environment):
+    """Copies the sources into the folder, and packs them there."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for part in PARTS:
+        # Times of files are of the moment, and old objects stay what they are worth.
+        shutil.rmtree(folder / part, ignore_errors=True)
+        copy = shutil.copytree if (SOURCE / part).is_dir() else shutil.copyfile
+        copy(SOURCE / part, folder / part)
+    for path in (folder / "scripts").iterdir():
+        path.chmod(0o755)
+    run(folder / "scripts/package", "packages", cwd=folder, env=os.environ | environment)
+    return folder
+
+
+def only(folder, pattern):
+    found = sorted(folder.glob(pattern))
+    assert len(found) == 1, f"{pattern}: {found}"
+    return found[0]
+
+
+@contextlib.contextmanager
+def clean_root():
+    """Debian 12 with nothing but apt, where that can be had."""
+    if not ROOT or not shutil.which("mmdebstrap"):
+        raise unittest.SkipTest("no clean root: not root, or no mmdebstrap")
+    with tempfile.TemporaryDirectory(prefix="forewarm-root-") as name:
+        root = pathlib.Path(name) / "root"
+        made = subprocess.run(["mmdebstrap", "--quiet", "--mode=root", "--variant=apt", "--dpkgopt=force-unsafe-io",
+                               "--dpkgopt=path-exclude=/usr/share/locale/*", "--skip=cleanup/apt/lists", "bookworm", root],
+                              capture_output=True, text=True)
+        if made.returncode != 0:
+            raise unittest.SkipTest("no clean root: mmdebstrap says " + made.stderr.strip()[-300:])
+        shutil.copy("/etc/resolv.conf", root / "etc/resolv.conf")
+        yield root
+
+
+def in_root(root, *command, code=0):
+    return run("chroot", root, *command, code=code,
+               env={"PATH": "/usr/sbin:/usr/bin:/sbin:/bin", "DEBIAN_FRONTEND": "noninteractive", "HOME": "/root"})
+
+
+def files_of(root):
+    # What apt and dpkg remember, and what ldconfig does, is theirs.
+    theirs = ("var/lib/dpkg", "var/lib/apt", "var/cache", "var/log", "etc/ld.so.cache", "tmp", "proc", "sys", "dev")
+    return {str(path.relative_to(root)) for path in root.rglob("*") if not str(path.relative_to(root)).startswith(theirs)}
+
+
+class Packages(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        cls.one = pack(SCRATCH / "one", HOME="/nonexistent", CCACHE_DIR=ccache_folder())
+        cls.other = pack(SCRATCH / "another/of-another-length",
+                         CCACHE_DIR=ccache_folder(), TZ="Asia/Tokyo", LC_ALL="C.UTF-8", SOURCE_DATE_EPOCH="1")
+        cls.deb = only(cls.one / "packages", "*.deb")
+        cls.tarball = only(cls.one / "packages", "*.tar.gz")
+
+    def test_the_same_bytes_from_two_folders(self):
+        names = sorted(path.name for path in (self.one / "packages").iterdir())
+        self.assertEqual(names, [self.tarball.name, self.deb.name])
+        for name in ["build-package/forewarm", "build-package/forewarm-static", *(f"packages/{name}" for name in names)]:
+            self.assertEqual((self.one / name).read_bytes(), (self.other / name).read_bytes(), name)
+
+    def test_lintian_finds_nothing(self):
+        # As any user would call it: it does not like to be root, and says so.
+        said = run("lintian", "--allow-root", "--fail-on", "warning,error", "--display-info", self.deb)
+        print(f"lintian: {said.strip() or 'nothing'}")
+        self.assertEqual([line for line in said.splitlines() if line[:2] in ("W:", "E:")], [])
+
+    def test_dependencies(self):
+        needs = run("dpkg-deb", "--field", self.deb, "Depends")
+        self.assertRegex(needs, r"libc6 \(>= [\d.]+\)")
+        self.assertIn("libre2-9", needs)
+        self.assertIn("libxxhash0", needs)
+
+    def test_what_is_in_the_package(self):
+        held = run("dpkg-deb", "--contents", self.deb)
+        for name in ("usr/bin/forewarm", "usr/share/doc/forewarm/copyright", "usr/share/doc/forewarm/changelog.gz",
+                     "usr/share/doc/forewarm/README.md", "usr/share/doc/forewarm/examples/demo.toml"):
+            self.assertRegex(held, rf"-rw[x-]r-[x-]r-[x-] root/root .* \./{name}\n")
+        self.assertNotIn("site-functions", held)
+
+    def test_installed_run_and_removed_in_a_clean_root(self):
+        with clean_root() as root:
+            before = files_of(root)
+            shutil.copy(self.deb, root / "forewarm.deb")
+            shutil.copy(SOURCE / "fixtures/trail_map.gcode", root / "job.gcode")
+            in_root(root, "apt-get", "install", "-y", "-q", "--no-install-recommends", "/forewarm.deb")
+            self.use(lambda *a, **more: in_root(root, "forewarm", *a, **more), root, "/usr/share/doc/forewarm/examples/demo.toml")
+            in_root(root, "apt-get", "purge", "-y", "-q", "--autoremove", "forewarm")
+            self.assertEqual(in_root(root, "sh", "-c", "command -v forewarm || true"), "")
+            left = files_of(root) - before - {"forewarm.deb", "job.gcode", "rewritten.gcode", "restored.gcode"}
+            self.assertEqual(left, set())
+
+    def test_the_static_program_where_there_is_nothing_else(self):
+        if not ROOT:
+            self.skipTest("an empty root needs root")
+        with tempfile.TemporaryDirectory(prefix="forewarm-empty-") as name:
+            root = pathlib.Path(name)
+            run("tar", "-xf", self.tarball, "-C", root, "--strip-components=1", "--no-same-owner")
+            shutil.copy(root / "bin/forewarm", root / "forewarm")
+            shutil.copy(root / "share/doc/forewarm/examples/demo.toml", root / "rules.toml")
+            for folder in ("bin", "share"):
+                shutil.rmtree(root / folder)
+            shutil.copy(SOURCE / "fixtures/trail_map.gcode", root / "job.gcode")
+            self.assertEqual(sorted(path.name for path in root.iterdir()), ["forewarm", "job.gcode", "rules.toml"])
+            self.use(lambda *a, **more: in_root(root, "/forewarm", *a, **more), root, "/rules.toml")
+            self.assertIn("linked statically", in_root(root, "/forewarm", "--version"))
+
+    def use(self, forewarm, root, rules):
+        version = re.search(r"project\(forewarm VERSION (\S+)", (SOURCE / "CMakeLists.txt").read_text())[1]
+        self.assertEqual(forewarm("--version").splitlines()[0], f"forewarm {version}")
+        forewarm("rewrite", "--rules", rules, "-o", "/rewritten.gcode", "/job.gcode")
+        forewarm("check", "--rules", rules, "/job.gcode", "/rewritten.gcode")
+        forewarm("restore", "-o", "/restored.gcode", "/rewritten.gcode")
+        self.assertEqual((root / "restored.gcode").read_bytes(), (root / "job.gcode").read_bytes())
+        self.assertNotEqual((root / "rewritten.gcode").read_bytes(), (root / "job.gcode").read_bytes())
+        self.assertIn("lookahead", forewarm("forecast", "--rules", rules, "/job.gcode"))
+
+    def test_the_static_program_asks_nothing_of_its_surroundings(self):
+        program = self.one / "build-package/forewarm-static"
+        self.assertIn("static-pie linked", run("file", program))
+        headers = run("readelf", "--wide", "--program-headers", "--dynamic", "--notes", program)
+        self.assertNotIn("INTERP", headers)
+        self.assertNotIn("NEEDED", headers)
+        kernel = re.search(r"OS: Linux, ABI: (\d+)\.(\d+)", headers)
+        self.assertLessEqual((int(kernel[1]), int(kernel[2])), (4, 0))
+
+    def test_our_own_objects_run_on_any_processor_of_the_kind(self):
+        # Libraries ask the processor before they use more; what is compiled here does not ask.
+        objects = sorted((self.one / "build-package/src").rglob("*.o"))
+        self.assertGreater(len(objects), 100)
+        wide = [line for line in run("objdump", "--disassemble", "--no-show-raw-insn", *objects).splitlines() if WIDE.search(line)]
+        self.assertEqual(wide[:5], [])
+
+
+def ccache_folder():
+    return os.environ.get("CCACHE_DIR") or str(pathlib.Path.home() / ".cache/ccache")
+
+
+if __name__ == "__main__":
+    missing = [tool for tool in TOOLS if not shutil.which(tool)]
+    if missing:
+        print("skipped: no", " ".join(missing), "here; scripts/setup --tests installs them")
+        sys.exit(77)
+    unittest.main(argv=sys.argv[:1], verbosity=2)
