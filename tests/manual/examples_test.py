@@ -133,7 +133,7 @@ class Scratch:
     """What examples speak of: jobs and their rewrites, a rule file, records of them, and a table of purges."""
 
     def __init__(self, forewarm, player, source, folder):
-        self.folder, self.source = folder, source
+        self.folder, self.source, self.player = folder, source, player
         self.path = f"{folder}/bin:{os.environ['PATH']}"
         (folder / "bin").mkdir()
         (folder / "bin/forewarm").symlink_to(forewarm)
@@ -149,10 +149,14 @@ class Scratch:
         rows = [",".join([row, *("" if row == column else "80" for column in tools)]) for row in tools]
         (self.home / "purge.csv").write_text("\n".join([",".join(["mm3", *tools]), *rows, ""]))
         self.call("forewarm rewrite -q -o rewritten.gcode job.gcode")
+        self.has_records = False
+
+    def make_records(self):
+        self.has_records = True
         self.call("forewarm calibrate -q --rules machine.toml --make-job measure.gcode")
-        machine = subprocess.run([source / "tests/simulated/machine_of_rules.py", self.home / "machine.toml"], capture_output=True, check=True)
+        machine = subprocess.run([self.source / "tests/simulated/machine_of_rules.py", self.home / "machine.toml"], capture_output=True, check=True)
         (self.home / "machine.json").write_bytes(machine.stdout)
-        play = shlex.quote(str(player)) + " --machine machine.json"
+        play = shlex.quote(self.player) + " --machine machine.json"
         self.call(f"{play} --record print.log --csv heat-up.csv measure.gcode")
         for seed, name in enumerate(("host", "monday", "friday"), 1):
             self.call(f"{play} --seed {seed} --record {name}.log rewritten.gcode")
@@ -169,15 +173,17 @@ class Scratch:
         done = self.run(command, self.home)
         assert done.returncode == 0, f"{command}: exit code {done.returncode}\n{done.stdout}"
 
-    def copy(self, name):
-        folder = self.folder / name
+    def copy(self, commands):
+        if not self.has_records and any(re.search(r"\.log\b|heat-up\.csv", command) for command, _ in commands):
+            self.make_records()
+        folder = self.folder / "block"
         shutil.copytree(self.home, folder)
         return folder
 
 
 def run_block(scratch, where, commands, say):
     """The number of commands that did not do what the document says."""
-    folder = scratch.copy("block")
+    folder = scratch.copy(commands)
     transcript = commands[0][1] is not None
     wrong = 0
     for number, (command, expected) in enumerate(commands):
