@@ -11,7 +11,7 @@ transcript, and before each command of any other block, which may show several w
 <!-- not run: WHY --> above a block leaves it out, too. A command ends well with exit code 0; with 1, if it compares or checks.
 
 Usage: examples_test.py [--list] [--least N] FOREWARM SIMULATED-MACHINE SOURCE-FOLDER DOCUMENT...
-The document "help" stands for every example of --help. With --list, says what is run. Fails if fewer than N commands are found."""
+The document "help" stands for every example of --help, a folder for the manual pages in it. With --list, says what is run. Fails if fewer than N commands are found."""
 import argparse
 import os
 import pathlib
@@ -59,9 +59,13 @@ def blocks_of_markdown(text):
 def blocks_of_manual(text):
     """Likewise of a manual page: displays, and literal lines of their own."""
     plain = lambda line: re.sub(r"\\[&e]", lambda of: {"&": "", "e": "\\"}[of[0][1]], line).replace("\\-", "-").replace("\\(aq", "'")
-    block = None
+    block, section = None, ""
     for number, line in enumerate(text.splitlines(), 1):
-        if re.match(r"\.(Bd\b.*-(literal|unfilled)|nf|EX)", line):
+        if line.startswith(".Sh "):
+            section = line[4:]
+        elif section == "SYNOPSIS":
+            continue  # says what there may be
+        elif re.match(r"\.(Bd\b.*-(literal|unfilled)|nf|EX)", line):
             block, began = [], number + 1
         elif re.match(r"\.(Ed|fi|EE)", line) and block is not None:
             yield began, False, block
@@ -209,6 +213,10 @@ def blocks_of(document, forewarm):
         yield from ((where, number, False, lines) for where, number, lines in blocks_of_help(forewarm))
         return
     path = pathlib.Path(document)
+    if path.is_dir():
+        for page in sorted(path.glob("*.[1-9]")):
+            yield from blocks_of(page, forewarm)
+        return
     reader = blocks_of_manual if re.fullmatch(r"\.\d", path.suffix) else blocks_of_markdown
     for number, skipped, lines in reader(path.read_text(encoding="utf-8")):
         yield path.name, number, skipped, lines

@@ -68,7 +68,7 @@ class Documents(unittest.TestCase):
         self.wrong("<!-- not run: it needs a printer -->\n\n    forewarm -x\n\nText.\n\n    forewarm --nonsense\n", "--nonsense")
 
     def test_manual_pages(self):
-        self.good(".Sh EXAMPLES\n.Dl forewarm \\-\\-version\n.Bd -literal -offset indent\nforewarm rules check\n.Ed\n.Bd -literal\nfalse\n.Ed\n", 2, name="a.1")
+        self.good(".Sh SYNOPSIS\n.Bd -literal\nforewarm WORD [options]\n.Ed\n.Sh EXAMPLES\n.Dl forewarm \\-\\-version\n.Bd -literal -offset indent\nforewarm rules check\n.Ed\n.Bd -literal\nfalse\n.Ed\n", 2, name="a.1")
         self.wrong(".nf\nforewarm \\-\\-nonsense\n.fi\n", "a.1:2: forewarm --nonsense", name="a.1")
 
     def test_too_few(self):
