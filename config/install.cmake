@@ -4,15 +4,16 @@ include(GNUInstallDirs)
 install(TARGETS forewarm)
 install(FILES config/LICENSE config/changelog README.md DESTINATION ${CMAKE_INSTALL_DOCDIR})
 install(FILES config/default.toml config/demo.toml DESTINATION ${CMAKE_INSTALL_DOCDIR}/examples)
+# The pages and the completions are made by the build, as the tables of the program have them.
 install(DIRECTORY ${CMAKE_BINARY_DIR}/man/ DESTINATION ${CMAKE_INSTALL_MANDIR}/man1
         FILES_MATCHING PATTERN *.1)
 install(DIRECTORY ${CMAKE_BINARY_DIR}/man/ DESTINATION ${CMAKE_INSTALL_MANDIR}/man5
         FILES_MATCHING PATTERN *.5)
-install(FILES ${CMAKE_BINARY_DIR}/completions/forewarm.bash OPTIONAL RENAME forewarm
+install(FILES ${CMAKE_BINARY_DIR}/completions/forewarm.bash RENAME forewarm
         DESTINATION ${CMAKE_INSTALL_DATADIR}/bash-completion/completions)
-install(FILES ${CMAKE_BINARY_DIR}/completions/_forewarm OPTIONAL
+install(FILES ${CMAKE_BINARY_DIR}/completions/_forewarm
         DESTINATION ${CMAKE_INSTALL_DATADIR}/zsh/site-functions)
-install(FILES ${CMAKE_BINARY_DIR}/completions/forewarm.fish OPTIONAL
+install(FILES ${CMAKE_BINARY_DIR}/completions/forewarm.fish
         DESTINATION ${CMAKE_INSTALL_DATADIR}/fish/vendor_completions.d)
 install(FILES ${CMAKE_BINARY_DIR}/rules.schema.json OPTIONAL
         DESTINATION ${CMAKE_INSTALL_DATADIR}/forewarm)

@@ -115,7 +115,9 @@ class Packages(unittest.TestCase):
     def test_what_is_in_the_package(self):
         held = run("dpkg-deb", "--contents", self.deb)
         for name in ("usr/bin/forewarm", "usr/share/doc/forewarm/copyright", "usr/share/doc/forewarm/changelog.gz",
-                     "usr/share/doc/forewarm/README.md", "usr/share/doc/forewarm/examples/demo.toml"):
+                     "usr/share/man/man1/forewarm.1.gz", "usr/share/man/man1/forewarm-rewrite.1.gz", "usr/share/man/man5/forewarm-rules.5.gz",
+                     "usr/share/bash-completion/completions/forewarm", "usr/share/zsh/vendor-completions/_forewarm",
+                     "usr/share/fish/vendor_completions.d/forewarm.fish", "usr/share/doc/forewarm/README.md", "usr/share/doc/forewarm/examples/demo.toml"):
             self.assertRegex(held, rf"-rw[x-]r-[x-]r-[x-] root/root .* \./{name}\n")
         self.assertNotIn("site-functions", held)
 
