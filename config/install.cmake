@@ -15,7 +15,7 @@ install(FILES ${CMAKE_BINARY_DIR}/completions/_forewarm
         DESTINATION ${CMAKE_INSTALL_DATADIR}/zsh/site-functions)
 install(FILES ${CMAKE_BINARY_DIR}/completions/forewarm.fish
         DESTINATION ${CMAKE_INSTALL_DATADIR}/fish/vendor_completions.d)
-install(FILES ${CMAKE_BINARY_DIR}/rules.schema.json OPTIONAL
+install(FILES ${CMAKE_BINARY_DIR}/rules.schema.json
         DESTINATION ${CMAKE_INSTALL_DATADIR}/forewarm)
 # The licences of what is compiled in, which ask to be handed on. Debian keeps them beside its
 # packages; elsewhere they are left out.

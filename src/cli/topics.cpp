@@ -178,7 +178,10 @@ std::string topic_list() {
       last = topic.kind;
     }
     std::string line = fmt::format("  {:<{}}", topic.name, kNameWidth) + ' ' + topic.brief;
-    if (line.size() > kWidth) line = line.substr(0, line.rfind(' ', kWidth - 4)) + " ...";
+    if (line.size() > kWidth) {
+      line.resize(line.rfind(' ', kWidth - 4));
+      line += " ...";
+    }
     out += line + '\n';
   }
   return out;

@@ -182,9 +182,8 @@ std::optional<Named> named_in(std::string_view comment) {
 class Surveyor {
  public:
   explicit Surveyor(const rules::Rules& rules, const rules::Recogniser& recogniser)
-      : interpreter_(rules, recogniser, &out_.pattern_hits) {
-    limits_ = machine::initial_limits(rules.motion);
-  }
+      : interpreter_(rules, recogniser, &out_.pattern_hits),
+        limits_(machine::initial_limits(rules.motion)) {}
 
   Result<Survey> run(ByteSource& source) {
     gcode::LineReader reader(source);

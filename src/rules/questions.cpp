@@ -123,11 +123,11 @@ class Reader {
     into = word->get();
   }
 
-  void number(const toml::node& node, std::string_view key, Limits limits, double& into) {
+  void number(const toml::node& node, std::string_view key, const Limits& limits, double& into) {
     if (const auto value = number_in(node, key, limits, diagnostics_)) into = *value;
   }
 
-  void numbers(const toml::node& node, std::string_view key, Limits limits,
+  void numbers(const toml::node& node, std::string_view key, const Limits& limits,
                std::vector<double>& into) {
     std::vector<double> out;
     const auto take = [&](const toml::node& one) {
