@@ -3,6 +3,12 @@ include(GNUInstallDirs)
 
 install(TARGETS forewarm)
 install(FILES config/LICENSE config/changelog README.md DESTINATION ${CMAKE_INSTALL_DOCDIR})
+# README.md leads to the texts and shows the picture: both keep their places beside it.
+file(GLOB texts RELATIVE ${CMAKE_SOURCE_DIR} CONFIGURE_DEPENDS ${CMAKE_SOURCE_DIR}/src/*/*.md)
+foreach(text IN LISTS texts ITEMS config/timeline.svg)
+  get_filename_component(folder ${text} DIRECTORY)
+  install(FILES ${text} DESTINATION ${CMAKE_INSTALL_DOCDIR}/${folder})
+endforeach()
 install(FILES config/default.toml config/demo.toml DESTINATION ${CMAKE_INSTALL_DOCDIR}/examples)
 # The pages and the completions are made by the build, as the tables of the program have them.
 install(DIRECTORY ${CMAKE_BINARY_DIR}/man/ DESTINATION ${CMAKE_INSTALL_MANDIR}/man1

@@ -2,7 +2,7 @@
 //
 // Text: what the changes cost before and after, then which filament to load where. JSON: {
 // schema_version, rules, by, unit, baseline, best { map, ... }, filaments [] }, keys as documented
-// in README.md. Pure; names are made printable.
+// in assign/assigning.md. Pure; names are made printable.
 #pragma once
 
 #include <string>

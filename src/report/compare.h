@@ -5,7 +5,7 @@
 // differences are between figures as the plans give them. Pure: values in, one string out.
 //
 // Text: a table, the differences to as-sliced, and sentences on the off timer and on each sweep.
-// JSON: { schema_version 1, job, rules, rows, bound }, keys as in README.md. CSV: a header, the
+// JSON: { schema_version 1, job, rules, rows, bound }, keys as in comparing.md. CSV: a header, the
 // rows with the same columns, and the bound as the last row; fields are separated by ",", lines end
 // in "\n", a missing value is empty. No field ever needs quotes.
 #pragma once

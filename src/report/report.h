@@ -1,8 +1,8 @@
 // The forecast of a job: what it will do, and what each policy makes of it.
 //
 // Text and page are for people and show the same figures. The JSON is for programs and stable:
-// schema_version 1, keys as documented in README.md. Pure: values in, one string out; no clock, no
-// file.
+// schema_version 1, keys as documented in reading-the-output.md. Pure: values in, one string out;
+// no clock, no file.
 #pragma once
 
 #include <optional>

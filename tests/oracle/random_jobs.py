@@ -27,7 +27,7 @@ from mapped import MappedJudged, as_rewrite_of, moved_job
 from replay import Machine, Replay, lines_of, lines_of_rewrite
 
 TIMEOUT_S = 60
-# Why a job whose filaments move may be refused: README says so of the first; the rule file's limits are of the toolhead.
+# Why a job whose filaments move may be refused: rewrite/other-tools.md says so of the first; the rule file's limits are of the toolhead.
 MAY_BE_REFUSED = ["it cannot be known for which filament", "an exchange at .* is above max_c"]
 
 

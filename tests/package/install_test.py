@@ -28,12 +28,13 @@ class Installed(unittest.TestCase):
         held = {str(path.relative_to(self.folder)) for path in self.folder.rglob("*") if path.is_file()}
         doc = "share/doc/forewarm"
         expected = {"bin/forewarm", f"{doc}/LICENSE", f"{doc}/changelog", f"{doc}/README.md", f"{doc}/examples/default.toml",
-                    f"{doc}/examples/demo.toml", "share/man/man1/forewarm.1", "share/man/man1/forewarm-rewrite.1",
+                    f"{doc}/examples/demo.toml", f"{doc}/config/timeline.svg", f"{doc}/src/rules/machines.md",
+                    f"{doc}/src/cli/troubleshooting.md", "share/man/man1/forewarm.1", "share/man/man1/forewarm-rewrite.1",
                     "share/man/man5/forewarm-rules.5", "share/bash-completion/completions/forewarm",
                     "share/zsh/site-functions/_forewarm", "share/fish/vendor_completions.d/forewarm.fish"}
         self.assertEqual(expected - held, set())
         # Nothing strays: what is besides lies in folders of ours.
-        places = ("share/man/man1/forewarm-", f"{doc}/compiled-in/", "share/forewarm/")
+        places = ("share/man/man1/forewarm-", f"{doc}/compiled-in/", f"{doc}/src/", "share/forewarm/")
         self.assertEqual([name for name in sorted(held - expected) if not name.startswith(places)], [])
         self.assertEqual(said(self.folder / "bin/forewarm", "--version"), said(PROGRAM, "--version"))
 
