@@ -8,7 +8,8 @@ A document's examples are its indented or fenced blocks. Of a block, these are c
 All commands of a block run in a scratch folder of their own that has what examples speak of (see Scratch), with that folder as
 home. In it job.gcode is a job, or its rewrite where a command reads one (check, restore ...): before the first command of a
 transcript, and before each command of any other block, which may show several ways to use one job. Other blocks are not commands, or are not run: lines of a job, rules, what builds or installs. A comment
-<!-- not run: WHY --> above a block leaves it out, too. A command ends well with exit code 0; with 1, if it compares or checks.
+<!-- not run: WHY --> above a block leaves it out, too. A command ends well with exit code 0; with 1, if it
+compares or checks.
 
 Usage: examples_test.py [--list] [--least N] FOREWARM SIMULATED-MACHINE SOURCE-FOLDER DOCUMENT...
 The document "help" stands for every example of --help, a folder for the manual pages in it. With --list, says what is run. Fails if fewer than N commands are found."""
@@ -195,7 +196,7 @@ def run_block(scratch, where, commands, say):
             reads = subcommands(command) & READS_REWRITTEN
             shutil.copy(scratch.home / ("rewritten.gcode" if reads else "original.gcode"), folder / "job.gcode")
         done = scratch.run(command, folder)
-        good = done.returncode == 0 or done.returncode == 1 and subcommands(command) & COMPARES
+        good = done.returncode == 0 or done.returncode == 1 and (subcommands(command) & COMPARES or " --diff" in command)
         if not good:
             print(f"{where}: {command}\n    exit code {done.returncode}\n    " + "\n    ".join(done.stdout.splitlines()[-12:]))
         elif expected is not None and not as_printed(expected, done.stdout):
