@@ -5,6 +5,7 @@ install(TARGETS forewarm)
 install(FILES config/LICENSE config/changelog README.md DESTINATION ${CMAKE_INSTALL_DOCDIR})
 # README.md leads to the texts and shows the picture: both keep their places beside it.
 file(GLOB texts RELATIVE ${CMAKE_SOURCE_DIR} CONFIGURE_DEPENDS ${CMAKE_SOURCE_DIR}/src/*/*.md)
+list(FILTER texts EXCLUDE REGEX "/inside.md$")  # for contributors
 foreach(text IN LISTS texts ITEMS config/timeline.svg)
   get_filename_component(folder ${text} DIRECTORY)
   install(FILES ${text} DESTINATION ${CMAKE_INSTALL_DOCDIR}/${folder})

@@ -1,5 +1,6 @@
 #!/usr/bin/env python3
-"""The texts hang together: links lead to files and headings that are there, README.md is short and leads to every text.
+"""The texts hang together: links lead to files and headings that are there, README.md is short, and it or DEVELOPERS.md leads to every
+text.
 
 Usage: texts_test.py SOURCE-FOLDER"""
 import pathlib
@@ -34,16 +35,17 @@ def broken(path):
 def main():
     top = pathlib.Path(sys.argv[1]).resolve()
     readme = top / "README.md"
-    texts = sorted((top / "src").rglob("*.md"))
+    developers = top / "DEVELOPERS.md"
+    texts = [*sorted((top / "src").rglob("*.md")), top / "tests/testing.md"]
     assert len(texts) >= 15, texts
-    wrong = [said for path in [readme, top / "DEVELOPERS.md", *texts] for said in broken(path)]
+    wrong = [said for path in [readme, developers, *texts] for said in broken(path)]
     assert not wrong, "\n".join(wrong)
 
     lines = len(readme.read_text(encoding="utf-8").splitlines())
     assert lines <= LONGEST_README, f"README.md has {lines} lines"
-    led_to = {(top / link.partition("#")[0]).resolve() for link in links(readme)}
+    led_to = {(top / link.partition("#")[0]).resolve() for link in [*links(readme), *links(developers)]}
     unknown = [str(path.relative_to(top)) for path in texts if path not in led_to]
-    assert not unknown, f"README.md does not lead to {unknown}"
+    assert not unknown, f"neither README.md nor DEVELOPERS.md leads to {unknown}"
 
 
 if __name__ == "__main__":
