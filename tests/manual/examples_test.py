@@ -131,7 +131,7 @@ def as_printed(expected, printed):
             pattern += re.escape(line.rstrip(".… ")) + r"[^\n]*\n"
         else:
             pattern += re.escape(line) + r"[ \t]*\n"
-    return re.fullmatch(pattern, printed if printed.endswith("\n") else printed + "\n") is not None
+    return re.fullmatch(pattern, printed.rstrip("\n") + "\n") is not None
 
 
 class Scratch:
