@@ -91,7 +91,9 @@ std::string heater_text(const Calibration& c, const rules::Rules& rules, std::si
              c.unlike ? "" : "  (like time_constant_s)");
   }
   if (c.settle_s) add_line(out, "settle_s", *c.settle_s);
-  if (c.approach_c) add_line(out, "approach_c", *c.approach_c);
+  if (c.approach_c) {
+    add_line(out, "approach_c", *c.approach_c, c.climbs > 0 ? "" : "  (by the drive: not written)");
+  }
   if (c.ambient_c.sd != 0) add_line(out, "ambient_c", c.ambient_c);
   out += fmt::format("  residuals in C, rms {}:\n", number(c.rms_c, 3)) + plot(c, width);
   for (const std::string& note : c.notes) out += wrapped(note, 2, width);
@@ -174,6 +176,9 @@ Json heaters_json(const std::vector<Calibration>& heaters, const rules::Rules& r
     add("full_drive_c", c.full_drive_c);
     add("time_constant_s", c.time_constant_s);
     add("dead_time_s", c.dead_time_s);
+    // What the next ones count as reached; as exact as it is chosen.
+    const bool settles = c.reached_c > 0 && (c.settle_s || c.climbs > 0);
+    add("reached_c", settles ? std::optional(Estimate{c.reached_c, 0}) : std::nullopt);
     add("settle_s", c.settle_s);
     add("cool_time_constant_s", c.cool_time_constant_s);
     add("approach_c", c.approach_c);

@@ -187,6 +187,18 @@ std::string pattern_for_word(std::string_view text, std::string_view word, bool 
   return in_toml(out);
 }
 
+namespace {
+
+// By the RepRap convention, from memory: homing, probing, waits for the bed, and pauses. None of
+// them selects a tool.
+bool only_takes_time(std::string_view word) {
+  constexpr std::string_view kWords[] = {"G28", "G29",  "G30",  "G32",  "M0",  "M1",
+                                         "M25", "M190", "M191", "M226", "M600"};
+  return std::find(std::begin(kWords), std::end(kWords), word) != std::end(kWords);
+}
+
+}  // namespace
+
 std::string unknown_hint(const JobWords& job) {
   struct Count {
     std::uint64_t count = 0;
@@ -219,12 +231,15 @@ std::string unknown_hint(const JobWords& job) {
   }
   out += "of its commands these are not known, the most frequent first:";
   if (order.size() > kMostShown) order.resize(kMostShown);
-  const job::UnknownCommand* select = nullptr;
+  const job::UnknownCommand* select = nullptr;    // with one number, which may be a tool's
+  const job::UnknownCommand* may_mean = nullptr;  // anything
   for (const auto& [word, c] : order) {
     out += fmt::format("\n  {} times, first in line {}: {}", c.count, c.most->line,
                        clean(std::string(command_of(c.most->first_text)), 80));
+    if (only_takes_time(word)) continue;
     const auto numbers = std::count(c.most->shape.begin(), c.most->shape.end(), '#');
     if (select == nullptr && numbers == 1) select = c.most;
+    if (may_mean == nullptr) may_mean = c.most;
   }
   const job::UnknownCommand& first = *order.front().second.most;
   const std::string tool = "tool";
@@ -233,11 +248,11 @@ std::string unknown_hint(const JobWords& job) {
         "\nwhere one of them selects a tool, write into the rule file:\n"
         "  [[recognise]]\n  match = {}\n  as = \"change\"",
         clean(pattern_for(select->first_text, std::span(&tool, 1), job.numbered), 300));
-  } else {
+  } else if (may_mean != nullptr) {
     out += fmt::format(
         "\nwhere one of them selects a tool, write into the rule file:\n"
         "  [[recognise]]\n  match = {}\n  as = \"change\"\n  tool = 0",
-        clean(pattern_for(first.first_text, {}, job.numbered), 300));
+        clean(pattern_for(may_mean->first_text, {}, job.numbered), 300));
   }
   out += fmt::format(
       "\nwhere one takes time, with what your watch says, and 0 where it takes none:\n"

@@ -85,6 +85,15 @@ TEST_CASE("hints are for jobs whose selects nobody knows, and for hundreds of eq
                        "  210 times, first in line 9: WIPE 1 FAST\n"
                        "  120 times, first in line 8: PICK 3\n"));
   CHECK(hint.find("match = '^WIPE\\b'\n  seconds = 0") != std::string::npos);
+  // A wait for the bed selects no tool, however often it stands there.
+  const std::vector<job::UnknownCommand> bed{command("M190 S#", "M190 S60", 3, 400),
+                                             command("WARM_HEAD # S#", "WARM_HEAD 1 S210", 8, 300)};
+  words.unknown = bed;
+  const std::string other = report::unknown_hint(words);
+  CHECK(other.find("[[recognise]]\n  match = '^WARM_HEAD") != std::string::npos);
+  CHECK(other.find("[[duration]]\n  match = '^M190\\b'") != std::string::npos);
+  words.unknown = std::span(bed).first(1);
+  CHECK(report::unknown_hint(words).find("[[recognise]]") == std::string::npos);
 }
 
 TEST_CASE("what a hint says to write fits the line that it is for") {
