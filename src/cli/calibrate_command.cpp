@@ -114,7 +114,7 @@ int run_calibrate(const Context& context, const CalibrateOptions& options) {
   if (!options.write.empty()) {
     const auto settings = settings_of(heaters, *rules, !*ambient);
     if (!settings) return context.fail(settings.error());
-    if (auto s = edit_rule_file(context, options.write, rules->hash, *settings); !s) {
+    if (auto s = edit_rule_file(context, options.write, *settings); !s) {
       return context.fail(s.error());
     }
   }

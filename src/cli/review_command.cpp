@@ -149,6 +149,16 @@ class Run {
       Both both(journals_.emplace_back(schedule_), finder);
       auto record = read_record(context_, path, printed_, both);
       if (!record) return std::move(record.error());
+      for (std::size_t i = 0; i + 1 < journals_.size(); ++i) {
+        if (!journals_[i].same_as(journals_.back())) continue;
+        return Error{Error::Kind::usage,
+                     "this record says the same as " + printable(options_.records[i], 4096),
+                     shown_name(path),
+                     0,
+                     0,
+                     "",
+                     "a print counts once: leave one of them out"};
+      }
       records_.push_back(std::move(*record));
       add_stretches(stretches_, finder.take());
     }
@@ -194,7 +204,7 @@ class Run {
       context_.note("nothing is certain enough to be written");
       return success();
     }
-    return edit_rule_file(context_, options_.write, now_.hash, better);
+    return edit_rule_file(context_, options_.write, better);
   }
 
   const Context& context_;

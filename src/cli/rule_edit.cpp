@@ -2,28 +2,57 @@
 
 #include <fmt/format.h>
 
+#include <filesystem>
+
 #include "cli/outputs.h"
 #include "io/file_source.h"
 #include "io/read_all.h"
 #include "io/replace.h"
 #include "report/format.h"
+#include "rules/load.h"
 #include "rules/set_values.h"
 
 namespace forewarm::cli {
 
-Status edit_rule_file(const Context& context, const std::string& file, std::uint64_t hash,
+namespace {
+
+constexpr std::size_t kMaxBytes = 1U << 20U;
+
+Status keep(const std::string& file, const std::string& text) {
+  std::error_code none;
+  if (!std::filesystem::exists(file, none)) return write_file(file, text);
+  auto there = io::read_all(file, kMaxBytes);
+  if (there && *there == text) return success();
+  return Error{Error::Kind::io,
+               "the old rules are to be kept here, and this is something else",
+               file,
+               0,
+               0,
+               "",
+               "move it elsewhere"};
+}
+
+}  // namespace
+
+Status edit_rule_file(const Context& context, const std::string& file,
                       std::span<const rules::Setting> settings) {
   auto replacement = io::Replacement::open(file);
-  if (!replacement) return std::move(replacement.error());
+  if (!replacement) {
+    if (!replacement.error().hint.empty()) {
+      replacement.error().hint = "leave --write out to see the values, and enter them by hand";
+    }
+    return std::move(replacement.error());
+  }
   auto source = io::FileSource::open(file);
   if (!source) return std::move(source.error());
-  constexpr std::size_t kMaxBytes = 1U << 20U;
   auto text = io::read_all(file, kMaxBytes);
   if (!text) return std::move(text.error());
   auto changed = rules::with_values(*text, file, settings);
   if (!changed) return std::move(changed.error());
-  const std::string kept = file + '.' + report::hash_text(hash);
-  if (auto s = write_file(kept, *text); !s) return s;
+  auto before = rules::load(*text, file);
+  if (!before) return std::move(before.error());
+  const std::string kept = file + '.' + report::hash_text(before->hash);
+  if (auto s = keep(kept, *text); !s) return s;
   if (auto s = (*replacement)->sink().write(*changed); !s) return s;
   if (auto s = (*replacement)->commit(&*source); !s) return s;
   context.note(fmt::format("{}: {} values written; the old file is {}", printable(file, 4096),

@@ -5,10 +5,9 @@
 // kind `rules`.
 //
 // What the file was is kept beside it under its hash, FILE.<hash>: a print is reviewed by the rules
-// that its job was made with.
+// that its job was made with. A file of that name which is another one is not replaced.
 #pragma once
 
-#include <cstdint>
 #include <span>
 #include <string>
 
@@ -18,8 +17,8 @@
 
 namespace forewarm::cli {
 
-// `hash`: of the file as it is (Rules::hash). Tells by a note what was written and kept.
+// Tells by a note what was written and kept.
 [[nodiscard]] Status edit_rule_file(const Context& context, const std::string& file,
-                                    std::uint64_t hash, std::span<const rules::Setting> settings);
+                                    std::span<const rules::Setting> settings);
 
 }  // namespace forewarm::cli

@@ -10,6 +10,7 @@
 #include "report/format.h"
 #include "report/glossary.h"
 #include "rules/key_info.h"
+#include "rules/paths.h"
 #include "rules/words.h"
 
 namespace forewarm::cli {
@@ -161,6 +162,11 @@ Result<std::string> explanation(std::string_view word) {
                        topic.text);
   }
   if (!out.empty()) return out;
+  // A path, as --set and --sweep take them, and review names keys.
+  if (const auto path = rules::parse_path(word); path && path->key.section != nullptr) {
+    const std::string key = path_of(path->key);
+    if (plain(key) != asked) return explanation(key);
+  }
   Error error{Error::Kind::usage, "nothing is called " + rules::quoted(word)};
   const auto near = rules::meant(word, known);
   error.hint = near ? "did you mean " + rules::quoted(*near) + "?"

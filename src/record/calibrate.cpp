@@ -16,6 +16,9 @@ using thermal::Fit;
 using thermal::Stretch;
 
 constexpr double kUnlikeDeviations = 4, kUnlikeShare = 0.05;
+// Beyond it, what was driven or read is something else than a heater. Common practice, no source.
+constexpr double kMostRmsC = 8;
+constexpr double kCoarseS = 1;         // a host that asks each second is as good as can be had
 constexpr double kMostApproachC = 35;  // climbs are longer than that
 
 bool tells(const Estimate& e, double share) {
@@ -43,7 +46,7 @@ std::vector<Stretch> stretches_of(const std::vector<Found>& list) {
 }
 
 // Drives that are no more alike than this, and by more than noise, are taken each for itself.
-constexpr double kUnequalShare = 0.01, kUnequalF = 10;
+constexpr double kUnequalShare = 0.001, kUnequalF = 10;
 // With more, those that are weak and strong even out.
 constexpr std::size_t kMostOwnRises = 24;
 
@@ -83,6 +86,10 @@ std::string why_nothing(const HeaterStretches& h) {
   if (h.widest_span_c < kLeastSpanC) {
     return "no heat-up or cool-down of it spans 20 C; the widest spans " +
            std::to_string(int(h.widest_span_c)) + " C";
+  }
+  if (h.most_heat_readings > 0) {
+    return "its heat-ups have too few samples: 20 are needed, and the longest has " +
+           std::to_string(h.most_heat_readings);
   }
   if (h.most_readings < kLeastReadings) {
     return "no heat-up or cool-down of it has 20 samples; the longest has " +
@@ -215,6 +222,14 @@ class Calibrator {
     if (fit->rise_c.value <= 0) {
       return refused("it does not get warmer when it is driven");
     }
+    if (out_.rms_c > kMostRmsC) {
+      return refused("the model does not fit it: what is left has an rms of " +
+                     std::to_string(std::lround(out_.rms_c)) + " C" +
+                     (found_.drive_known
+                          ? ""
+                          : ", and without the drive in the record, it is taken as full until the "
+                            "target is reached"));
+    }
     tell(*fit);
     if (found_.drive_known) out_.rise_spread = spread_of_rises(heats, *fit);
     return std::move(out_);
@@ -298,6 +313,18 @@ class Calibrator {
                            std::to_string(std::lround(*high + fit.ambient_c.value)) +
                            " C; full_drive_c is their mean.");
     }
+    double span_s = 0;
+    std::size_t steps = 0;
+    for (const Found& f : found_.heat_ups) {
+      const auto& readings = f.stretch.readings;
+      span_s += readings.back().time_s - readings.front().time_s;
+      steps += std::max<std::size_t>(f.readings, 2) - 1;  // more than are kept of a long one
+    }
+    if (steps > 0) out_.step_s = span_s / double(steps);
+    if (out_.step_s > 2 * kCoarseS) {
+      out_.notes.push_back("Samples are " + std::to_string(std::lround(out_.step_s)) +
+                           " s apart: the dead time is known no better than that.");
+    }
     if (!found_.drive_known) {
       out_.notes.emplace_back(
           "The record has no drive: it is taken as full from when a target is given until it is "
@@ -332,6 +359,9 @@ std::vector<ToldKey> told_keys(const Calibration& c, double reached_c) {
   std::vector<ToldKey> out{{"full_drive_c", c.full_drive_c, stretches},
                            {"time_constant_s", c.time_constant_s, stretches},
                            {"dead_time_s", c.dead_time_s, stretches}};
+  // Wherever between two samples it was that the drive came on: evenly distributed.
+  Estimate& dead = out.back().value;
+  dead.sd = std::hypot(dead.sd, c.step_s / std::sqrt(12.0));
   if (c.unlike && c.cool_time_constant_s) {
     out.push_back({"cool_time_constant_s", *c.cool_time_constant_s, stretches});
   }

@@ -46,6 +46,7 @@ struct Calibration {
   std::size_t heat_ups = 0, cool_downs = 0;       // used
   std::size_t settles = 0, climbs = 0;            // behind settle_s and approach_c
   double reached_c = 0;                           // what those two count as reached
+  double step_s = 0;                              // between the samples of the heat-ups, on average
   std::vector<std::string> notes = {};            // sentences
   struct Residual {
     double time_s, residual_c;
@@ -60,9 +61,10 @@ struct ToldKey {
   thermal::Estimate value;
   std::size_t observations;
 };
-// Those that a rule file should have: a cooling time constant only where it is one of its own, and
-// approach_c only where climbs tell it, and what counted as reached where the rules' own,
-// `reached_c`, is 0. REQUIRES: nothing is refused.
+// Those that a rule file should have, the dead time as uncertain as the time between two samples
+// makes it: a cooling time constant only where it is one of its own, and approach_c only where
+// climbs tell it, and what counted as reached where the rules' own, `reached_c`, is 0. REQUIRES:
+// nothing is refused.
 [[nodiscard]] std::vector<ToldKey> told_keys(const Calibration& heater, double reached_c);
 
 [[nodiscard]] std::vector<Calibration> calibrate(const std::vector<HeaterStretches>& heaters,

@@ -72,20 +72,22 @@ void HeaterStretches::add(HeaterStretches other) {
   target_known = target_known || other.target_known;
   widest_span_c = std::max(widest_span_c, other.widest_span_c);
   most_readings = std::max(most_readings, other.most_readings);
+  most_heat_readings = std::max(most_heat_readings, other.most_heat_readings);
 }
 
 StretchFinder::StretchFinder(const rules::Rules& rules) {
   const double window_c = rules.dialect.wait_window_c;
-  const double usual_c = window_c > 0 ? std::min(window_c, kUsualReachedC) : kUsualReachedC;
+  usual_c_ = window_c > 0 ? std::min(window_c, kUsualReachedC) : kUsualReachedC;
   for (const rules::Toolhead& head : rules.toolheads) {
-    reached_c_.push_back(head.hotend.reached_c > 0 ? head.hotend.reached_c : usual_c);
+    reached_c_.push_back(head.hotend.reached_c > 0 ? head.hotend.reached_c : usual_c_);
   }
 }
 
 void StretchFinder::heater(const Heater& heater) {
   HeaterStretches& found = states_.emplace_back().found;
   found.heater = heater;
-  if (heater.head && *heater.head < reached_c_.size()) found.reached_c = reached_c_[*heater.head];
+  const bool known = heater.head && *heater.head < reached_c_.size();
+  found.reached_c = known ? reached_c_[*heater.head] : usual_c_;
 }
 
 void StretchFinder::part(double, std::uint64_t) {
@@ -157,6 +159,7 @@ void StretchFinder::keep(State& s, std::vector<thermal::Reading> readings, bool 
   s.found.widest_span_c = std::max(s.found.widest_span_c, span_c);
   if (span_c < kLeastSpanC) return;
   s.found.most_readings = std::max(s.found.most_readings, readings.size());
+  if (heating) s.found.most_heat_readings = std::max(s.found.most_heat_readings, readings.size());
   if (readings.size() < kLeastReadings) return;
   Found f;
   f.span_c = span_c;

@@ -47,9 +47,10 @@ struct HeaterStretches {
   bool driven = false;       // some drive, known or taken
   bool drive_known = false;  // some sample says its drive
   bool target_known = false;
-  double widest_span_c = 0;       // of stretches, also of those that were left out
-  std::size_t most_readings = 0;  // of those that span enough
-  std::vector<double> settles_s;  // from reaching the target, within reached_c, until `ready`
+  double widest_span_c = 0;            // of stretches, also of those that were left out
+  std::size_t most_readings = 0;       // of those that span enough
+  std::size_t most_heat_readings = 0;  // likewise, of heat-ups
+  std::vector<double> settles_s;       // from reaching the target, within reached_c, until `ready`
   std::vector<Climb> climbs;
   double reached_c = 0;
 
@@ -110,6 +111,7 @@ class StretchFinder final : public QuietListener {
   void watch_climb(State& s, const Sample& sample, bool begins);
 
   std::vector<double> reached_c_;  // by toolhead
+  double usual_c_ = 0;             // of heaters that are no toolhead's
   std::vector<State> states_;
   std::optional<Echo> there_;
   std::optional<std::map<std::uint64_t, std::size_t>> expected_;

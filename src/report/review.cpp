@@ -69,6 +69,7 @@ class Columns {
 
 std::string time_text(const Reviewed& r) {
   const review::Review& v = r.review;
+  if (v.planned.sum() <= 0) return "Without echoes, nothing tells where the time went.\n";
   Columns table(r.width);
   table.row({"time went to", "planned", "actual", "more"});
   const auto add = [&](const char* words, double planned_s, double actual_s) {

@@ -20,12 +20,14 @@ Json record_json(const record::Summary& s, const std::string& path, std::uint64_
 
 Json time_json(const review::Review& review) {
   Json out = Json::object();
-  out["planned_s"] = rounded(review.planned.sum());
-  out["actual_s"] = rounded(review.actual.sum());
+  const bool told = review.planned.sum() > 0;  // not by selects alone
+  const auto figure = [&](double seconds) { return told ? Json(rounded(seconds)) : Json(nullptr); };
+  out["planned_s"] = figure(review.planned.sum());
+  out["actual_s"] = figure(review.actual.sum());
   Json& causes = out["by_cause"] = Json::object();
   const auto add = [&](const char* name, double review::CauseTimes::*cause) {
-    causes[name] = Json{{"planned_s", rounded(review.planned.*cause)},
-                        {"actual_s", rounded(review.actual.*cause)}};
+    causes[name] = Json{{"planned_s", figure(review.planned.*cause)},
+                        {"actual_s", figure(review.actual.*cause)}};
   };
   add("moving", &review::CauseTimes::moving_s);
   add("park_pick", &review::CauseTimes::park_pick_s);

@@ -1,5 +1,6 @@
 #include "review/journal.h"
 
+#include <algorithm>
 #include <limits>
 
 namespace forewarm::review {
@@ -69,5 +70,19 @@ void Journal::stop(const record::Stop& stop) {
 }
 
 void Journal::select(const record::Select& select) { selected.push_back({select, parts_}); }
+
+bool Journal::same_as(const Journal& other) const {
+  if (heard.empty() && selected.empty()) return false;
+  const auto said = [](const Heard& a, const Heard& b) {
+    return a.echo.time_s == b.echo.time_s && a.echo.what == b.echo.what &&
+           a.echo.number == b.echo.number;
+  };
+  const auto sent = [](const Selected& a, const Selected& b) {
+    return a.select.time_s == b.select.time_s && a.select.tool == b.select.tool;
+  };
+  return std::equal(heard.begin(), heard.end(), other.heard.begin(), other.heard.end(), said) &&
+         std::equal(selected.begin(), selected.end(), other.selected.begin(), other.selected.end(),
+                    sent);
+}
 
 }  // namespace forewarm::review

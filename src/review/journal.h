@@ -53,6 +53,9 @@ class Journal final : public record::QuietListener {
   void stop(const record::Stop& stop) override;
   void select(const record::Select& select) override;
 
+  // Whether both are of one and the same record: no two prints say all at the same times.
+  [[nodiscard]] bool same_as(const Journal& other) const;
+
   std::vector<Heard> heard;
   std::vector<Selected> selected;
   std::vector<Standstill> stops;

@@ -312,14 +312,17 @@ class Reviewer {
     Scale& scale = out_.scale;
     scale.stretches = n;
     scale.factor.value = ma / mm;
-    double rss = 0, relative = 0;
+    // By what each is off itself, and more so the more the fit hangs on it (MacKinnon & White, J.
+    // Econometrics 29, 1985, HC3): long stretches are off by more seconds than short ones.
+    double square = 0, relative = 0;
     each([&](double m, double a) {
       const double off = a - scale.factor.value * m;
-      rss += off * off;
+      const double pull = m * off / std::max(1 - m * m / mm, 0.01);
+      square += pull * pull;
       const double share = off / (scale.factor.value * m);
       relative += m * share * share;
     });
-    scale.factor.sd = std::sqrt(rss / double(n - 1) / mm);
+    scale.factor.sd = std::sqrt(square) / mm;
     scale.spread = std::sqrt(relative / sum_m * double(n) / double(n - 1));
   }
 

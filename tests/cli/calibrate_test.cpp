@@ -104,6 +104,22 @@ TEST_CASE("calibrate: JSON, from standard input and several records") {
   }
 }
 
+TEST_CASE("calibrate: the old rules are kept under the hash of their file, whatever --set says") {
+  Bench run;
+  furnish(run);
+  const std::string old = get(run / "rules.toml");
+  const Ran ran = run(
+      "forewarm calibrate --set machine.ambient_c=22 --ambient fit --write rules.toml both.csv");
+  CHECK(ran.code == 0);
+  const std::string kept = "the old file is rules.toml.";
+  REQUIRE(ran.err.find(kept) != std::string::npos);
+  const std::string name = ran.err.substr(ran.err.find(kept) + kept.size() - 11, 27);
+  CHECK(get(run / name) == old);
+  // As `rules check` has it.
+  const Ran shown = run("forewarm rules check " + name);
+  CHECK(shown.out.find(name.substr(11)) != std::string::npos);
+}
+
 TEST_CASE("calibrate: --write changes the keys in place, and nothing else") {
   Bench run;
   furnish(run);

@@ -46,6 +46,8 @@ TEST_CASE("a key of a rule file is explained by its entry in the table") {
         "  stands in  [gap]\n"
         "  example    hold_drop_c = 8\n");
   CHECK(said("gap.hold_drop_c") == said("hold_drop_c"));
+  CHECK(said("toolhead.ash.heater.dead_time_s") == said("toolhead.heater.dead_time_s"));
+  CHECK(said("filament.T3.standby_c") == said("filament.standby_c"));
   CHECK(has(said("toolhead.heater.power_w"), "stands in  heater = { ... } of [[toolhead]], or "));
   CHECK(said("heater.power_w") == said("power_w"));
   CHECK(has(said("power_w"), "default    none: it must be given\n"));

@@ -191,6 +191,24 @@ TEST_CASE("calibrate: what was warm before it was asked for says nothing of wait
   CHECK_FALSE(c.settle_s);
 }
 
+TEST_CASE("calibrate: samples far apart make the dead time uncertain by as much") {
+  const Machine m;
+  const Calibration fine =
+      one_of(kHead + record_of(m, kUpAndDown, 1, 5, 0.1, row), {.ambient_c = 23});
+  const Calibration coarse =
+      one_of(kHead + record_of(m, kUpAndDown, 5, 5, 0.1, row), {.ambient_c = 23});
+  const auto dead_sd = [](const Calibration& c) { return told_keys(c, 0)[2].value.sd; };
+  REQUIRE(told_keys(coarse, 0)[2].key == std::string("dead_time_s"));
+  CHECK(fine.step_s == Approx(1).margin(0.1));
+  CHECK(coarse.step_s == Approx(5).margin(0.5));
+  CHECK(dead_sd(fine) < 0.4);
+  CHECK(dead_sd(coarse) > 1.3);
+  CHECK(std::abs(coarse.dead_time_s.value - m.dead_s) < 3 * dead_sd(coarse));
+  const std::string note = "Samples are 5 s apart: the dead time is known no better than that.";
+  CHECK(std::count(coarse.notes.begin(), coarse.notes.end(), note) == 1);
+  CHECK(std::count(fine.notes.begin(), fine.notes.end(), note) == 0);
+}
+
 TEST_CASE("calibrate: several heaters, each by itself") {
   Machine a, b;
   b.full_c = 520;
@@ -298,6 +316,9 @@ TEST_CASE("calibrate: what a record cannot tell is refused, with the reason") {
        }) {
     CHECK(one_of(c.text).refused == c.why);
   }
+  CHECK(one_of(kHead + record_of(m, kUpAndDown, 10, 12, 0.1, row))
+            .refused.starts_with(
+                "its heat-ups have too few samples: 20 are needed, and the longest has 1"));
   // A short climb is almost straight.
   const auto climb =
       without(kHead, {{0, 10}, {75, 40}},

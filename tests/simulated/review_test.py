@@ -226,6 +226,26 @@ class Reviewed(unittest.TestCase):
         known = [c for c in report["change_list"] if c["actual_at_s"] is not None]
         self.assertEqual(len(known), len(report["change_list"]))
         self.assertEqual(report["stats"], [])
+        self.assertIsNone(report["time"]["actual_s"])
+        self.assertIsNone(report["time"]["by_cause"]["waiting"]["planned_s"])
+        self.assertIn("Without echoes, nothing tells where the time went.", self.review(self.job, silent).stdout)
+
+    def test_a_record_counts_once(self):
+        copy = self.folder / "copy.log"
+        copy.write_text(self.logs[0].read_text())
+        ran = self.review(self.job, self.logs[0], self.logs[1], copy)
+        self.assertEqual(ran.returncode, 2)
+        self.assertIn("this record says the same as " + str(self.logs[0]), ran.stderr)
+
+    def test_what_is_kept_replaces_no_other_file(self):
+        rules = self.folder / "mine.toml"
+        rules.write_text(self.loop.text)
+        kept = pathlib.Path(str(rules) + "." + re.search(r"rules=([0-9a-f]{16})", self.job.read_text())[1])
+        kept.write_text("something else\n")
+        ran = self.review("--write", rules, self.job, *self.logs, rules=rules)
+        self.assertEqual(ran.returncode, 4)
+        self.assertIn("the old rules are to be kept here, and this is something else", ran.stderr)
+        self.assertEqual((rules.read_text(), kept.read_text()), (self.loop.text, "something else\n"))
 
 
 if __name__ == "__main__":
