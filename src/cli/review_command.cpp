@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <filesystem>
 
 #include "cli/commands.h"
 #include "cli/inputs.h"
@@ -21,6 +22,26 @@ namespace forewarm::cli {
 namespace {
 
 constexpr std::size_t kMostRuleBytes = 1U << 20U;
+
+// What --write has kept of the file, by name: FILE.<hash>.
+std::vector<std::string> kept_rules(const std::string& file) {
+  namespace fs = std::filesystem;
+  constexpr std::size_t kDigits = 16, kMostKept = 1000;
+  std::vector<std::string> out;
+  const fs::path path(file);
+  const fs::path folder = path.has_parent_path() ? path.parent_path() : fs::path(".");
+  const std::string start = path.filename().string() + '.';
+  std::error_code none;
+  for (fs::directory_iterator at(folder, none), end; at != end && out.size() < kMostKept;
+       at.increment(none)) {
+    const std::string name = at->path().filename().string();
+    if (!name.starts_with(start) || name.size() != start.size() + kDigits) continue;
+    if (name.find_first_not_of("0123456789abcdef", start.size()) != std::string::npos) continue;
+    out.push_back(path.has_parent_path() ? (path.parent_path() / name).string() : name);
+  }
+  std::sort(out.begin(), out.end());
+  return out;
+}
 
 // The text of a rule file; rules at fault are of that kind.
 Result<std::string> rule_text(const std::string& path) {
@@ -59,12 +80,14 @@ class Run {
     suggestions_ = review::suggest(schedule_, printed_, now_, review_, heaters_);
     auto bought = find_bought(*text);
     if (!bought) return context_.fail(bought.error());
-    if (auto s = write_rules(); !s) return context_.fail(s.error());
     const report::Reviewed reviewed{printed_, schedule_,    review_, records_,
                                     heaters_, suggestions_, *bought, context_.text_width()};
-    return outputs_.finish({.text = report::review_text(reviewed),
-                            .json = report::review_json(reviewed),
-                            .csv = report::review_csv(reviewed)});
+    const int code = outputs_.finish({.text = report::review_text(reviewed),
+                                      .json = report::review_json(reviewed),
+                                      .csv = report::review_csv(reviewed)});
+    if (code != kDone) return code;
+    if (auto s = write_rules(); !s) return context_.fail(s.error());
+    return code;
   }
 
  private:
@@ -97,19 +120,37 @@ class Run {
     if (!now) return std::move(now.error());
     printed_ = now_ = std::move(*now);
     if (printed_.hash == hash) return success();
-    std::vector<std::string> places{file + '.' + report::hash_text(hash)};
+    std::vector<std::string> places = kept_rules(file);
     if (!context_.named_rules().empty()) places.push_back(context_.named_rules());
     for (const std::string& place : places) {
       auto kept = rule_text(place);
       if (!kept) continue;
       auto rules = load_with(*kept, place, set_);
-      if (!rules) return std::move(rules.error());
-      if (rules->hash != hash) continue;
+      if (!rules || rules->hash != hash) continue;
       printed_ = std::move(*rules);
       context_.note("the job was rewritten by " + printable(place, 4096));
-      return success();
+      return same_toolheads(place, file);
     }
     return no_rules(hash, file);
+  }
+
+  // Measured by place: values of one toolhead must not get into another.
+  [[nodiscard]] Status same_toolheads(const std::string& then, const std::string& now) const {
+    const auto same = [](const rules::Toolhead& a, const rules::Toolhead& b) {
+      return a.name == b.name && a.tools == b.tools;
+    };
+    if (std::equal(printed_.toolheads.begin(), printed_.toolheads.end(), now_.toolheads.begin(),
+                   now_.toolheads.end(), same)) {
+      return success();
+    }
+    return Error{Error::Kind::refused,
+                 "its toolheads, their order or their tools are not those of " +
+                     printable(now, 4096) + ", so that what was measured fits no place in it",
+                 then,
+                 0,
+                 0,
+                 "",
+                 "review by the old rules alone, without --write"};
   }
 
   [[nodiscard]] Error no_rules(std::uint64_t hash, const std::string& file) const {

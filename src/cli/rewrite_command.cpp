@@ -6,6 +6,7 @@
 #include "cli/mapping.h"
 #include "cli/outputs.h"
 #include "cli/plans.h"
+#include "io/cleanup.h"
 #include "plan/describe.h"
 #include "report/format.h"
 #include "rewrite/diff.h"
@@ -204,6 +205,7 @@ class Run {
     // The page first: once the job is replaced, nothing may go wrong any more.
     if (written) written = outputs_.prepare_job(source);
     if (written) written = write_page();
+    io::hold_signals();
     const int code = outputs_.finish_job(std::move(written), source);
     if (code == kDone) tell();
     return code;

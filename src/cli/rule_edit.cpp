@@ -18,11 +18,20 @@ namespace {
 
 constexpr std::size_t kMaxBytes = 1U << 20U;
 
-Status keep(const std::string& file, const std::string& text) {
+// `file`: where `from` is to be kept, as private as that is.
+Status keep(const std::string& file, const std::string& from, const std::string& text) {
+  namespace fs = std::filesystem;
   std::error_code none;
-  if (!std::filesystem::exists(file, none)) return write_file(file, text);
-  auto there = io::read_all(file, kMaxBytes);
-  if (there && *there == text) return success();
+  const fs::file_status there = fs::symlink_status(file, none);
+  if (!fs::exists(there)) {
+    if (auto s = write_file(file, text); !s) return s;
+    fs::permissions(file, fs::status(from, none).permissions(), none);
+    return success();
+  }
+  if (fs::is_regular_file(there)) {
+    const auto same = io::read_all(file, kMaxBytes);
+    if (same && *same == text) return success();
+  }
   return Error{Error::Kind::io,
                "the old rules are to be kept here, and this is something else",
                file,
@@ -52,7 +61,7 @@ Status edit_rule_file(const Context& context, const std::string& file,
   auto before = rules::load(*text, file);
   if (!before) return std::move(before.error());
   const std::string kept = file + '.' + report::hash_text(before->hash);
-  if (auto s = keep(kept, *text); !s) return s;
+  if (auto s = keep(kept, file, *text); !s) return s;
   if (auto s = (*replacement)->sink().write(*changed); !s) return s;
   if (auto s = (*replacement)->commit(&*source); !s) return s;
   context.note(fmt::format("{}: {} values written; the old file is {}", printable(file, 4096),

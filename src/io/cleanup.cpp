@@ -57,6 +57,13 @@ void install_signal_cleanup() {
   }
 }
 
+void hold_signals() {
+  sigset_t held;
+  sigemptyset(&held);
+  for (const int signal_number : {SIGINT, SIGTERM, SIGHUP}) sigaddset(&held, signal_number);
+  (void)pthread_sigmask(SIG_BLOCK, &held, nullptr);
+}
+
 void ignore_write_signals() {
   for (const int signal_number : {SIGPIPE, SIGXFSZ}) {
     struct sigaction action {};

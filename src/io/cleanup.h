@@ -22,6 +22,10 @@ namespace forewarm::io {
 // the program started (nohup, a background job) stays ignored. Only cli/ calls this, once.
 void install_signal_cleanup();
 
+// From now on those signals wait until the process ends by itself: what is being put in place is to
+// be reported as done. REQUIRES: the end is near.
+void hold_signals();
+
 // Makes a write to a closed pipe fail with EPIPE and one over the file size limit with EFBIG, where
 // both would otherwise kill the process before it could tidy up. Only cli/ calls this, once.
 void ignore_write_signals();

@@ -296,6 +296,7 @@ class Calibrator {
                            "wider part of each is used.");
     }
     out_.reached_c = found_.reached_c;
+    out_.drive_known = found_.drive_known;
     if (found_.reached_c > 0) out_.approach_c = approach_of_climbs(found_, fit);
     if (!out_.approach_c) {
       out_.climbs = 0;
@@ -328,7 +329,7 @@ class Calibrator {
     if (!found_.drive_known) {
       out_.notes.emplace_back(
           "The record has no drive: it is taken as full from when a target is given until it is "
-          "first reached.");
+          "first reached. The values are less certain than they look.");
     }
     if (out_.cool_downs == 0) {
       out_.notes.emplace_back("There is no cool-down: the time constant is that of the climb.");

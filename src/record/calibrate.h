@@ -40,6 +40,7 @@ struct Calibration {
   // What the record may not tell.
   std::optional<thermal::Estimate> cool_time_constant_s, settle_s, approach_c;
   std::optional<RiseSpread> rise_spread;  // where its drive is known
+  bool drive_known = true;                // else it is taken as full, and deviations say too little
   bool unlike = false;  // cooling is not like heating: its time constant is one of its own
   double rms_c = 0;
   std::uint64_t samples = 0, samples_in_all = 0;  // used, and there

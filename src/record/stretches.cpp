@@ -11,6 +11,7 @@ namespace {
 
 constexpr double kOff = 0.02;  // less drive than this is none
 // A reading is as coarse. Common practice, no source.
+constexpr double kRestC = 15;
 constexpr double kBelowC = 0.5;
 constexpr double kLowS = 10;    // so long below half of it, the drive is over
 constexpr double kAboveC = 2;   // so far above its target, a heater is not driven
@@ -77,6 +78,7 @@ void HeaterStretches::add(HeaterStretches other) {
 
 StretchFinder::StretchFinder(const rules::Rules& rules) {
   const double window_c = rules.dialect.wait_window_c;
+  rest_c_ = std::max(rest_c_, rules.machine.ambient_c + kRestC);
   usual_c_ = window_c > 0 ? std::min(window_c, kUsualReachedC) : kUsualReachedC;
   for (const rules::Toolhead& head : rules.toolheads) {
     reached_c_.push_back(head.hotend.reached_c > 0 ? head.hotend.reached_c : usual_c_);
@@ -237,12 +239,17 @@ void StretchFinder::sample(const Sample& sample) {
     finish(s);
     s.phase = Phase::holding;
   }
+  bool began_before = false;
   switch (s.phase) {
     case Phase::unknown:
       if (!driven) {
         begin(s, Phase::cooling, true, 0);
-      } else if (first) {
+      } else if (first && sample.temp_c < rest_c_) {
         begin(s, Phase::heating, true, 0);
+      } else if (first) {
+        // It began before the record did: what was driven then is what is driven now.
+        begin(s, Phase::heating, false, *drive);
+        began_before = true;
       }
       break;
     case Phase::holding: {
@@ -268,7 +275,9 @@ void StretchFinder::sample(const Sample& sample) {
       break;
   }
   // It began somewhere between the two samples.
-  if (s.phase == Phase::heating && s.taken == 0 && s.momentary) s.drive_since_s = halfway_s;
+  if (s.phase == Phase::heating && s.taken == 0 && s.momentary && !began_before) {
+    s.drive_since_s = halfway_s;
+  }
   if (s.phase == Phase::heating || s.phase == Phase::cooling) append(s, sample, *drive);
 
   watch_climb(s, sample, s.phase == Phase::heating && s.taken == 1);

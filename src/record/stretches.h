@@ -111,6 +111,7 @@ class StretchFinder final : public QuietListener {
   void watch_climb(State& s, const Sample& sample, bool begins);
 
   std::vector<double> reached_c_;  // by toolhead
+  double rest_c_ = 45;             // a record that begins below begins at rest
   double usual_c_ = 0;             // of heaters that are no toolhead's
   std::vector<State> states_;
   std::optional<Echo> there_;

@@ -323,7 +323,10 @@ class Reviewer {
       relative += m * share * share;
     });
     scale.factor.sd = std::sqrt(square) / mm;
-    scale.spread = std::sqrt(relative / sum_m * double(n) / double(n - 1));
+    // As many stretches of one length as these are worth: few that are long decide.
+    scale.worth = sum_m * sum_m / mm;
+    const double freedom = std::max(scale.worth - 1, 1e-3);
+    scale.spread = std::sqrt(relative / sum_m * (1 + 1 / freedom));
   }
 
   // What a piece took beyond its moves.

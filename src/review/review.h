@@ -94,6 +94,7 @@ struct Scale {
   thermal::Estimate factor{1, {}};  // of the plan's time
   double spread = 0;                // of a stretch's own, as a share
   std::size_t stretches = 0;
+  double worth = 0;  // so many stretches of one length would tell as much of the spread
 };
 
 struct Odds {

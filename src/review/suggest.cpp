@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "rules/keys.h"
+#include "rules/paths.h"
 
 namespace forewarm::review {
 
@@ -38,6 +39,12 @@ class Suggester {
     s.why = std::move(why);
     s.certain = observations >= kLeastObservations && std::isfinite(better.sd) &&
                 (!now || std::abs(better.value - *now) > 2 * better.sd);
+    if (const auto path = rules::parse_path(s.key); path && path->key.limits) {
+      if (!path->key.limits->admit(better.value)) {
+        s.certain = false;
+        s.why += "; it " + path->key.limits->text();
+      }
+    }
     return s;
   }
 
@@ -48,8 +55,9 @@ class Suggester {
                                         c.cool_downs, c.rms_c);
     for (const record::ToldKey& told : told_keys(c, head.hotend.reached_c)) {
       const auto* key = rules::sections::heater.find(told.key);
-      add("toolhead." + head.name + ".heater." + told.key, key->number()->get(head), told.value,
-          told.observations, why);
+      Suggestion& s = add("toolhead." + head.name + ".heater." + told.key, key->number()->get(head),
+                          told.value, told.observations, why);
+      s.certain = s.certain && c.drive_known;
     }
   }
 
@@ -102,8 +110,8 @@ class Suggester {
         {before * scale.factor.value, before * scale.factor.sd}, scale.stretches,
         fmt::format("{} stretches without a change", scale.stretches));
     add("gap.time_error", now_.gap.time_error,
-        {scale.spread, scale.spread / std::sqrt(2 * double(scale.stretches - 1))}, scale.stretches,
-        "their spread");
+        {scale.spread, scale.spread / std::sqrt(2 * std::max(scale.worth - 1, 0.1))},
+        scale.stretches, "their spread");
   }
 
   void odds() {

@@ -4,6 +4,7 @@
 #include <fstream>
 #include <functional>
 #include <iterator>
+#include <sstream>
 
 #include "record_test_help.h"
 #include "thermostat.h"
@@ -119,7 +120,7 @@ TEST_CASE("calibrate: with targets alone, drive is taken as full until the targe
   CHECK(
       c.notes[0] ==
       "The record has no drive: it is taken as full from when a target is given until it is first "
-      "reached.");
+      "reached. The values are less certain than they look.");
 }
 
 TEST_CASE("calibrate: a host's log, read every two seconds, tells the same") {
@@ -189,6 +190,22 @@ TEST_CASE("calibrate: what was warm before it was asked for says nothing of wait
   }
   const Calibration c = one_of(log, {.ambient_c = 23}, "a.log");
   CHECK_FALSE(c.settle_s);
+}
+
+TEST_CASE("calibrate: a record that begins in the middle of a heat-up") {
+  const Machine m;
+  const std::string whole = record_of(m, kUpAndDown, 1, 9, 0.1, row);
+  for (const double from_s : {40.0, 60.0, 80.0}) {
+    std::string text = kHead;
+    std::istringstream lines(whole);
+    for (std::string line; std::getline(lines, line);) {
+      if (std::stod(line) >= from_s) text += line + '\n';
+    }
+    const Calibration c = one_of(text, {.ambient_c = 23});
+    CAPTURE(from_s, c.refused, c.full_drive_c.value, c.time_constant_s.value, c.dead_time_s.value);
+    check_constants(c, m, 0.01, 0.7);
+    CHECK_FALSE(c.unlike);
+  }
 }
 
 TEST_CASE("calibrate: samples far apart make the dead time uncertain by as much") {

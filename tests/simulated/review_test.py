@@ -230,6 +230,15 @@ class Reviewed(unittest.TestCase):
         self.assertIsNone(report["time"]["by_cause"]["waiting"]["planned_s"])
         self.assertIn("Without echoes, nothing tells where the time went.", self.review(self.job, silent).stdout)
 
+    def test_values_get_into_no_other_toolhead(self):
+        rules = self.folder / "order.toml"
+        heads = re.split(r"(?m)^(?=\[\[toolhead\]\])", self.loop.text)
+        last = re.split(r"(?m)^(?=\[\[(?!toolhead))", heads[-1], maxsplit=1)
+        rules.write_text("".join([heads[0], heads[2], heads[1], *heads[3:-1], *last]))
+        ran = self.review("--write", rules, self.job, *self.logs)
+        self.assertEqual(ran.returncode, 3)
+        self.assertIn("its toolheads, their order or their tools are not those of", ran.stderr)
+
     def test_a_record_counts_once(self):
         copy = self.folder / "copy.log"
         copy.write_text(self.logs[0].read_text())
