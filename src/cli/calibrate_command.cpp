@@ -111,15 +111,18 @@ int run_calibrate(const Context& context, const CalibrateOptions& options) {
     }
     return context.fail({Error::Kind::refused, why, records.front().path});
   }
+  std::vector<rules::Setting> settings;
+  if (!options.write.empty()) {
+    auto found = settings_of(heaters, *rules, !*ambient);
+    if (!found) return context.fail(found.error());
+    settings = std::move(*found);
+  }
   const int code = outputs.finish(
       {.text = report::calibration_text(records, heaters, *rules, context.text_width()),
        .json = report::calibration_json(heaters, *rules)});
-  if (code == kDone && !options.write.empty()) {
-    const auto settings = settings_of(heaters, *rules, !*ambient);
-    if (!settings) return context.fail(settings.error());
-    if (auto s = edit_rule_file(context, options.write, *settings); !s) {
-      return context.fail(s.error());
-    }
+  if (code != kDone || options.write.empty()) return code;
+  if (auto s = edit_rule_file(context, options.write, settings); !s) {
+    return context.fail(s.error());
   }
   return code;
 }
