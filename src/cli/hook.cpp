@@ -66,7 +66,7 @@ Status hook_allowed(const Context& context, const RewriteOptions& options) {
 }
 
 std::string hook_page(const RewriteOptions& options) {
-  const std::string name = options.job + ".html";
+  std::string name = options.job + ".html";
   if (options.reports.empty()) return name;
   const std::string folder =
       options.reports.ends_with('/') ? options.reports : options.reports + '/';

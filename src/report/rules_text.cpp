@@ -29,7 +29,7 @@ std::string padded(const std::string& text, std::size_t width) {
 
 std::string where(const rules::InForce& value, std::string_view file) {
   file.remove_prefix(file.rfind('/') + 1);  // npos + 1 is 0
-  const std::string at = fmt::format("{}:{}", clean(file, 200), value.line);
+  std::string at = fmt::format("{}:{}", clean(file, 200), value.line);
   switch (value.from) {
     case rules::InForce::From::fallback:
       return "default";
