@@ -1,5 +1,7 @@
 #include "cli/completions_help.h"
 
+#include <fmt/format.h>
+
 #include "check/finding.h"
 #include "cli/topics.h"
 #include "rules/key_info.h"
@@ -26,13 +28,13 @@ std::vector<std::string> rule_paths() {
     const std::string section(key.section->name), name(key.name);
     const std::string any = '.' + std::string(kAnyName) + '.';
     if (key.section == &rules::sections::heater) {
-      out.push_back("toolhead" + any + "heater." + name + '=');
+      out.push_back(fmt::format("toolhead{}heater.{}=", any, name));
     } else if (key.section == &rules::sections::toolhead ||
                key.section == &rules::sections::filament ||
                key.section == &rules::sections::material) {
-      out.push_back(section + any + name + '=');
+      out.push_back(fmt::format("{}{}{}=", section, any, name));
     } else if (key.section->shape == Shape::one) {
-      out.push_back(section + '.' + name + '=');
+      out.push_back(fmt::format("{}.{}=", section, name));
     }
   }
   return out;
