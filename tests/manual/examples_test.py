@@ -2,12 +2,12 @@
 """The examples of documents run as they are printed: README.md and the like, manual pages, and what --help says.
 
 A document's examples are its indented or fenced blocks. Of a block, these are commands:
-  - lines that begin with "$ ": the block is a transcript, and what follows up to the next command is what it has to print, on
+  - lines that begin with "$ ": the block shows its output, and what follows up to the next command is what it has to print, on
     either stream. A line of "…" or "..." stands for any number of lines, and at the end of a line for the rest of it;
   - else, every line, if one of them begins with "forewarm ", or has it behind a pipe: they have to end well.
 All commands of a block run in a scratch folder of their own that has what examples speak of (see Scratch), with that folder as
 home. In it job.gcode is a job, or its rewrite where a command reads one (check, restore ...): before the first command of a
-transcript, and before each command of any other block, which may show several ways to use one job. Other blocks are not commands, or are not run: lines of a job, rules, what builds or installs. A comment
+block that shows its output, and before each command of any other block, which may show several ways to use one job. Other blocks are not commands, or are not run: lines of a job, rules, what builds or installs. A comment
 <!-- not run: WHY --> above a block leaves it out, too. A command ends well with exit code 0; with 1, if it
 compares or checks.
 
@@ -189,10 +189,10 @@ class Scratch:
 def run_block(scratch, where, commands, say):
     """The number of commands that did not do what the document says."""
     folder = scratch.copy(commands)
-    transcript = commands[0][1] is not None
+    shows_output = commands[0][1] is not None
     wrong = 0
     for number, (command, expected) in enumerate(commands):
-        if not transcript or number == 0:
+        if not shows_output or number == 0:
             reads = subcommands(command) & READS_REWRITTEN
             shutil.copy(scratch.home / ("rewritten.gcode" if reads else "original.gcode"), folder / "job.gcode")
         done = scratch.run(command, folder)

@@ -50,10 +50,10 @@ class Documents(unittest.TestCase):
     def test_ways_to_use_one_job_start_from_the_same_job(self):
         self.good("    forewarm restore job.gcode\n    forewarm restore job.gcode -o original.gcode\n    forewarm rewrite job.gcode\n", 3)
 
-    def test_a_transcript_goes_on_where_it_was(self):
+    def test_an_example_goes_on_where_it_was(self):
         self.good("    $ forewarm rewrite -q job.gcode\n    $ forewarm restore -q job.gcode && cmp job.gcode original.gcode\n", 2)
 
-    def test_what_a_transcript_prints(self):
+    def test_what_an_example_prints(self):
         lines = VERSION.splitlines()
         self.good("".join(f"    {line}\n" for line in ["$ forewarm --version", *lines]), 1)
         self.good(f"    $ forewarm --version\n    {lines[0]}\n    …\n", 1)
