@@ -47,9 +47,8 @@ set(CPACK_DEBIAN_PACKAGE_SECTION utils)
 set(CPACK_DEBIAN_PACKAGE_SHLIBDEPS ON)
 set(CPACK_DEBIAN_PACKAGE_DESCRIPTION
 "forewarm reads a sliced job (G-code) for a 3D printer with several toolheads,
-works out when everything in it will happen, and decides what every heater
-should be doing at every moment. It writes that into the job as ordinary
-commands: early preheats, standby, shutdown, and waits that wait 0 s when all
-goes well. It goes by a rule file that describes the machine, and what it
-wrote can be taken out again, byte for byte.")
+works out when everything in it will happen, and inserts the commands that
+each heater needs: early preheats, standby, shutdown, and waits that are over
+at once when the heater is ready. A rule file describes the machine. The
+original job can be restored, byte for byte.")
 include(CPack)

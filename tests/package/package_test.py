@@ -1,12 +1,12 @@
 #!/usr/bin/env python3
-"""What scripts/package makes: the same bytes from two folders, a .deb that lintian finds nothing wrong with, that installs,
-runs and goes away without a trace in a clean root, and a program that runs where there is nothing else.
+"""What scripts/package makes: the same bytes from two folders, a .deb that lintian finds nothing wrong with, that
+installs, runs and goes away without a trace in a clean root, and a program that runs where there is nothing else.
 
-Usage: package_test.py SOURCE-FOLDER SCRATCH-FOLDER [N]. Exit 77, which ctest takes for skipped, where it cannot be packed at all;
-what needs root or a mirror of Debian is skipped with a word of its own.
+Usage: package_test.py SOURCE-FOLDER SCRATCH-FOLDER [N]. Exit 77, which ctest takes for skipped, where it cannot be
+packed at all; what needs root or a mirror of Debian is skipped with a word of its own.
 
-To compile all of it twice takes minutes. So ccache may give the second folder what the first had compiled; then each Nth object
-(12th by default; 1: all of them) is compiled there once more, without ccache, before the two are compared."""
+To compile all of it twice takes minutes. So ccache may give the second folder what the first had compiled; then each
+Nth object (12th by default; 1: all of them) is compiled there once more, without ccache, before the two are compared."""
 import contextlib
 import os
 import pathlib
@@ -83,6 +83,9 @@ class Packages(unittest.TestCase):
     def setUpClass(cls):
         cls.one, cls.other = SCRATCH / "one", SCRATCH / "another/of-another-length"
         copy_sources(cls.one)
+        (cls.one / "packages").mkdir(exist_ok=True)
+        (cls.one / "packages/forewarm_0.0.9_amd64.deb").write_text("an earlier package\n")
+        (cls.one / "packages/notes.txt").write_text("not ours\n")
         pack(cls.one, HOME="/nonexistent")
         copy_sources(cls.other)
         elsewhere = {"TZ": "Asia/Tokyo", "LC_ALL": "C.UTF-8", "SOURCE_DATE_EPOCH": "1"}
@@ -93,8 +96,13 @@ class Packages(unittest.TestCase):
         cls.deb = only(cls.one / "packages", "*.deb")
         cls.tarball = only(cls.one / "packages", "*.tar.gz")
 
+    def test_earlier_packages_are_replaced_and_nothing_else_in_the_folder(self):
+        held = sorted(path.name for path in (self.one / "packages").iterdir())
+        self.assertEqual(held, [self.tarball.name, self.deb.name, "notes.txt"])
+        self.assertEqual((self.one / "packages/notes.txt").read_text(), "not ours\n")
+
     def test_the_same_bytes_from_two_folders(self):
-        names = sorted(path.name for path in (self.one / "packages").iterdir())
+        names = sorted(path.name for path in (self.other / "packages").iterdir())
         self.assertEqual(names, [self.tarball.name, self.deb.name])
         for name in ["build-package/forewarm", "build-package/forewarm-static", *(f"packages/{name}" for name in names)]:
             self.assertTrue((self.one / name).read_bytes() == (self.other / name).read_bytes(), name)
