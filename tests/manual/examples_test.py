@@ -2,17 +2,20 @@
 """The examples of documents run as they are printed: README.md and the like, manual pages, and what --help says.
 
 A document's examples are its indented or fenced blocks. Of a block, these are commands:
-  - lines that begin with "$ ": the block shows its output, and what follows up to the next command is what it has to print, on
-    either stream. A line of "…" or "..." stands for any number of lines, and at the end of a line for the rest of it;
+  - lines that begin with "$ ": the block shows its output, and what follows up to the next command is what it has to
+    print, on either stream. A line of "…" or "..." stands for any number of lines, and at the end of a line for the
+    rest of it;
   - else, every line, if one of them begins with "forewarm ", or has it behind a pipe: they have to end well.
-All commands of a block run in a scratch folder of their own that has what examples speak of (see Scratch), with that folder as
-home. In it job.gcode is a job, or its rewrite where a command reads one (check, restore ...): before the first command of a
-block that shows its output, and before each command of any other block, which may show several ways to use one job. Other blocks are not commands, or are not run: lines of a job, rules, what builds or installs. A comment
-<!-- not run: WHY --> above a block leaves it out, too. A command ends well with exit code 0; with 1, if it
-compares or checks.
+All commands of a block run in a scratch folder of their own that has what examples speak of (see Scratch), with that
+folder as home. In it job.gcode is a job, or its rewrite where a command reads one (check, restore ...): before the
+first command of a block that shows its output, and before each command of any other block, which may show several ways
+to use one job. Other blocks are not commands, or are not run: lines of a job, rules, what builds or installs. A comment
+<!-- not run: WHY --> above a block leaves it out, too. A command ends well with exit code 0; with 1, if it compares or
+checks.
 
 Usage: examples_test.py [--list] [--least N] FOREWARM SIMULATED-MACHINE SOURCE-FOLDER DOCUMENT...
-The document "help" stands for every example of --help, a folder for the manual pages in it. With --list, says what is run. Fails if fewer than N commands are found."""
+The document "help" stands for every example of --help, a folder for the manual pages in it. With --list, says what is
+run. Fails if fewer than N commands are found."""
 import argparse
 import os
 import pathlib
@@ -102,7 +105,7 @@ def commands_of(lines):
                 found.append((line[2:], []))
             elif found:
                 found[-1][1].append(line)
-        return [(command, expected) for command, expected in found]
+        return found
     if any(re.match(r"forewarm |.*\| *forewarm ", line) for line in joined):
         return [(line, None) for line in joined if line.strip()]
     return []

@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
 """Each message that src/cli/troubleshooting.md quotes is one of the program's, and it has every finding.
 
-A quoted message is what stands in backquotes in a heading. Its constant parts, between the ellipses, must all stand in string
-literals of one source.
+A quoted message is what stands in backquotes in a heading. Its constant parts, between the ellipses, must all stand in
+string literals of one source.
 
 Usage: messages_test.py SOURCE-FOLDER"""
 import pathlib

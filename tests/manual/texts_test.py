@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
-"""The texts hang together: links lead to files and headings that are there, README.md is short, and it or DEVELOPERS.md leads to every
-text.
+"""The texts hang together: links lead to files and headings that are there, README.md is short, and it or DEVELOPERS.md
+leads to every text.
 
 Usage: texts_test.py SOURCE-FOLDER"""
 import pathlib

@@ -1,7 +1,8 @@
 #!/usr/bin/env python3
 """What git asks before a commit, once `scripts/setup --hooks` was called: on a small repository of its own.
 
-Usage: pre_commit_test.py SOURCE-FOLDER. Exit 77, which ctest takes for skipped, where git or what it calls is not installed."""
+Usage: pre_commit_test.py SOURCE-FOLDER. Exit 77, which ctest takes for skipped, where git or what it calls is not
+installed."""
 import os
 import pathlib
 import shutil
