@@ -1,5 +1,3 @@
-#include <map>
-
 #include "cli/completions.h"
 #include "cli/completions_help.h"
 
@@ -20,6 +18,8 @@ std::string action_of(const Flag& flag) {
       return "_forewarm_paths -f";
     case Completes::folder:
       return "_forewarm_paths -d";
+    case Completes::command:
+      return "_forewarm_commands";
     case Completes::rule_value:
       return "_forewarm_keys \"$" + variable_of(flag.completes) + '"';
     default:
@@ -69,23 +69,27 @@ _forewarm() {
   fi
 )";
 
+// What offers the commands of the one that the word before names, or those of the program.
+std::string commands_of_commands(const std::vector<PathedCommand>& all) {
+  std::string out = "\n_forewarm_commands() {\n  case $prev in\n";
+  for (const PathedCommand& at : all) {
+    if (at.path.empty() || at.command->commands.empty()) continue;
+    out += "    " + at.path.back() + ") _forewarm_offer \"" +
+           joined(command_names(*at.command), " ") + "\" ;;\n";
+  }
+  return out + "    *) _forewarm_offer \"" + joined(command_names(*all.front().command), " ") +
+         "\" ;;\n  esac\n}\n";
+}
+
 }  // namespace
 
 std::string bash_completion(const Command& program) {
   std::string out = kHead;
-  std::map<Completes, std::vector<std::string>> lists;
-  const std::vector<PathedCommand> all = pathed_commands(program);
-  for (const PathedCommand& at : all) {
-    for (const Flag& flag : at.command->flags) {
-      if (auto words = offered(flag.completes, program); !words.empty()) {
-        lists[flag.completes] = std::move(words);
-      }
-    }
-  }
-  for (const auto& [kind, words] : lists) {
+  for (const auto& [kind, words] : offered(program)) {
     out += variable_of(kind) + "='" + joined(words, " ") + "'\n";
   }
-  out += kMain;
+  const std::vector<PathedCommand> all = pathed_commands(program);
+  out += commands_of_commands(all) + kMain;
 
   // The command, from the words that lead to it.
   out += "  path=${COMP_WORDS[1]}\n  if [[ $COMP_CWORD -eq 1 ]]; then path=; fi\n  case $path in\n";
@@ -99,8 +103,7 @@ std::string bash_completion(const Command& program) {
     const Command& command = *at.command;
     out += "    \"" + joined(at.path, " ") + "\")\n";
     if (!command.commands.empty()) {
-      std::vector<std::string> words;
-      for (const Command& of_it : command.commands) words.push_back(of_it.name);
+      std::vector<std::string> words = command_names(command);
       if (at.path.empty()) words.emplace_back("--version");
       words.emplace_back("--help");
       out += "      _forewarm_offer \"" + joined(words, " ") + "\"\n      ;;\n";

@@ -1,5 +1,3 @@
-#include <map>
-
 #include "cli/completions.h"
 #include "cli/completions_help.h"
 
@@ -24,6 +22,7 @@ std::string offer_of(const Flag& flag) {
   if (!flag.one_of.empty()) return " -a " + quoted(joined(flag.one_of, " "));
   switch (flag.completes) {
     case Completes::nothing:
+    case Completes::command:  // offer_commands()
       return "";
     case Completes::file:
       return " -F";
@@ -34,6 +33,14 @@ std::string offer_of(const Flag& flag) {
     default:
       return " -a \"$" + variable_of(flag.completes) + '"';
   }
+}
+
+// As a value behind the words of `path`, which may go on with those of `of`: its commands.
+std::string offer_commands(std::string path, const PathedCommand& of) {
+  if (of.command->commands.empty()) return "";
+  if (!of.path.empty()) path += ' ' + joined(of.path, " ");
+  return "complete -c forewarm -n '__forewarm_next" + path + "' -a " +
+         quoted(joined(command_names(*of.command), " ")) + '\n';
 }
 
 constexpr const char* kHead = R"(# fish completion for forewarm
@@ -71,20 +78,12 @@ complete -c forewarm -s h -l help -d 'print a short help'
 
 std::string fish_completion(const Command& program) {
   std::string out = kHead;
-  const std::vector<PathedCommand> all = pathed_commands(program);
-  std::map<Completes, std::vector<std::string>> lists;
-  for (const PathedCommand& at : all) {
-    for (const Flag& flag : at.command->flags) {
-      if (auto words = offered(flag.completes, program); !words.empty()) {
-        lists[flag.completes] = std::move(words);
-      }
-    }
-  }
-  for (const auto& [kind, words] : lists) {
+  for (const auto& [kind, words] : offered(program)) {
     const bool paths = kind == Completes::rule_value;
     out += "set -g " + (paths ? "__forewarm_paths" : variable_of(kind)) + ' ' + joined(words, " ") +
            '\n';
   }
+  const std::vector<PathedCommand> all = pathed_commands(program);
   for (const PathedCommand& at : all) {
     const std::string path = at.path.empty() ? "" : ' ' + joined(at.path, " ");
     out += '\n';
@@ -93,6 +92,10 @@ std::string fish_completion(const Command& program) {
              quoted(of_it.help) + '\n';
     }
     for (const Flag& flag : at.command->flags) {
+      if (flag.completes == Completes::command) {
+        for (const PathedCommand& of : all) out += offer_commands(path, of);
+        continue;
+      }
       std::string line = "complete -c forewarm -n '__forewarm_at" + path + '\'';
       if (!flag.positional()) {
         for (const std::string& name : flag.all_names()) {

@@ -54,10 +54,23 @@ std::vector<std::string> findings() {
   return out;
 }
 
-std::vector<std::string> names(const Command& program) {
-  std::vector<std::string> out;
-  for (const Command& command : program.commands) out.push_back(command.name);
-  return out;
+std::vector<std::string> words_for(Completes kind) {
+  switch (kind) {
+    case Completes::nothing:
+    case Completes::file:
+    case Completes::folder:
+    case Completes::command:
+      break;
+    case Completes::gap_number:
+      return gap_numbers();
+    case Completes::rule_value:
+      return rule_paths();
+    case Completes::finding:
+      return findings();
+    case Completes::word:
+      return words_explained();
+  }
+  return {};
 }
 
 }  // namespace
@@ -68,24 +81,22 @@ std::vector<PathedCommand> pathed_commands(const Command& program) {
   return out;
 }
 
-std::vector<std::string> offered(Completes kind, const Command& program) {
-  switch (kind) {
-    case Completes::nothing:
-    case Completes::file:
-    case Completes::folder:
-      break;
-    case Completes::gap_number:
-      return gap_numbers();
-    case Completes::rule_value:
-      return rule_paths();
-    case Completes::finding:
-      return findings();
-    case Completes::word:
-      return words_explained();
-    case Completes::command:
-      return names(program);
+std::vector<std::string> command_names(const Command& command) {
+  std::vector<std::string> out;
+  for (const Command& of_it : command.commands) out.push_back(of_it.name);
+  return out;
+}
+
+std::map<Completes, std::vector<std::string>> offered(const Command& program) {
+  std::map<Completes, std::vector<std::string>> out;
+  for (const PathedCommand& at : pathed_commands(program)) {
+    for (const Flag& flag : at.command->flags) {
+      if (auto words = words_for(flag.completes); !words.empty()) {
+        out[flag.completes] = std::move(words);
+      }
+    }
   }
-  return {};
+  return out;
 }
 
 std::string joined(const std::vector<std::string>& words, std::string_view between) {

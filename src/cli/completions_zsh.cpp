@@ -1,5 +1,3 @@
-#include <set>
-
 #include "cli/completions.h"
 #include "cli/completions_help.h"
 
@@ -65,6 +63,18 @@ std::string next_of(const std::string& begun) {
          "$words[1]] )) && " + name + "$words[1]\n";
 }
 
+// What offers the commands of the one that the word before names, or those of the program.
+std::string commands_of_commands(const std::vector<PathedCommand>& all) {
+  std::string out = '\n' + function_of(Completes::command) + "() {\n  case $words[CURRENT-1] in\n";
+  for (const PathedCommand& at : all) {
+    if (at.path.empty() || at.command->commands.empty()) continue;
+    out += "    " + at.path.back() + ") compadd -- " + joined(command_names(*at.command), " ") +
+           " ;;\n";
+  }
+  return out + "    *) compadd -- " + joined(command_names(*all.front().command), " ") +
+         " ;;\n  esac\n}\n";
+}
+
 constexpr const char* kKeys = R"(
 # Keys by path. The name of a toolhead, a filament or a material is the user's own.
 _forewarm_keys() {
@@ -84,14 +94,9 @@ _forewarm_keys() {
 std::string zsh_completion(const Command& program) {
   std::string out = "#compdef forewarm\n";
   const std::vector<PathedCommand> all = pathed_commands(program);
-  std::set<Completes> lists;
-  for (const PathedCommand& at : all) {
-    for (const Flag& flag : at.command->flags) lists.insert(flag.completes);
-  }
+  const auto lists = offered(program);
   if (lists.count(Completes::rule_value) > 0) out += kKeys;
-  for (const Completes kind : lists) {
-    const std::vector<std::string> words = offered(kind, program);
-    if (words.empty()) continue;
+  for (const auto& [kind, words] : lists) {
     const bool values = kind == Completes::gap_number;
     out += '\n' + function_of(kind) + "() {\n  " +
            (kind == Completes::rule_value ? "_forewarm_keys "
@@ -99,8 +104,8 @@ std::string zsh_completion(const Command& program) {
                                           : "compadd -- ") +
            joined(words, " ") + "\n}\n";
   }
-  out += "\n_forewarm() {\n  local -a commands\n  case $CURRENT:$words[2]";
-  out += " in\n";
+  out += commands_of_commands(all);
+  out += "\n_forewarm() {\n  local -a commands\n  case $CURRENT:$words[2] in\n";
   out += "    2:-*)\n      compadd -- --help --version\n      ;;\n    2:*)\n      commands=(\n";
   const auto add_commands = [&out](const Command& of) {
     for (const Command& command : of.commands) {

@@ -85,7 +85,11 @@ class Shell:
         self.assertEqual(self.offered("forewarm explain hot-idle-b"), {"hot-idle-bound"})
         self.assertIn("hot-idle", self.offered("forewarm explain hot-"))
         self.assertIn("off_over_s", self.offered("forewarm explain off_"))
+
+    def test_commands_to_help_with(self):
         self.assertEqual(self.offered("forewarm help calib"), {"calibrate"})
+        self.assertLessEqual({"help", "rules"}, self.offered("forewarm help "))
+        self.assertEqual(self.offered("forewarm help rules "), {"check", "new", "schema"})
 
 
 class Bash(Shell, unittest.TestCase):
