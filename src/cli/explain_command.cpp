@@ -5,7 +5,7 @@
 namespace forewarm::cli {
 
 int run_explain(const Context& context, const ExplainOptions& options) {
-  if (options.list) return print(context, topic_list());
+  if (options.list) return print(context, topic_list(context.text_width()));
   std::string word;
   for (const std::string& part : options.words) word += (word.empty() ? "" : " ") + part;
   if (word.empty()) {
@@ -13,7 +13,7 @@ int run_explain(const Context& context, const ExplainOptions& options) {
     error.hint = "forewarm explain --list has all that can be";
     return context.fail(error);
   }
-  auto text = explanation(word);
+  auto text = explanation(word, context.text_width());
   return text ? print(context, std::move(*text)) : context.fail(text.error());
 }
 

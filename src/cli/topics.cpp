@@ -26,7 +26,7 @@ struct Topic {
   std::string text;   // all that there is to say, lines with two blanks before them
 };
 
-std::string wrapped(std::string_view text) { return report::wrapped(text, 2); }
+constexpr std::size_t kIndent = 2;
 
 // As a word is compared: in lower case, without commas, with blanks for hyphens and underscores.
 std::string plain(std::string_view word) {
@@ -64,13 +64,13 @@ std::string place_of(const rules::KeyInfo& key) {
   }
 }
 
-std::string text_of(const rules::KeyInfo& key) {
-  constexpr std::size_t kIndent = 13;
-  std::string out = wrapped(key.doc);
-  const auto add = [&out](std::string_view what, std::string_view value) {
+std::string text_of(const rules::KeyInfo& key, std::size_t width) {
+  constexpr std::size_t kValues = 13;
+  std::string out = report::wrapped(key.doc, kIndent, width);
+  const auto add = [&](std::string_view what, std::string_view value) {
     if (value.empty()) return;
-    std::string lines = report::wrapped(value, kIndent);
-    out += lines.replace(2, what.size(), what);
+    std::string lines = report::wrapped(value, kValues, width);
+    out += lines.replace(kIndent, what.size(), what);
   };
   add("type", key.type);
   add("unit", key.unit);
@@ -84,10 +84,13 @@ std::string text_of(const rules::KeyInfo& key) {
   return out;
 }
 
-std::vector<Topic> topics() {
+std::vector<Topic> topics(std::size_t width = report::kTextWidth) {
   std::vector<Topic> out;
+  const auto wrapped = [width](std::string_view text) {
+    return report::wrapped(text, kIndent, width);
+  };
   for (const rules::KeyInfo& key : rules::all_keys()) {
-    out.push_back({Kind::rule_key, path_of(key), std::string(key.doc), text_of(key)});
+    out.push_back({Kind::rule_key, path_of(key), std::string(key.doc), text_of(key, width)});
   }
   for (std::size_t i = 0; i < check::kIds; ++i) {
     const std::string text(check::explain(check::Id(i)));
@@ -145,13 +148,13 @@ std::vector<std::string> names_of(const Topic& topic) {
 
 }  // namespace
 
-Result<std::string> explanation(std::string_view word) {
+Result<std::string> explanation(std::string_view word, std::size_t width) {
   std::string asked = plain(word);
   constexpr std::string_view kExitCode = "exit code ";
   if (asked.starts_with(kExitCode)) asked.erase(0, kExitCode.size());
   std::string out;
   std::vector<std::string> known;
-  for (const Topic& topic : topics()) {
+  for (const Topic& topic : topics(width)) {
     bool named = false;
     for (std::string& name : names_of(topic)) {
       named = named || plain(name) == asked;
@@ -165,7 +168,7 @@ Result<std::string> explanation(std::string_view word) {
   // A path, as --set and --sweep take them, and review names keys.
   if (const auto path = rules::parse_path(word); path && path->key.section != nullptr) {
     const std::string key = path_of(path->key);
-    if (plain(key) != asked) return explanation(key);
+    if (plain(key) != asked) return explanation(key, width);
   }
   Error error{Error::Kind::usage, "nothing is called " + rules::quoted(word)};
   const auto near = rules::meant(word, known);
@@ -174,8 +177,9 @@ Result<std::string> explanation(std::string_view word) {
   return error;
 }
 
-std::string topic_list() {
-  constexpr std::size_t kNameWidth = 34, kWidth = 80;
+std::string topic_list(std::size_t width) {
+  constexpr std::size_t kNameWidth = 34, kLeastMeaning = 20;
+  width = std::max(width, kNameWidth + kLeastMeaning);
   std::string out;
   std::optional<Kind> last;
   for (const Topic& topic : topics()) {
@@ -184,8 +188,8 @@ std::string topic_list() {
       last = topic.kind;
     }
     std::string line = fmt::format("  {:<{}}", topic.name, kNameWidth) + ' ' + topic.brief;
-    if (line.size() > kWidth) {
-      line.resize(line.rfind(' ', kWidth - 4));
+    if (line.size() > width) {
+      line.resize(line.rfind(' ', width - 4));
       line += " ...";
     }
     out += line + '\n';

@@ -11,13 +11,17 @@
 #include <vector>
 
 #include "base/error.h"
+#include "report/format.h"
 
 namespace forewarm::cli {
 
 // Ends in a newline. An unknown word is an error of kind `usage`, with the nearest as a hint.
-[[nodiscard]] Result<std::string> explanation(std::string_view word);
-// Every word, by kind, each with the beginning of its meaning.
-[[nodiscard]] std::string topic_list();
+// Lines are broken as report::wrapped() does.
+[[nodiscard]] Result<std::string> explanation(std::string_view word,
+                                              std::size_t width = report::kTextWidth);
+// Every word, by kind, each with as much of its meaning as a line of `width` characters has room
+// for.
+[[nodiscard]] std::string topic_list(std::size_t width = report::kTextWidth);
 // Every word as a single one: "hot-idle". Sorted, none twice.
 [[nodiscard]] std::vector<std::string> words_explained();
 

@@ -153,6 +153,30 @@ TEST_CASE("explain, as a user runs it") {
         "can be\n");
 }
 
+TEST_CASE("explanations are as wide as the terminal") {
+  const auto longest = [](const std::string& text) {
+    std::size_t out = 0;
+    for (std::size_t at = 0; at < text.size();) {
+      const std::size_t end = text.find('\n', at);
+      out = std::max(out, characters(std::string_view(text).substr(at, end - at)));
+      at = end + 1;
+    }
+    return out;
+  };
+  Bench run;
+  const auto at_width = [&](const std::string& columns, const std::string& line) {
+    return run("COLUMNS=" + columns + " forewarm explain " + line).out;
+  };
+  const std::string narrow = at_width("60", "policy");
+  CHECK(longest(narrow) > 50);
+  CHECK(longest(narrow) <= 60);
+  CHECK(squeezed(narrow) == squeezed(at_width("85", "policy")));
+  CHECK(longest(at_width("85", "policy")) > 80);
+  CHECK(longest(at_width("60", "--list")) <= 60);
+  CHECK(longest(at_width("100", "--list")) > 90);
+  CHECK(longest(at_width("100", "--list")) <= 100);
+}
+
 TEST_CASE("explain --list has every word, with its kind") {
   Bench run;
   const std::string list = run("forewarm explain --list").out;
