@@ -8,7 +8,9 @@ namespace {
 
 constexpr std::array kExitCodes{
     ExitCode{kDone, "All is done, and nothing is wrong."},
-    ExitCode{kDiffers, "diff and rewrite --diff: the two jobs differ. check: there are findings."},
+    ExitCode{kDiffers,
+             "diff and rewrite --diff: the two jobs differ. check and rewrite --hook: there are "
+             "findings."},
     ExitCode{kUsage,
              "The command line or the rule file is wrong. The message says where, and how to put "
              "it right. Nothing was written."},

@@ -1,3 +1,5 @@
+#include <algorithm>
+
 #include "cli/command_line.h"
 #include "cli/manual.h"
 #include "cli/mistakes.h"
@@ -8,14 +10,19 @@ namespace forewarm::cli {
 int run_help(const Context& context, const HelpOptions& options) {
   Options unused;
   const Command program = command_line(unused);
-  if (options.command.empty()) return print(context, text_of(program_page(program)));
-  for (const Command& command : program.commands) {
-    // The page of a command explains its own commands, too.
-    if (command.name == options.command.front()) {
-      return print(context, text_of(command_page(program, command)));
+  const Command* page = nullptr;
+  const Command* at = &program;
+  for (const std::string& word : options.command) {
+    const auto next = std::find_if(at->commands.begin(), at->commands.end(),
+                                   [&](const Command& command) { return command.name == word; });
+    if (next == at->commands.end()) {
+      return context.fail(why_refused(program, options.command, "there is no such command"));
     }
+    at = &*next;
+    if (page == nullptr) page = at;  // which explains its own commands, too
   }
-  return context.fail(why_refused(program, options.command, "there is no such command"));
+  return print(context,
+               text_of(page == nullptr ? program_page(program) : command_page(program, *page)));
 }
 
 }  // namespace forewarm::cli

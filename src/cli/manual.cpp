@@ -50,11 +50,14 @@ void add_flags(ManualPage& page, const Command& command) {
   page.add_item({{"-h", "--help"}}, "Print a short help.");
 }
 
-void add_environment(ManualPage& page) {
+void add_environment(ManualPage& page, bool reads_rules) {
   page.add_section("ENVIRONMENT");
-  page.add_item({{"FOREWARM_RULES"}}, "The rule file, where --rules is not given.");
-  page.add_item({{"XDG_CONFIG_HOME"}},
-                "The folder that forewarm/rules.toml is looked for in, else ~/.config.");
+  if (reads_rules) {
+    page.add_item({{"FOREWARM_RULES"}}, "The rule file, where --rules is not given.");
+    page.add_item({{"XDG_CONFIG_HOME"}},
+                  "The folder that forewarm/rules.toml is looked for in, else ~/.config.");
+  }
+  page.add_item({{"COLUMNS"}}, "How wide tables and texts are, else as wide as the terminal.");
   page.add_item({{"NO_COLOR"}}, "If it is set, messages have no colour.");
 }
 
@@ -130,7 +133,7 @@ ManualPage program_page(const Command& program) {
   for (const Command& command : program.commands) {
     page.add_item({{command.name}}, sentence(command.help));
   }
-  add_environment(page);
+  add_environment(page, true);
   page.add_section("FILES");
   page.add_item(
       {{"~/.config/forewarm/rules.toml"}},
@@ -172,7 +175,7 @@ ManualPage command_page(const Command& program, const Command& command) {
     page.add_paragraphs(of_it.about.empty() ? sentence(of_it.help) : of_it.about);
     add_flags(page, of_it);
   }
-  if (reads_rules(command)) add_environment(page);
+  add_environment(page, reads_rules(command));
   add_exit_status(page);
   page.add_section("EXAMPLES");
   std::string examples;

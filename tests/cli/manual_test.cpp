@@ -126,6 +126,8 @@ TEST_CASE("the page of a command has each of its options, and its example") {
       CHECK(has(text, "\n    " + std::to_string(code.code) + "\n        "));
     }
     CHECK(has(text, "smoke alarm") == command.cautions);
+    CHECK(has(text, "\n    COLUMNS\n        "));
+    CHECK(has(text, "\n    FOREWARM_RULES\n        ") == has(text, "\n    --rules FILE\n"));
   }
 }
 
@@ -177,6 +179,10 @@ TEST_CASE("help, as a user runs it") {
   CHECK(has(long_help.out, "\nCAVEATS\n    Hot ends burn"));
   CHECK(run("forewarm help").out.starts_with("NAME\n    forewarm - "));
   CHECK(run("forewarm help rules check").out == run("forewarm help rules").out);
+  for (const char* more : {"rules nonsense", "rewrite nonsense", "rules check nonsense"}) {
+    CAPTURE(more);
+    CHECK(run(std::string("forewarm help ") + more).code == 2);
+  }
   const Ran slip = run("forewarm help rewrit");
   CHECK(slip.code == 2);
   CHECK(slip.err ==
