@@ -44,6 +44,14 @@ void add_flag(CLI::App& app, const Flag& flag) {
     option->type_name(flag.positional() ? "" : flag.argument_name());
   }
   if (!flag.one_of.empty()) option->check(CLI::IsMember(flag.one_of));
+  if (flag.completes == Completes::file || flag.completes == Completes::folder) {
+    // Such as of a variable that is not set.
+    option->check(CLI::Validator(
+        [](const std::string& name) {
+          return name.empty() ? std::string("an empty name is no file") : std::string();
+        },
+        ""));
+  }
   if (flag.most > 0) option->check(CLI::Range(flag.least, flag.most));
   const bool repeated = std::holds_alternative<std::vector<std::string>*>(flag.value);
   // One value each time that it is given: what follows may be the job.
@@ -80,6 +88,10 @@ int run(int argc, char** argv) {
   app.set_version_flag("--version", version_text());
   app.get_formatter()->column_width(34);
   describe(app, program);
+  const std::vector<std::string> words{argv + std::min(argc, 1), argv + argc};
+  if (const auto lacking = lacks_a_dash(program, words)) {
+    return Context(options.common).fail(*lacking);
+  }
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
@@ -89,7 +101,7 @@ int run(int argc, char** argv) {
       (void)app.exit(error, text, text);
       return print(context, text.str());
     }
-    return context.fail(why_refused(program, {argv + 1, argv + std::max(argc, 1)}, error.what()));
+    return context.fail(why_refused(program, words, error.what()));
   }
   return parsed(app, program).run(Context(options.common));
 }

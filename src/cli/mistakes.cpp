@@ -1,6 +1,6 @@
 #include "cli/mistakes.h"
 
-#include <optional>
+#include <algorithm>
 
 #include "rules/words.h"
 
@@ -39,7 +39,8 @@ const Flag* find(const Command& command, std::string_view name) {
 }
 
 // The one of `known` that `word` begins, or that it is a slip for: no more than a third is wrong.
-std::optional<std::string> meant(const std::string& word, const std::vector<std::string>& known) {
+std::optional<std::string> begun_or_near(const std::string& word,
+                                         const std::vector<std::string>& known) {
   std::vector<std::string> begun;
   for (const std::string& name : known) {
     if (name.starts_with(word)) begun.push_back(name);
@@ -55,7 +56,7 @@ bool asks_for_help(const std::string& word) { return word == "-h" || word == "--
 Error unknown_command(const Command& of, const std::string& path, const std::string& word) {
   std::vector<std::string> known;
   for (const Command& command : of.commands) known.push_back(command.name);
-  const auto near = meant(word, known);
+  const auto near = begun_or_near(word, known);
   return usage(path + " has no command " + quoted(word),
                near ? "did you mean " + *near + "?" : path + " --help has them all");
 }
@@ -78,7 +79,7 @@ Error unknown_option(const Command& of, const std::string& path, const std::stri
     }
   }
   // Two letters alone are near to everything.
-  const auto near = word.size() > 2 ? meant(word, known) : std::nullopt;
+  const auto near = word.size() > 2 ? begun_or_near(word, known) : std::nullopt;
   if (near) return usage(message, "did you mean " + *near + "?");
   return usage(message, path + " --help has its options");
 }
@@ -107,25 +108,48 @@ std::optional<std::string> unknown_option_among(const Command& command,
   return std::nullopt;
 }
 
+// The command that `words` lead to, and the first word behind it.
+struct Asked {
+  const Command* command;
+  std::string path;
+  std::size_t at = 0;
+};
+Asked asked(const Command& program, const std::vector<std::string>& words) {
+  Asked out{&program, program.name};
+  for (; out.at < words.size(); ++out.at) {
+    const auto& commands = out.command->commands;
+    const auto next = std::find_if(commands.begin(), commands.end(), [&](const Command& command) {
+      return command.name == words[out.at];
+    });
+    if (next == commands.end()) break;
+    out.command = &*next;
+    out.path += ' ' + next->name;
+  }
+  return out;
+}
+
 }  // namespace
+
+std::optional<Error> lacks_a_dash(const Command& program, const std::vector<std::string>& words) {
+  auto [command, path, at] = asked(program, words);
+  for (; at < words.size() && words[at] != "--"; ++at) {
+    const std::string name = words[at].substr(0, words[at].find('='));
+    if (name.size() < 3 || name[0] != '-' || name[1] == '-') continue;
+    if (find(*command, '-' + name) == nullptr) continue;
+    return usage(path + " has no option " + quoted(name), "did you mean -" + name + "?");
+  }
+  return std::nullopt;
+}
 
 Error why_refused(const Command& program, const std::vector<std::string>& words,
                   const std::string& what) {
-  const Command* command = &program;
-  std::string path = program.name;
-  std::size_t at = 0;
-  for (; !command->commands.empty(); ++at) {
+  auto [command, path, at] = asked(program, words);
+  if (!command->commands.empty()) {
     if (at == words.size()) return usage(path + " needs a command", path + " --help has them all");
     const std::string& word = words[at];
     if (asks_for_help(word)) return usage(what, kHelp);
     if (word.starts_with('-') && word.size() > 1) return unknown_option(*command, path, word);
-    const Command* next = nullptr;
-    for (const Command& of_it : command->commands) {
-      if (of_it.name == word) next = &of_it;
-    }
-    if (next == nullptr) return unknown_command(*command, path, word);
-    command = next;
-    path += ' ' + word;
+    return unknown_command(*command, path, word);
   }
   if (const auto word = unknown_option_among(*command, words, at)) {
     return unknown_option(*command, path, *word);

@@ -78,6 +78,12 @@ TEST_CASE("command lines that are refused") {
            Case{"rewrite", "JOB is required"},
            Case{"restore", "REWRITTEN is required"},
            Case{"diff job.gcode", "REWRITTEN is required"},
+           Case{"rewrite ''", "JOB: an empty name is no file"},
+           Case{"rewrite job.gcode -o ''", "--output: an empty name is no file"},
+           Case{"forecast job.gcode --rules ''", "--rules: an empty name is no file"},
+           Case{"diff job.gcode ''", "REWRITTEN: an empty name is no file"},
+           Case{"batch -o '' job.gcode", "--output: an empty name is no file"},
+           Case{"batch -o out job.gcode ''", "JOB: an empty name is no file"},
            Case{"rewrite job.gcode --color pink", "--color: pink not in {auto,always,never}"},
            Case{"rewrite job.gcode --rules", "--rules: 1 required FILE missing"},
        }) {

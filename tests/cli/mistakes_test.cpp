@@ -8,15 +8,22 @@ using namespace forewarm::cli;
 
 namespace {
 
-// "message | hint", for words between blanks.
-std::string answer(const std::string& line) {
-  Options options;
+std::vector<std::string> words_of(const std::string& line) {
   std::istringstream in(line);
   std::vector<std::string> words;
   for (std::string word; in >> word;) words.push_back(word);
-  const forewarm::Error error = why_refused(command_line(options), words, "as the parser put it");
+  return words;
+}
+
+// "message | hint"
+std::string said(const forewarm::Error& error) {
   CHECK(error.kind == forewarm::Error::Kind::usage);
   return error.message + " | " + error.hint;
+}
+
+std::string answer(const std::string& line) {
+  Options options;
+  return said(why_refused(command_line(options), words_of(line), "as the parser put it"));
 }
 
 const std::string kParser = "as the parser put it | forewarm --help, or --help after a command";
@@ -78,6 +85,26 @@ TEST_CASE("a file whose name begins with - is told how to be named") {
   CHECK(answer("rewrite -x\x1b.gcode").find('\x1b') == std::string::npos);
 }
 
+TEST_CASE("a long option with one dash is not taken for short ones") {
+  struct Case {
+    std::string line, says;  // nothing: the line is the parser's
+  };
+  const Case c =
+      GENERATE(Case{"rewrite -html page job",
+                    "forewarm rewrite has no option \"-html\" | did you mean --html?"},
+               Case{"rewrite job -output=out",
+                    "forewarm rewrite has no option \"-output\" | did you mean --output?"},
+               Case{"rules new -from job",
+                    "forewarm rules new has no option \"-from\" | did you mean --from?"},
+               Case{"rewrite -q -oout job", ""}, Case{"rewrite -help", ""},
+               Case{"rewrite --html page job", ""}, Case{"rewrite -- -html", ""},
+               Case{"restore -html", ""}, Case{"-html", ""}, Case{"", ""});
+  CAPTURE(c.line);
+  Options options;
+  const auto error = lacks_a_dash(command_line(options), words_of(c.line));
+  CHECK((error ? said(*error) : "") == c.says);
+}
+
 TEST_CASE("what the parser found is said where commands and options are known") {
   for (const char* line :
        {"rewrite", "rewrite a b", "rewrite --html", "compare --sweep", "rewrite -- -x.gcode b",
@@ -95,6 +122,12 @@ TEST_CASE("the program says so, and does nothing") {
   CHECK(slip.out.empty());
   CHECK(slip.err ==
         "forewarm: error: forewarm has no command \"rewrit\"\n  hint: did you mean rewrite?\n");
+  const Ran one = run("forewarm rewrite -html page.html -x.gcode");
+  CHECK(one.code == 2);
+  CHECK(one.out.empty());
+  CHECK(one.err ==
+        "forewarm: error: forewarm rewrite has no option \"-html\"\n  hint: did you mean "
+        "--html?\n");
   const Ran dash = run("forewarm rewrite --rules built-in -x.gcode");
   CHECK(dash.code == 2);
   CHECK(dash.err.find("  hint: a file whose name begins with - is given as ./-x.gcode") !=
