@@ -101,7 +101,7 @@ Command rewrite_command(Options& options) {
                {.names = "--hook",
                 .help = "for a slicer's post-process field: rewrite in place, with a report page "
                         "beside the job, if a check of the rewrite finds nothing",
-                .value = &options.common.hook},
+                .value = &o.hook},
                {.names = "--reports",
                 .help = "with --hook: the folder for the page, made where it is missing",
                 .value = &o.reports,

@@ -17,7 +17,7 @@ struct AskedMap {
 struct RewriteOptions {
   std::string job, out, html, json, reports;
   AskedMap map;
-  bool diff = false, dry_run = false, hard_linked = false;
+  bool hook = false, diff = false, dry_run = false, hard_linked = false;
 };
 int run_rewrite(const Context& context, const RewriteOptions& options);
 

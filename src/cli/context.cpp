@@ -57,7 +57,13 @@ void Context::detail(std::string_view text) const {
 
 void Context::warn(std::string_view text) const { spdlog::warn("{}", text); }
 
-bool Context::progress_wanted() const { return !common_.quiet && !common_.hook && isatty(2) != 0; }
+bool Context::progress_wanted() const { return !common_.quiet && !unwatched_ && isatty(2) != 0; }
+
+Context Context::unwatched() const {
+  Context out = *this;
+  out.unwatched_ = true;
+  return out;
+}
 
 std::size_t Context::text_width() const {
   constexpr std::size_t kLeast = 40, kMost = 1000;  // a width of less can be no more than a mistake
@@ -76,7 +82,7 @@ Result<rules::Rules> Context::rules(Guesses guesses, const std::string& instead)
   const auto set = settings();
   if (!set) return set.error();
   auto rules = rules_in_force(instead.empty() ? common_.rules_file : instead, guesses, *set);
-  if (!rules || common_.hook) return rules;
+  if (!rules || unwatched_) return rules;
   std::string which = rules->built_in ? "rules: built-in guesses, not measured on this machine"
                                       : "rules: " + printable(rules->file, 4096);
   for (const std::string& s : rules->settings) which += ", " + printable(s, 4096);

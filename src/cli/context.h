@@ -20,7 +20,6 @@ struct Common {
   std::vector<std::string> settings;  // --set
   std::string color = "auto";         // --color
   bool quiet = false, verbose = false;
-  bool hook = false;  // --hook: nobody watches; one note has to say it all
 };
 
 class Context {
@@ -36,10 +35,12 @@ class Context {
   [[nodiscard]] bool progress_wanted() const;
   // Of what goes to standard output: $COLUMNS, else as wide as the terminal, else kTextWidth.
   [[nodiscard]] std::size_t text_width() const;
-  [[nodiscard]] bool hook() const { return common_.hook; }
+  // The same where nobody watches: without progress, and without the notes of rules(), since one
+  // line has to say it all.
+  [[nodiscard]] Context unwatched() const;
 
-  // The rules in force (cli/rule_file.h), with a note that names them, but for a hook.
-  // `instead`: a file to read them from, whatever else is said.
+  // The rules in force (cli/rule_file.h), with a note that names them. `instead`: a file to read
+  // them from, whatever else is said.
   [[nodiscard]] Result<rules::Rules> rules(Guesses guesses, const std::string& instead = {}) const;
   // What --set says: values in place of the rule file's.
   [[nodiscard]] Result<std::vector<rules::Setting>> settings() const;
@@ -50,6 +51,7 @@ class Context {
 
  private:
   Common common_;
+  bool unwatched_ = false;
 };
 
 }  // namespace forewarm::cli

@@ -28,7 +28,7 @@ bool would_wait(const std::string& file) {
 }  // namespace
 
 Status hook_allowed(const Context& context, const RewriteOptions& options) {
-  if (!context.hook()) {
+  if (!options.hook) {
     if (options.reports.empty()) return success();
     return usage("--reports needs --hook", "--html FILE writes one page without it");
   }

@@ -139,7 +139,8 @@ Status Outputs::check() const {
 
 Status Outputs::open_job() {
   if (is_standard_output(names_.job)) return success();
-  const io::Replacement::Options how{.allow_hard_linked = names_.hard_linked};
+  const io::Replacement::Options how{.allow_hard_linked = names_.hard_linked,
+                                     .elsewhere = names_.elsewhere};
   auto opened = names_.in_place ? io::Replacement::open(names_.job, how)
                                 : io::Replacement::create(names_.job, how);
   if (!opened) return std::move(opened.error());

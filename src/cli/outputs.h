@@ -39,8 +39,9 @@ struct OutputNames {
   std::string html = {}, json = {}, csv = {};
   // A job, or the diff that is shown in its place.
   std::string job = {};
-  bool in_place = false;     // the job is read from the same file
-  bool hard_linked = false;  // its file may have other names, which keep the old bytes
+  bool in_place = false;       // the job is read from the same file
+  bool hard_linked = false;    // its file may have other names, which keep the old bytes
+  std::string elsewhere = {};  // in hints: how to write it to another file; empty: there is no way
   // Whether there is a text to show, unless a report goes to standard output.
   bool shows_text = true;
   // Files that no output may be, but that a job may be rewritten in place.

@@ -9,6 +9,7 @@ int run_restore(const Context& context, const RestoreOptions& options) {
   Outputs outputs(context, {.job = options.out.empty() ? options.job : options.out,
                             .in_place = options.out.empty(),
                             .hard_linked = options.hard_linked,
+                            .elsewhere = "write elsewhere with -o",
                             .shows_text = false});
   if (auto s = outputs.open_job(); !s) return context.fail(s.error());
   auto text = open_text(options.job);

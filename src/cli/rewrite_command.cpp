@@ -36,21 +36,21 @@ class Run {
     }
     auto loaded = load_job(context_, options_.job, *rules);
     if (!loaded) return context_.fail(loaded.error());
-    if (context_.hook()) rules_ = *rules;
+    if (options_.hook) rules_ = *rules;
     if (auto s = map(*loaded, *rules); !s) return context_.fail(s.error());
     note_hints(context_, loaded->job);
     auto plan = make_plan(loaded->job, *rules, rules->gap.policy);
     if (!plan) return context_.fail(plan.error());
-    if (context_.hook() || !options_.html.empty() || !options_.json.empty()) {
+    if (options_.hook || !options_.html.empty() || !options_.json.empty()) {
       auto made = make_reports(options_.job, loaded->job, *rules, context_.text_width());
       if (!made) return context_.fail(made.error());
       reports_ = std::move(*made);
     }
-    if (!context_.hook()) {
+    if (!options_.hook) {
       if (auto s = outputs_.write(reports_); !s) return outputs_.finish(std::move(s));
     }
     const int code = deliver(loaded->input, loaded->job, *plan, *rules);
-    if (!context_.hook() && (code == kDone || code == kDiffers)) {
+    if (!options_.hook && (code == kDone || code == kDiffers)) {
       note_patterns(context_, *rules, loaded->job);
     }
     return code;
@@ -62,10 +62,11 @@ class Run {
   }
 
   static OutputNames names_of(const Context& context, const RewriteOptions& options) {
-    OutputNames names{.html = context.hook() ? hook_page(options) : options.html,
+    OutputNames names{.html = options.hook ? hook_page(options) : options.html,
                       .json = options.json,
                       .in_place = options.out.empty(),
                       .hard_linked = options.hard_linked,
+                      .elsewhere = options.hook ? "" : "write elsewhere with -o",
                       .shows_text = false,
                       .inputs = {{"the job", options.job}, {"the rule file", context.rule_file()}}};
     if (writes_a_job(options)) names.job = names.in_place ? options.job : options.out;
@@ -109,7 +110,7 @@ class Run {
     summary(job, plan);
     if (!writes_a_job(options_)) return outputs_.finish(success());
     Status written = write(input, job, edits, rules, outputs_.job());
-    if (!context_.hook() || !written) return finish(input, std::move(written));
+    if (!options_.hook || !written) return finish(input, std::move(written));
     auto found = checked(input);
     if (!found) return context_.fail(found.error());
     if (!found->list().empty()) {
@@ -142,7 +143,7 @@ class Run {
 
   // A note at once; of a hook, part of the line that it says when all is done.
   void say(const std::string& words) {
-    if (!context_.hook()) return context_.note(words);
+    if (!options_.hook) return context_.note(words);
     said_ += (said_.empty() ? "" : "; ") + words;
   }
 
@@ -179,7 +180,7 @@ class Run {
 
   // Where the job already is what it is to be.
   int finish_page() {
-    if (!context_.hook()) return outputs_.finish(success());
+    if (!options_.hook) return outputs_.finish(success());
     const int code = outputs_.finish(write_page());
     if (code == kDone) tell();
     return code;
@@ -201,7 +202,7 @@ class Run {
 
   int finish(OpenJob& input, Status written) {
     const io::FileSource* const source = options_.job == "-" ? nullptr : &input.text;
-    if (!context_.hook()) return outputs_.finish_job(std::move(written), source);
+    if (!options_.hook) return outputs_.finish_job(std::move(written), source);
     // The page first: once the job is replaced, nothing may go wrong any more.
     if (written) written = outputs_.prepare_job(source);
     if (written) written = write_page();
@@ -224,6 +225,7 @@ class Run {
 }  // namespace
 
 int run_rewrite(const Context& context, const RewriteOptions& options) {
+  if (options.hook) return Run(context.unwatched(), options).run();
   return Run(context, options).run();
 }
 

@@ -56,36 +56,42 @@ Status check_kind(const std::string& path, const struct stat& st) {
                                               : "is not a regular file");
 }
 
-Status check_folder(const std::string& folder) {
+// A hint, and behind it the way to write another file, if the caller knows one.
+std::string or_elsewhere(std::string hint, const char* between, const std::string& elsewhere) {
+  return elsewhere.empty() ? hint : hint + between + elsewhere;
+}
+
+Status check_folder(const std::string& folder, const std::string& elsewhere) {
   if (::access(folder.c_str(), W_OK | X_OK) == 0) return success();
   Error error = os_error(folder, "cannot write to this folder", errno);
-  error.hint = "a file is replaced through a new one in its folder; -o writes elsewhere";
+  error.hint = or_elsewhere("a file is replaced through a new one in its folder", "; ", elsewhere);
   return error;
 }
 
 // What rename() or good manners would forbid is found before the work is done.
-Status check_target(const std::string& path, const struct stat& st, bool allow_hard_linked) {
+Status check_target(const std::string& path, const struct stat& st,
+                    const Replacement::Options& options) {
   if (auto s = check_kind(path, st); !s) return s;
   // access() lets root write anything, but who takes away every write bit means it.
   if ((st.st_mode & 0222U) == 0) {
     return refusal(path, "is read-only: its mode lets nobody write to it",
-                   "chmod u+w it, or write elsewhere with -o");
+                   or_elsewhere("chmod u+w it", ", or ", options.elsewhere));
   }
   if (::access(path.c_str(), W_OK) != 0) return os_error(path, "cannot write to it", errno);
-  if (st.st_nlink > 1 && !allow_hard_linked) {
+  if (st.st_nlink > 1 && !options.allow_hard_linked) {
     return refusal(path,
                    "has " + std::to_string(st.st_nlink) +
                        " names (hard links); the others would keep the old bytes",
-                   "write elsewhere with -o");
+                   options.elsewhere);
   }
   const std::string folder = folder_of(path);
-  if (auto s = check_folder(folder); !s) return s;
+  if (auto s = check_folder(folder, options.elsewhere); !s) return s;
   struct stat parent {};
   if (::stat(folder.c_str(), &parent) != 0) return os_error(folder, "cannot examine", errno);
   const uid_t self = ::geteuid();
   if ((parent.st_mode & S_ISVTX) != 0 && self != 0 && self != st.st_uid && self != parent.st_uid) {
     return refusal(path, "belongs to another user, in a folder where only they may replace it",
-                   "write elsewhere with -o");
+                   options.elsewhere);
   }
   return success();
 }
@@ -231,9 +237,10 @@ Result<std::unique_ptr<Replacement>> Replacement::create(const std::string& path
                                                               : path.substr(0, slash);
   std::string folder = resolve(named_folder);
   if (folder.empty()) return os_error(named_folder, "cannot open this folder", errno);
-  if (auto s = check_folder(folder); !s) return std::move(s.error());
+  if (auto s = check_folder(folder, options.elsewhere); !s) return std::move(s.error());
 
   std::unique_ptr<Replacement> r(new Replacement);  // NOLINT: the constructor is private
+  r->elsewhere_ = options.elsewhere;
   r->path_ = folder == "/" ? "/" + name : folder + "/" + name;
   r->folder_ = std::move(folder);
   // The kernel applies the umask, or the folder's default access list, as for any new file.
@@ -253,6 +260,7 @@ Result<std::unique_ptr<Replacement>> Replacement::write_to(UniqueFd fd, const st
 Result<std::unique_ptr<Replacement>> Replacement::replace(const std::string& path,
                                                           const Options& options) {
   std::unique_ptr<Replacement> r(new Replacement);  // NOLINT: the constructor is private
+  r->elsewhere_ = options.elsewhere;
   if (auto s = r->lock(path, options); !s) return std::move(s.error());
   // Nobody but us until its owner and mode are the old file's.
   if (auto s = r->create_temporary(0600); !s) return std::move(s.error());
@@ -270,7 +278,7 @@ Status Replacement::lock(const std::string& path, const Options& options) {
     // Looked at before it is opened, since opening a FIFO or a device can have effects.
     struct stat st {};
     if (::stat(path_.c_str(), &st) != 0) return os_error(path_, "cannot examine", errno);
-    if (auto s = check_target(path_, st, options.allow_hard_linked); !s) return s;
+    if (auto s = check_target(path_, st, options); !s) return s;
     original_.reset(open_fd(path_, O_RDONLY | O_NONBLOCK | O_NOCTTY | O_NOFOLLOW));
     if (!original_ && errno != ENOENT) return os_error(path_, "cannot open", errno);
 
@@ -284,7 +292,7 @@ Status Replacement::lock(const std::string& path, const Options& options) {
       }
       if (::stat(path_.c_str(), &st) == 0 && st.st_dev == opened.st_dev &&
           st.st_ino == opened.st_ino) {
-        if (auto s = check_target(path_, opened, options.allow_hard_linked); !s) return s;
+        if (auto s = check_target(path_, opened, options); !s) return s;
         mode_ = opened.st_mode & 07777U;
         owner_ = opened.st_uid;
         group_ = opened.st_gid;
@@ -342,7 +350,7 @@ Status Replacement::take_owner() {
   }
   if (st.st_uid != owner_ && ::fchown(fd_.get(), owner_, gid_t(-1)) != 0) {
     Error error = os_error(path_, "belongs to another user, and would not afterwards", errno);
-    error.hint = "write elsewhere with -o";
+    error.hint = elsewhere_;
     return error;
   }
   return success();
@@ -385,7 +393,7 @@ Status Replacement::finish(const FileSource* source) {
   if (::rename(temporary_.c_str(), path_.c_str()) != 0) {
     const int code = errno;
     Error error = os_error(path_, "cannot put the new file in place", code);
-    if (code == EBUSY) error.hint = "it may be a mount point; write elsewhere with -o";
+    if (code == EBUSY) error.hint = or_elsewhere("it may be a mount point", "; ", elsewhere_);
     return error;
   }
   temporary_.clear();

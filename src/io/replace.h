@@ -44,6 +44,9 @@ class Replacement {
     // A file with several names is refused, since its other names would keep the old bytes. With
     // this they do.
     bool allow_hard_linked = false;
+    // In hints: how the caller's user can have another file written, such as "write elsewhere with
+    // -o". Empty: there is no way.
+    std::string elsewhere = {};
     // How long to wait for another run on the same file.
     std::chrono::milliseconds lock_wait{30'000};
   };
@@ -112,6 +115,7 @@ class Replacement {
 
   std::string path_;
   std::string folder_;
+  std::string elsewhere_;  // as in Options
   std::string temporary_;  // empty when there is none
   std::optional<SignalRemoval> removal_;
   UniqueFd original_;  // holds the lock; not open when the target is new

@@ -170,6 +170,12 @@ TEST_CASE("a read-only job is left alone") {
   CHECK(get(run / "job.gcode") == kJob);
   CHECK((mode_of(run / "job.gcode") & 07777U) == 0444U);
   CHECK(run("forewarm rewrite -q --rules two.toml job.gcode -o out.gcode").code == 0);
+  // A hook has no -o.
+  const Ran hook = run("forewarm rewrite --hook --rules two.toml job.gcode");
+  CHECK(hook.code == 4);
+  CHECK(hook.err == "forewarm: error: " + (run / "job.gcode") +
+                        ": is read-only: its mode lets nobody write to it\n"
+                        "  hint: chmod u+w it\n");
 }
 
 TEST_CASE("an unreadable job is an error") {

@@ -187,6 +187,8 @@ TEST_CASE("hard links are refused unless asked for") {
   std::filesystem::create_hard_link(dir / "a", dir / "b");
   CHECK(refused(Replacement::open(dir / "a")).find("2 names") != std::string::npos);
   CHECK(refused(Replacement::create(dir / "a")).find("2 names") != std::string::npos);
+  CHECK(Replacement::open(dir / "a").error().hint.empty());
+  CHECK(Replacement::open(dir / "a", {.elsewhere = "copy it"}).error().hint == "copy it");
   Replacement::Options options;
   options.allow_hard_linked = true;
   auto r = Replacement::open(dir / "a", options);
