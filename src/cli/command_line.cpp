@@ -39,14 +39,14 @@ Flag html_flag(std::string& html) {
 // `alone`: what standard output leaves out then.
 Flag json_flag(std::string& json, const std::string& what, const std::string& alone) {
   return {.names = "--json",
-          .help = "write the " + what + " as JSON here; - is stdout" + alone,
+          .help = "write the " + what + " as JSON here; - is standard output" + alone,
           .value = &json,
           .completes = Completes::file};
 }
 
-Flag csv_flag(std::string& csv, const std::string& what) {
+Flag csv_flag(std::string& csv, const std::string& what, const std::string& alone) {
   return {.names = "--csv",
-          .help = "write " + what + " as CSV here; - is stdout, without the table",
+          .help = "write " + what + " as CSV here; - is standard output" + alone,
           .value = &csv,
           .completes = Completes::file};
 }
@@ -122,7 +122,8 @@ Command forecast_command(Options& options) {
   ForecastOptions& o = options.forecast;
   Command out{.name = "forecast", .help = "a job's time, changes, waits, exposure and material"};
   out.flags = {job_flag(o.job), json_flag(o.json, "figures", ", without the table"),
-               html_flag(o.html), csv_flag(o.csv, "every change with its time")};
+               html_flag(o.html),
+               csv_flag(o.csv, "every change with its time", ", without the table")};
   add_map_flags(out.flags, o.map);
   out.flags.push_back({.names = "--start",
                        .help = "when the job is to begin, such as 2027-03-05T18:00: clock times, "
@@ -155,7 +156,7 @@ Command compare_command(Options& options) {
                 .argument = "KEY=VALUES",
                 .completes = Completes::gap_number},
                json_flag(o.json, "figures", ", without the table"),
-               csv_flag(o.csv, "the figures")};
+               csv_flag(o.csv, "the figures", ", without the table")};
   add_rules_flag(out.flags, options.common);
   out.about = descriptions::kCompare;
   out.example = "forewarm compare --rules machine.toml --sweep timer_off_s=600:3600:600 job.gcode";
@@ -273,10 +274,7 @@ Command review_command(Options& options) {
                 .value = &o.write,
                 .completes = Completes::file},
                json_flag(o.json, "figures", ", without the text"),
-               {.names = "--csv",
-                .help = "write one row a change here; - is standard output",
-                .value = &o.csv,
-                .completes = Completes::file}};
+               csv_flag(o.csv, "every change", ", without the text")};
   add_rules_flag(out.flags, options.common);
   out.about = descriptions::kReview;
   out.example = "forewarm review --write machine.toml job.gcode host.log";

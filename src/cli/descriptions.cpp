@@ -10,11 +10,12 @@ const std::string_view kProgram =
     "--rules names, else that of $FOREWARM_RULES, else forewarm/rules.toml in $XDG_CONFIG_HOME or "
     "~/.config. The working folder is never searched. Without any, rewrite and batch write "
     "nothing; all other commands go on with cautious guesses and say so. --rules built-in asks "
-    "for the guesses outright.\n\n- is standard input or output wherever a file is read or "
-    "written. Results go to standard output, everything else to standard error. A report (--json, "
-    "--csv, --html) is written to a new file, or replaces an earlier report of the same form; a "
-    "file that holds anything else is refused.\n\nexplain WORD says what a key of the rule file, "
-    "a finding, a word of a report or an exit code means.";
+    "for the guesses outright.\n\nIn place of a job, a record or a report, - is standard input or "
+    "output. A rule file, a matrix and answers are files. Results go to standard output, "
+    "everything else to standard error. A report (--json, --csv, --html) is written to a new file, "
+    "or replaces an earlier report of the same form; a file that holds anything else is "
+    "refused.\n\nexplain WORD says what a key of the rule file, a finding, a word of a report or "
+    "an exit code means.";
 
 const std::string_view kRewrite =
     "Plans when each heater of the job is to be hot, and inserts the commands for it: standby or "

@@ -39,7 +39,7 @@ Status hook_allowed(const Context& context, const RewriteOptions& options) {
   };
   const char* const elsewhere = "without --hook, -o writes a job that check can look at";
   const char* const look = "leave --hook out to see what it would do";
-  const char* const page = "its page has the job's name; --reports DIR says where it goes";
+  const char* const page = "its page has the job's name; --reports FOLDER says where it goes";
   for (const Contradiction& c : {Contradiction{!options.out.empty(), "-o", elsewhere},
                                  {options.diff, "--diff", look},
                                  {options.dry_run, "--dry-run", look},

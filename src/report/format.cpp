@@ -62,7 +62,7 @@ std::string cut_to(const std::string& whole, std::size_t width) {
 }
 
 std::string wrapped(std::string_view text, std::size_t indent, std::size_t width) {
-  constexpr std::size_t kMost = 90;  // longer lines are hard to read
+  constexpr std::size_t kMost = 90;  // common practice, no source
   width = std::min(width, kMost);
   std::string out(indent, ' ');
   std::size_t column = indent;

@@ -39,7 +39,6 @@ struct Row {
     in_force,  // of the policy that the rule file asks for
     limit,     // a bound or a sum: not one of the others
     late,      // the machine waits
-
   };
   std::vector<Cell> cells = {};  // one for each column; those at the end may be left out
   Mark mark = Mark::none;

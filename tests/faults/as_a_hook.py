@@ -206,7 +206,7 @@ class WhatIsRefused(Hook):
                 ("-o", ["-o", "out.gcode"], "without --hook, -o writes a job that check can look at"),
                 ("--diff", ["--diff"], "leave --hook out to see what it would do"),
                 ("--dry-run", ["--dry-run"], "leave --hook out to see what it would do"),
-                ("--html", ["--html", "x.html"], "its page has the job's name; --reports DIR says where it goes"),
+                ("--html", ["--html", "x.html"], "its page has the job's name; --reports FOLDER says where it goes"),
                 ("--json", ["--json", "-"], "leave --hook out to see what it would do")):
             self.stays(self.run_(*self.hook, *words, self.job), 2,
                        f"error: --hook rewrites in place: it does not go with {option}\n  hint: {hint}\n")
