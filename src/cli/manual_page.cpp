@@ -6,6 +6,8 @@
 #include <array>
 #include <cctype>
 
+#include "report/format.h"
+
 namespace forewarm::cli {
 
 namespace {
@@ -24,21 +26,11 @@ std::vector<std::string> words_of(std::string_view text) {
   return out;
 }
 
-// The words in lines of at most kWidth bytes; `by_sentence`: each sentence begins a line.
-std::string filled(std::string_view text, std::size_t indent, bool by_sentence) {
-  const std::string margin(indent, ' ');
-  std::string out, line;
-  const auto end_line = [&] {
-    if (!line.empty()) out += margin + line + '\n';
-    line.clear();
-  };
-  for (const std::string& word : words_of(text)) {
-    if (!line.empty() && indent + line.size() + 1 + word.size() > kWidth) end_line();
-    line += (line.empty() ? "" : " ") + word;
-    if (by_sentence && word.size() > 1 && (word.ends_with('.') || word.ends_with('?'))) end_line();
-  }
-  end_line();
-  return out;
+// For a terminal.
+std::string filled(std::string_view text, std::size_t indent) {
+  std::string one_line(text);
+  std::replace(one_line.begin(), one_line.end(), '\n', ' ');
+  return report::wrapped(one_line, indent, kWidth);
 }
 
 std::vector<std::string_view> paragraphs(std::string_view text) {
@@ -102,6 +94,22 @@ std::string escaped(std::string_view text) {
 std::string text_line(std::string_view line) {
   const bool request = line.starts_with('.') || line.starts_with('\'');
   return (request ? "\\&" : "") + escaped(line) + '\n';
+}
+
+// The words in lines of at most kWidth bytes; each sentence begins one, as mdoc(7) wants it.
+std::string by_sentence(std::string_view text) {
+  std::string out, line;
+  const auto end_line = [&] {
+    if (!line.empty()) out += text_line(line);
+    line.clear();
+  };
+  for (const std::string& word : words_of(text)) {
+    if (!line.empty() && line.size() + 1 + word.size() > kWidth) end_line();
+    line += (line.empty() ? "" : " ") + word;
+    if (word.size() > 1 && (word.ends_with('.') || word.ends_with('?'))) end_line();
+  }
+  end_line();
+  return out;
 }
 
 std::string text_lines(std::string_view text) {
@@ -193,7 +201,7 @@ std::string mdoc_of(const ManualPage& page, const Edition& edition) {
         break;
       case Kind::paragraph:
         if (!first) out += ".Pp\n";
-        out += text_lines(filled(block.text, 0, true));
+        out += by_sentence(block.text);
         break;
       case Kind::literal:
         out += first ? ".Bd -literal -offset indent -compact\n" : ".Bd -literal -offset indent\n";
@@ -204,7 +212,7 @@ std::string mdoc_of(const ManualPage& page, const Edition& edition) {
         out += ".It " + mdoc_of(block.term) + '\n';
         for (const std::string_view one : paragraphs(block.text)) {
           if (one.data() != block.text.data()) out += ".Pp\n";
-          out += text_lines(filled(one, 0, true));
+          out += by_sentence(one);
         }
         break;
     }
@@ -216,7 +224,7 @@ std::string mdoc_of(const ManualPage& page, const Edition& edition) {
 
 std::string text_of(const ManualPage& page) {
   using Kind = Block::Kind;
-  std::string out = "NAME\n" + filled(page.name + " - " + page.description, kIndent, false);
+  std::string out = "NAME\n" + filled(page.name + " - " + page.description, kIndent);
   for (const Block& block : page.blocks) {
     switch (block.kind) {
       case Kind::section:
@@ -226,7 +234,7 @@ std::string text_of(const ManualPage& page) {
         out += "\n  " + block.text + '\n';
         continue;
       case Kind::paragraph:
-        out += filled(block.text, kIndent, false);
+        out += filled(block.text, kIndent);
         break;
       case Kind::literal: {
         std::string_view rest = block.text;
@@ -241,7 +249,7 @@ std::string text_of(const ManualPage& page) {
         out += std::string(kIndent, ' ') + text_of(block.term) + '\n';
         for (const std::string_view one : paragraphs(block.text)) {
           if (one.data() != block.text.data()) out += '\n';
-          out += filled(one, 2 * kIndent, false);
+          out += filled(one, 2 * kIndent);
         }
         break;
     }
