@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace forewarm {
 
@@ -76,6 +77,11 @@ double median(std::vector<double> values) {
   std::nth_element(values.begin(), middle, values.end());
   if (values.size() % 2 == 1) return *middle;
   return (*middle + *std::max_element(values.begin(), middle)) / 2;
+}
+
+double sd_by_median(std::vector<double> sizes) {
+  constexpr double kOfNormal = 0.6744897501960817;  // normal_quantile(0.75)
+  return median(std::move(sizes)) / kOfNormal;
 }
 
 double normal_quantile(double p) {

@@ -18,6 +18,9 @@ struct Moments {
 [[nodiscard]] Moments moments(std::span<const double> values);
 // The mean of the middle two of an even number. REQUIRES: not empty.
 [[nodiscard]] double median(std::vector<double> values);
+// The standard deviation that `sizes`, distances from the middle of a normal distribution, tell by
+// their median, which outliers hardly move. REQUIRES: not empty.
+[[nodiscard]] double sd_by_median(std::vector<double> sizes);
 
 struct Interval {
   double low = 0, high = 1;

@@ -9,8 +9,10 @@
 // parameters), as reference programs give them; they take errors for independent.
 //
 // With `own_rise`, each stretch that is driven has a rise of its own, as drives of one heater
-// differ (mains voltage, a draught, a fan); the rise told is their mean, and its deviation that of
-// a mean, by their spread, besides what noise makes uncertain.
+// differ (mains voltage, a draught, a fan): it is linear too, and eliminated like the start. The
+// rise told is their mean. Its deviation is that of a mean, by their spread, besides what noise and
+// the shared constants make uncertain. Of one stretch that is driven, the rise is shared all the
+// same.
 //
 // `robust` gives readings that are off by more than 1.5 standard deviations, as the median of
 // absolute residuals tells them, less weight (Huber, k = 1.5), and is for records with outliers.
@@ -53,7 +55,9 @@ struct FitOptions {
   bool dead_time = true;                 // false: there is none
   bool robust = false;
   bool own_rise = false;
-  double rise_c = 0;  // with own_rise: of stretches that are not driven, but were just before
+  // With own_rise: of stretches that are not driven, but were within a dead time before them. There
+  // is too little of it there to tell one.
+  double rise_c = 0;
 };
 
 struct Estimate {
@@ -68,8 +72,8 @@ struct Fit {
   double rss = 0;    // of all readings, unweighted
   double rms_c = 0;  // sqrt(rss/readings)
   std::size_t readings = 0, parameters = 0;
-  std::vector<double> rises_c;                 // with own_rise, of each stretch that is driven
-  std::vector<double> start_c;                 // of each stretch
+  std::vector<double> rises_c;  // of each stretch that is driven, where they are their own
+  std::vector<double> start_c;  // of each stretch
   std::vector<std::vector<double>> residuals;  // reading less model, of each stretch
 };
 

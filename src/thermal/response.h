@@ -1,5 +1,5 @@
 // What a unit of drive does to a first-order hotend over the readings of a stretch, and what is
-// left of its start; with their derivatives by the two constants. For fit.h.
+// left of its start; with their derivatives by the two constants. For fit_problem.h.
 //
 // rise' = (u(t - dead_time) - rise)/tau from 0 at the start; decay = exp(-(t - start)/tau).
 // Exact for a drive that is constant between readings, at whatever time they are. REQUIRES: times

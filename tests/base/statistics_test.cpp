@@ -42,6 +42,17 @@ TEST_CASE("statistics: mean and deviation of NIST's NumAcc1 to NumAcc4") {
   }
 }
 
+TEST_CASE("statistics: a deviation by the median is that of a normal distribution, and robust") {
+  std::vector<double> sizes;
+  for (int i = 0; i < 1000; ++i) {
+    sizes.push_back(std::abs(3 * normal_quantile((i + 0.5) / 1000)));
+  }
+  CHECK(sd_by_median(sizes) == Approx(3).epsilon(0.005));
+  for (int i = 0; i < 50; ++i) sizes[std::size_t(i)] = 1e6;
+  CHECK(sd_by_median(sizes) == Approx(3).epsilon(0.12));
+  CHECK(sd_by_median({0}) == 0);
+}
+
 TEST_CASE("statistics: few values") {
   CHECK(moments({}).mean == 0);
   const std::vector<double> one{7};
