@@ -1,10 +1,14 @@
 #include "record/calibrate.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <utility>
 
 #include "base/statistics.h"
+#include "record/approach.h"
 #include "record/regime.h"
 
 namespace forewarm::record {
@@ -15,14 +19,16 @@ using thermal::Estimate;
 using thermal::Fit;
 using thermal::Stretch;
 
-constexpr double kUnlikeDeviations = 4, kUnlikeShare = 0.05;
-// Beyond it, what was driven or read is something else than a heater. Common practice, no source.
-constexpr double kMostRmsC = 8;
-constexpr double kCoarseS = 1;         // a host that asks each second is as good as can be had
-constexpr double kMostApproachC = 35;  // climbs are longer than that
+// Hosts commonly ask each second or two: samples further apart are spoken of. Common practice, no
+// source.
+constexpr double kCoarseS = 2;
 
 bool tells(const Estimate& e, double share) {
   return std::isfinite(e.sd) && e.sd <= share * std::abs(e.value);
+}
+
+std::optional<Estimate> where_told(const std::optional<Estimate>& e) {
+  return e && tells(*e, kLooseShare) ? e : std::nullopt;
 }
 
 // From drives of single moments to drives of the times between them. A step is no slope: it is left
@@ -45,12 +51,7 @@ std::vector<Stretch> stretches_of(const std::vector<Found>& list) {
   return out;
 }
 
-// Drives that are no more alike than this, and by more than noise, are taken each for itself.
-constexpr double kUnequalShare = 0.001, kUnequalF = 10;
-// With more, those that are weak and strong even out.
-constexpr std::size_t kMostOwnRises = 24;
-
-// Whether rises of their own explain what one does not: by the F statistic, beyond doubt.
+// Whether rises of their own explain what one does not, by the F statistic of the two fits.
 bool unequal(const Fit& one, const Fit& own) {
   const std::size_t more = own.rises_c.size();
   if (more < 2 || own.readings <= own.parameters) return false;
@@ -66,100 +67,38 @@ std::optional<Fit> fitted(const std::vector<Stretch>& stretches, const Calibrate
   thermal::FitOptions with{.ambient_c = options.ambient_c, .robust = options.robust};
   auto fit = thermal::fit(stretches, with);
   if (!fit) return std::nullopt;
-  if (fit->driven && stretches.size() > 1 && stretches.size() <= 2 * kMostOwnRises) {
+  if (fit->driven && stretches.size() > 1) {
     with.own_rise = true;
     with.rise_c = fit->rise_c.value;
     auto own = thermal::fit(stretches, with);
-    if (own && own->rises_c.size() <= kMostOwnRises && unequal(*fit, *own)) fit = std::move(own);
+    if (own && unequal(*fit, *own)) fit = std::move(own);
   }
   return std::optional(std::move(*fit));
 }
 
 std::string why_nothing(const HeaterStretches& h) {
   if (h.samples < kLeastReadings) {
-    return "there are only " + std::to_string(h.samples) + " samples of it, and 20 are needed";
+    return fmt::format("there are only {} samples of it, and {} are needed", h.samples,
+                       kLeastReadings);
   }
   if (!h.drive_known && !h.target_known) {
     return "the record has neither its drive nor its target, so when it was heated is not known";
   }
   if (!h.driven) return "it was never driven";
   if (h.widest_span_c < kLeastSpanC) {
-    return "no heat-up or cool-down of it spans 20 C; the widest spans " +
-           std::to_string(int(h.widest_span_c)) + " C";
+    return fmt::format("no heat-up or cool-down of it spans {:g} C; the widest spans {} C",
+                       kLeastSpanC, int(h.widest_span_c));
   }
   if (h.most_heat_readings > 0) {
-    return "its heat-ups have too few samples: 20 are needed, and the longest has " +
-           std::to_string(h.most_heat_readings);
+    return fmt::format("its heat-ups have too few samples: {} are needed, and the longest has {}",
+                       kLeastReadings, h.most_heat_readings);
   }
   if (h.most_readings < kLeastReadings) {
-    return "no heat-up or cool-down of it has 20 samples; the longest has " +
-           std::to_string(h.most_readings);
+    return fmt::format("no heat-up or cool-down of it has {} samples; the longest has {}",
+                       kLeastReadings, h.most_readings);
   }
   return "it has no heat-up from a known drive, only cool-downs, which do not tell what full drive "
          "does";
-}
-
-// Within approach_c of the target the drive falls linearly to what holds it:
-// u - h = (1 - h) (S - T)/approach_c, by least squares through the origin.
-std::optional<Estimate> approach_of(const HeaterStretches& h, const Fit& fit) {
-  double xx = 0, xy = 0, yy = 0;
-  std::size_t n = 0;
-  for (const Found& f : h.heat_ups) {
-    if (!f.target_c) continue;
-    const double hold = (*f.target_c - fit.ambient_c.value) / fit.rise_c.value;
-    if (hold <= 0 || hold >= 0.9) continue;
-    bool full = false;
-    for (const thermal::Reading& r : f.stretch.readings) {
-      full = full || r.drive > 0.98;
-      if (!full || r.drive > 0.98 || r.drive <= hold || r.temperature_c >= *f.target_c) continue;
-      const double x = (1 - hold) * (*f.target_c - r.temperature_c), y = r.drive - hold;
-      xx += x * x;
-      xy += x * y;
-      yy += y * y;
-      ++n;
-    }
-  }
-  if (n < 5 || xy <= 0) return std::nullopt;
-  const double slope = xy / xx;
-  const double slope_sd = std::sqrt(std::max(0.0, yy - slope * xy) / double(n - 1) / xx);
-  const Estimate out{1 / slope, slope_sd / (slope * slope)};
-  return tells(out, kLooseShare) ? std::optional(out) : std::nullopt;
-}
-
-// Where it is known what counts as reached, approach_c is what makes climbs take as long as they
-// took: a controller is more than its proportional part, and whoever waits for a heater is
-// concerned with times. Full drive ends approach_c below the target; from there what is left to it
-// decays with tau/(1 + (full - target)/approach_c), down to reached_c.
-std::optional<Estimate> approach_of_climbs(const HeaterStretches& h, const Fit& fit) {
-  const double full_c = fit.full_drive_c.value, tau_s = fit.time_constant_s.value;
-  const auto seconds = [&](const Climb& c, double approach_c) {
-    const double at_full_s =
-        tau_s * std::log((full_c - c.from_c) / (full_c - c.target_c + approach_c));
-    const double decay_s = tau_s / (1 + (full_c - c.target_c) / approach_c);
-    return fit.dead_time_s.value + std::max(0.0, at_full_s) +
-           decay_s * std::log(approach_c / h.reached_c);
-  };
-  std::vector<Climb> climbs;
-  for (const Climb& c : h.climbs) {
-    if (c.target_c < full_c && c.target_c - c.from_c > kMostApproachC) climbs.push_back(c);
-  }
-  if (climbs.size() < 5) return std::nullopt;
-  const auto short_by_s = [&](double approach_c) {
-    double sum = 0;
-    for (const Climb& c : climbs) sum += c.seconds - seconds(c, approach_c);
-    return sum / double(climbs.size());
-  };
-  double low = h.reached_c, high = kMostApproachC;
-  if (short_by_s(low) <= 0 || short_by_s(high) >= 0) return std::nullopt;
-  for (int i = 0; i < 60; ++i) {
-    const double middle = (low + high) / 2;
-    (short_by_s(middle) > 0 ? low : high) = middle;
-  }
-  std::vector<double> off;
-  for (const Climb& c : climbs) off.push_back(c.seconds - seconds(c, low));
-  const double by_c = (short_by_s(low * 0.99) - short_by_s(low)) / (0.01 * low);
-  const Estimate out{low, moments(off).sd / std::sqrt(double(off.size())) / by_c};
-  return tells(out, kLooseShare) ? std::optional(out) : std::nullopt;
 }
 
 void add_residuals(Calibration& into, const std::vector<Stretch>& stretches, const Fit& fit) {
@@ -245,9 +184,7 @@ class Calibrator {
   }
 
   void one_regime(std::vector<Stretch>& list) {
-    std::size_t cut = 0;
-    for (Stretch& s : list) cut += keep_one_regime(s, options_.ambient_c) ? 1U : 0U;
-    cut_ += cut;
+    for (Stretch& s : list) cut_ += keep_one_regime(s, options_.ambient_c) ? 1U : 0U;
   }
 
   // Nothing but a heat-up that begins at rest tells the ambient then.
@@ -297,15 +234,16 @@ class Calibrator {
     }
     out_.reached_c = found_.reached_c;
     out_.drive_known = found_.drive_known;
-    if (found_.reached_c > 0) out_.approach_c = approach_of_climbs(found_, fit);
+    if (found_.reached_c > 0) out_.approach_c = where_told(approach_by_climbs(found_, fit));
     if (!out_.approach_c) {
       out_.climbs = 0;
-      out_.approach_c = approach_of(found_, fit);
+      out_.approach_c = where_told(approach_by_drive(found_, fit));
     }
     if (!found_.settles_s.empty()) {
-      const Moments m = moments(found_.settles_s);
-      out_.settle_s = Estimate{median(found_.settles_s),
-                               m.sd * 1.2533141373155 / std::sqrt(double(found_.settles_s.size()))};
+      const double mean_sd =
+          moments(found_.settles_s).sd / std::sqrt(double(found_.settles_s.size()));
+      // A median's is larger than a mean's, for normal errors.
+      out_.settle_s = Estimate{median(found_.settles_s), std::sqrt(std::numbers::pi / 2) * mean_sd};
     }
     if (!fit.rises_c.empty()) {
       const auto [low, high] = std::minmax_element(fit.rises_c.begin(), fit.rises_c.end());
@@ -322,7 +260,7 @@ class Calibrator {
       steps += std::max<std::size_t>(f.readings, 2) - 1;  // more than are kept of a long one
     }
     if (steps > 0) out_.step_s = span_s / double(steps);
-    if (out_.step_s > 2 * kCoarseS) {
+    if (out_.step_s > kCoarseS) {
       out_.notes.push_back("Samples are " + std::to_string(std::lround(out_.step_s)) +
                            " s apart: the dead time is known no better than that.");
     }

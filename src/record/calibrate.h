@@ -2,19 +2,23 @@
 //
 // Heat-ups and cool-downs of each heater (stretches.h) are fitted together, with one time constant
 // (thermal/fit.h). The cool-downs are also fitted by themselves. Where the heat-ups alone tell a
-// time constant that differs from that of the cool-downs by more than four standard deviations and
-// by more than 5 %, heating and cooling are not alike: then the heat-ups' own constants stand, and
+// time constant that differs from that of the cool-downs by more than kUnlikeDeviations and by more
+// than kUnlikeShare, heating and cooling are not alike: then the heat-ups' own constants stand, and
 // the cool-downs' beside them.
 //
-// approach_c is told by the drive near the target; where it is known what counts as reached, by how
-// long climbs take, as a controller is more than its proportional part.
+// Heat-ups that differ by more than kUnequalShare in what full drive adds, and by more than noise
+// does, each have a rise of their own (thermal/fit.h, own_rise), and the mean is told.
+//
+// approach_c is told by climbs where it is known what counts as reached, else by the drive
+// (approach.h).
 //
 // A stretch in which something changes midway, such as a fan, counts with its wider part
 // (regime.h).
 //
 // Refused, with the reason, is a heater that was never driven, whose stretches span less than 20 C
-// or have fewer than 20 samples, and one whose time constant has a standard deviation of more than
-// kLooseShare of itself: a short climb is almost straight, and only a cool-down tells it then.
+// or have fewer than 20 samples, one that does not get warmer by its drive, one that the model
+// leaves with more than kMostRmsC, and one whose time constant has a standard deviation of more
+// than kLooseShare of itself: a short climb is almost straight, and only a cool-down tells it then.
 #pragma once
 
 #include <optional>
@@ -26,7 +30,15 @@
 
 namespace forewarm::record {
 
+// All but kUnequalF: common practice, no source.
 inline constexpr double kLooseShare = 0.2;
+inline constexpr double kUnlikeDeviations = 4, kUnlikeShare = 0.05;
+// With more left, what was driven or read is something else than a heater.
+inline constexpr double kMostRmsC = 8;
+inline constexpr double kUnequalShare = 0.001;
+// The F statistic of two heat-ups alike is above it in one of 600 records, were readings
+// independent; of more heat-ups, in fewer (F distribution of 1 and many degrees of freedom).
+inline constexpr double kUnequalF = 10;
 
 struct CalibrateOptions {
   std::optional<double> ambient_c = {};  // none: it is fitted

@@ -19,8 +19,9 @@ constexpr int kHeatUps = 3;
 constexpr double kHoldS = 30;
 // A dwell is cut into pieces: many machines answer nothing before a dwell is over.
 constexpr double kDwellS = 2;
+// Whatever the rules say of how it cools, as they may be guesses. Common practice, no source.
 constexpr double kLeastCoolS = 120, kMostCoolS = 1800;
-// Below max_c at the least, unless somebody asks for more.
+// Below max_c at the least, unless somebody asks for more. Common practice, no source.
 constexpr double kBelowMaxC = 20;
 
 class Job {

@@ -21,6 +21,8 @@
 
 namespace forewarm::record {
 
+// A cool-down to a quarter tells its time constant; five changes are what review asks for
+// (review/suggest.h). Common practice, no source.
 inline constexpr double kCoolShare = 0.25;
 inline constexpr int kRounds = 5, kLeastExchanges = 5;
 // Common practice, no source: what is safe for a nozzle with filament in it, for a while.

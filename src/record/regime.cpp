@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "rules/rules.h"
+
 namespace forewarm::record {
 
 namespace {
@@ -40,7 +42,9 @@ std::optional<double> rss_of(std::vector<Reading> readings, std::optional<double
   Stretch s;
   s.drive_before = readings.front().drive;
   s.readings = std::move(readings);
-  const auto fit = thermal::fit({s}, {.ambient_c = ambient_c.value_or(23), .dead_time = false});
+  // Where it is to be fitted, a room's will do: both sides and the whole are held against the same.
+  const double about_c = ambient_c.value_or(rules::Machine{}.ambient_c);
+  const auto fit = thermal::fit({s}, {.ambient_c = about_c, .dead_time = false});
   return fit ? std::optional(fit->rss) : std::nullopt;
 }
 

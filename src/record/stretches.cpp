@@ -10,8 +10,8 @@ namespace forewarm::record {
 namespace {
 
 constexpr double kOff = 0.02;  // less drive than this is none
-// A reading is as coarse. Common practice, no source.
-constexpr double kRestC = 15;
+// Less than that below what is reached may be the coarseness of readings. Common practice, no
+// source.
 constexpr double kBelowC = 0.5;
 constexpr double kLowS = 10;    // so long below half of it, the drive is over
 constexpr double kAboveC = 2;   // so far above its target, a heater is not driven
@@ -78,7 +78,7 @@ void HeaterStretches::add(HeaterStretches other) {
 
 StretchFinder::StretchFinder(const rules::Rules& rules) {
   const double window_c = rules.dialect.wait_window_c;
-  rest_c_ = std::max(rest_c_, rules.machine.ambient_c + kRestC);
+  rest_c_ = std::max(rest_c_, rules.machine.ambient_c + kRestAboveC);
   usual_c_ = window_c > 0 ? std::min(window_c, kUsualReachedC) : kUsualReachedC;
   for (const rules::Toolhead& head : rules.toolheads) {
     reached_c_.push_back(head.hotend.reached_c > 0 ? head.hotend.reached_c : usual_c_);

@@ -61,6 +61,10 @@ struct HeaterStretches {
 // From memory: firmware commonly counts a heater as warm from so far below its target.
 inline constexpr double kUsualReachedC = 1;
 
+// A heater whose record begins with a heat-up from below kRestC, or from less than kRestAboveC
+// above the rules' ambient, was at rest until then. Common practice, no source.
+inline constexpr double kRestC = 45, kRestAboveC = 15;
+
 class StretchFinder final : public QuietListener {
  public:
   // What counts as reached is the rules' reached_c; where they have none, kUsualReachedC, or less
@@ -111,8 +115,8 @@ class StretchFinder final : public QuietListener {
   void watch_climb(State& s, const Sample& sample, bool begins);
 
   std::vector<double> reached_c_;  // by toolhead
-  double rest_c_ = 45;             // a record that begins below begins at rest
-  double usual_c_ = 0;             // of heaters that are no toolhead's
+  double rest_c_ = kRestC;
+  double usual_c_ = 0;  // of heaters that are no toolhead's
   std::vector<State> states_;
   std::optional<Echo> there_;
   std::optional<std::map<std::uint64_t, std::size_t>> expected_;
