@@ -11,7 +11,6 @@ namespace forewarm::record {
 namespace {
 
 constexpr double kDayS = 86400;
-constexpr double kLongestS = 1e12;  // beyond any clock; keeps arithmetic exact enough
 
 bool is_digit(char c) { return c >= '0' && c <= '9'; }
 
@@ -97,7 +96,7 @@ std::optional<double> take_stamp(std::string_view& text) {
     const int hours = take_digits(zone, 2);
     (void)take(zone, ':');
     const int minutes = hours < 0 ? -1 : take_digits(zone, 2);
-    // "... 10:00:01 - Recv" has no zone.
+    // "... 10:00:01 - ok T:20" has no zone.
     if (hours >= 0 && hours < 24 && minutes >= 0 && minutes < 60) {
       zone_s = (rest[0] == '-' ? -1 : 1) * (hours * 3600 + minutes * 60);
       rest = zone;

@@ -13,6 +13,9 @@ namespace forewarm::record {
 
 enum class TimeKind { seconds, clock, stamp };
 
+// Beyond any clock; keeps arithmetic exact enough.
+inline constexpr double kLongestS = 1e12;
+
 // The number at the beginning of `text`, which is shortened to what follows; sign and point, no
 // exponent, finite.
 [[nodiscard]] std::optional<double> take_number(std::string_view& text);
@@ -20,7 +23,7 @@ enum class TimeKind { seconds, clock, stamp };
 [[nodiscard]] std::optional<double> take_stamp(std::string_view& text);
 [[nodiscard]] std::optional<double> take_clock(std::string_view& text);
 
-// A whole text as a time of that kind.
+// A whole text as a time of that kind, no further from 0 than kLongestS.
 [[nodiscard]] std::optional<double> time_of(std::string_view text, TimeKind kind);
 
 // What a text log's line begins with, after blanks and [: a stamp, a clock, or seconds, which have

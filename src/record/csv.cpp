@@ -9,6 +9,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstring>
 #include <string>
 
 #include "record/emitter.h"
@@ -225,7 +226,7 @@ class CsvReader {
     }
     const std::string_view when = field(columns_.time);
     const auto time = columns_.stamps ? time_of(when, TimeKind::stamp) : number(when);
-    if (!time || std::abs(*time) > 1e12) {
+    if (!time || std::abs(*time) > kLongestS) {
       return lines_.error(
           line, byte_of(line, when),
           rules::quoted(when) + (columns_.stamps ? " is no time such as 2026-05-04T18:30:05.25"
