@@ -2,55 +2,23 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
+#include "review/pieces.h"
 #include "review/statistics.h"
 
 namespace forewarm::review {
 
 namespace {
 
-using What = record::Echo::What;
-
 // A heater that became warm so shortly before its change was waited for until then: what firmware
 // asks it to stay warm, and the record's own coarseness. Common practice, no source.
 constexpr double kSettledS = 12;
+// A shorter stretch tells more of the record's coarseness than of its moves. Common practice, no
+// source.
 constexpr double kLeastStretchS = 5;
 // A stretch that is off by more than so many of its deviations, and by stop_s, holds a stop.
 constexpr double kManyDeviations = 4;
-// The median of what is off, in standard deviations of a normal distribution.
-constexpr double kMedianOfNormal = 0.6744897501960817;
-
-struct Marks {
-  const Heard *leave = nullptr, *there = nullptr, *ready = nullptr;
-  const Selected* select = nullptr;
-  [[nodiscard]] bool heard() const {
-    return leave != nullptr || there != nullptr || ready != nullptr;
-  }
-};
-
-struct Print {
-  std::size_t record = 0;
-  const Heard *start = nullptr, *end = nullptr;
-  std::vector<Marks> marks;  // of its changes; of one that was broken off, up to the last heard
-  bool broken_off = false;
-};
-
-// From one moment of a print to the next that is known, with what was planned for it.
-struct Piece {
-  enum class Kind { stretch, change, wait };
-  Kind kind = Kind::stretch;
-  std::size_t print = 0, change = 0;  // a stretch: the change that ends it; all: at the job's end
-  double from_s = 0, to_s = 0;        // in the record
-  std::size_t part = 0;
-  bool rests = true;       // both ends are the machine's
-  double job_s = 0;        // planned, without waits
-  double sequences_s = 0;  // of that
-  double wait_s = 0;       // planned
-  std::size_t waits = 0;
-  double stop_s = 0;  // found in it
-  bool stop_said = false;
-  [[nodiscard]] double took_s() const { return to_s - from_s - stop_s; }
-};
 
 double quantile(std::vector<double> values, double p) {
   if (values.empty()) return 0;
@@ -62,16 +30,16 @@ double quantile(std::vector<double> values, double p) {
 class Reviewer {
  public:
   Reviewer(const Schedule& schedule, const rules::Rules& rules, const std::vector<Journal>& records)
-      : schedule_(schedule), rules_(rules), records_(records) {
-    for (std::size_t i = 0; i < schedule.changes.size(); ++i) {
-      if (schedule.changes[i].number) change_of_.emplace(*schedule.changes[i].number, i);
-    }
-  }
+      : schedule_(schedule), rules_(rules), records_(records) {}
 
   Review make() {
-    for (std::size_t r = 0; r < records_.size(); ++r) find_prints(r);
+    Cut found = cut(schedule_, records_);
+    prints_ = std::move(found.prints);
+    pieces_ = std::move(found.pieces);
     out_.prints = prints_.size();
-    for (std::size_t p = 0; p < prints_.size(); ++p) cut(p);
+    out_.by_selects = found.by_selects;
+    out_.unknown_echoes = found.unknown_echoes;
+    out_.missing_echoes = found.missing_echoes;
     find_said_stops();
     fit_scale();
     find_long_changes();
@@ -93,132 +61,6 @@ class Reviewer {
   }
 
  private:
-  // ------------------------------------------------------------------------------------ prints
-
-  void find_prints(std::size_t r) {
-    const std::size_t first = prints_.size();
-    if (!schedule_.echoes || records_[r].heard.empty()) {
-      if (!records_[r].selected.empty()) find_selects(r);
-      return;
-    }
-    std::optional<std::size_t> current;
-    for (const Heard& h : records_[r].heard) {
-      if (!current || h.echo.print != *current) {
-        prints_.push_back({r, nullptr, nullptr, std::vector<Marks>(schedule_.changes.size())});
-        current = h.echo.print;
-      }
-      Print& print = prints_.back();
-      if (h.echo.what == What::start) {
-        print.start = &h;
-      } else if (h.echo.what == What::end) {
-        print.end = &h;
-      } else if (const auto c = change_of_.find(h.echo.number); c != change_of_.end()) {
-        Marks& m = print.marks[c->second];
-        (h.echo.what == What::leave   ? m.leave
-         : h.echo.what == What::there ? m.there
-                                      : m.ready) = &h;
-      } else if (!schedule_.says(h.echo.number)) {
-        ++out_.unknown_echoes;
-      }
-    }
-    find_broken_off(first);
-  }
-
-  // One without an end, after which the job was started again: what it has not said, is not
-  // missing.
-  void find_broken_off(std::size_t first) {
-    for (std::size_t p = first; p + 1 < prints_.size(); ++p) {
-      Print& print = prints_[p];
-      print.broken_off = print.end == nullptr;
-      while (print.broken_off && !print.marks.empty() && !print.marks.back().heard()) {
-        print.marks.pop_back();
-      }
-    }
-    const auto nothing = [](const Print& p) { return p.broken_off && p.marks.empty(); };
-    prints_.erase(std::remove_if(prints_.begin() + std::ptrdiff_t(first), prints_.end(), nothing),
-                  prints_.end());
-  }
-
-  // Selects in the order of the job; one that does not fit begins the job anew, or is none of it.
-  void find_selects(std::size_t r) {
-    out_.by_selects = true;
-    const auto& selects = schedule_.selects;
-    std::size_t next = selects.size();
-    for (const Selected& s : records_[r].selected) {
-      if (next >= selects.size() || selects[next].tool != s.select.tool) {
-        if (selects.empty() || selects.front().tool != s.select.tool) {
-          ++out_.unknown_echoes;
-          continue;
-        }
-        prints_.push_back({r, nullptr, nullptr, std::vector<Marks>(schedule_.changes.size())});
-        next = 0;
-      }
-      if (const auto change = selects[next].change) prints_.back().marks[*change].select = &s;
-      ++next;
-    }
-  }
-
-  // ------------------------------------------------------------------------------------ pieces
-
-  void add(Piece piece, const Heard* from, const Heard* to) {
-    if (from == nullptr || to == nullptr) {
-      ++out_.missing_echoes;
-      return;
-    }
-    if (from->at.part != to->at.part || to->at.time_s < from->at.time_s) return;
-    piece.from_s = from->at.time_s;
-    piece.to_s = to->at.time_s;
-    piece.part = from->at.part;
-    pieces_.push_back(piece);
-  }
-
-  void cut(std::size_t p) {
-    const Print& print = prints_[p];
-    if (out_.by_selects && print.start == nullptr && print.end == nullptr) {
-      bool echoed = false;
-      for (const Marks& m : print.marks) echoed = echoed || m.heard();
-      if (!echoed) return;
-    }
-    const Heard* from = print.start;
-    double from_job_s = schedule_.start_job_s;
-    for (std::size_t i = 0; i < print.marks.size(); ++i) {
-      const PlannedChange& c = schedule_.changes[i];
-      if (!c.number) continue;
-      const Marks& m = print.marks[i];
-      const bool last_heard = print.broken_off && i + 1 == print.marks.size();
-      Piece stretch{.kind = Piece::Kind::stretch, .print = p, .change = i};
-      stretch.rests = c.leave_rests;
-      stretch.job_s = c.leave_job_s - from_job_s;
-      stretch.sequences_s = std::min(c.sequences_before_s, stretch.job_s);
-      stretch.wait_s = c.wait_before_s;
-      stretch.waits = c.waits_before;
-      add(stretch, from, m.leave);
-      Piece change{.kind = Piece::Kind::change, .print = p, .change = i};
-      change.rests = c.leave_rests;
-      change.job_s = c.takes_s();
-      if (last_heard && m.there == nullptr && m.ready == nullptr) return;
-      add(change, m.leave, m.there);
-      from = m.there;
-      from_job_s = c.there_job_s;
-      if (!c.has_ready) continue;
-      if (last_heard && m.ready == nullptr) return;
-      Piece wait{.kind = Piece::Kind::wait, .print = p, .change = i};
-      wait.job_s = c.ready_job_s - c.there_job_s;
-      wait.sequences_s = std::min(c.sequences_after_s, wait.job_s);
-      wait.wait_s = c.wait_after_s;
-      wait.waits = c.waits_after;
-      add(wait, m.there, m.ready);
-      from = m.ready;
-      from_job_s = c.ready_job_s;
-    }
-    if (print.broken_off) return;
-    Piece last{.kind = Piece::Kind::stretch, .print = p, .change = schedule_.changes.size()};
-    last.job_s = schedule_.end_job_s - from_job_s;
-    last.sequences_s = std::min(schedule_.sequences_last_s, last.job_s);
-    last.rests = false;
-    add(last, from, print.end);
-  }
-
   // ------------------------------------------------------------------------------------- stops
 
   void found_stop(Piece& piece, double at_s, double seconds) {
@@ -290,7 +132,7 @@ class Reviewer {
     const double middle = median(ratios);
     std::vector<double> distances;
     for (const double r : ratios) distances.push_back(std::abs(r - middle));
-    const double usual = median(distances) / kMedianOfNormal;
+    const double usual = sd_by_median(std::move(distances));
     const auto stopped = [&](const Piece& piece) {
       const double over_s = piece.took_s() - middle * piece.job_s;
       return over_s > std::max(rules_.record.stop_s, kManyDeviations * usual * piece.job_s);
@@ -366,9 +208,9 @@ class Reviewer {
       zero_s = print.start->at.time_s - schedule_.start_s;
       part = print.start->at.part;
     }
-    for (std::size_t i = 0; i < print.marks.size(); ++i) {
+    for (std::size_t i = 0; i < print.changes.size(); ++i) {
       const PlannedChange& c = schedule_.changes[i];
-      const Marks& m = print.marks[i];
+      const HeardChange& m = print.changes[i];
       ChangeSeen& seen = seen_[p].emplace_back();
       seen.record = print.record;
       seen.print = p;
@@ -444,7 +286,7 @@ class Reviewer {
     const PlannedChange& c = schedule_.changes[piece.change];
     const Print& print = prints_[piece.print];
     const double warm_s = std::min(beyond_s, double(piece.waits) * out_.warm_wait_s);
-    const Heard* leave = print.marks[piece.change].leave;
+    const Heard* leave = print.changes[piece.change].leave;
     const double scale = out_.scale.factor.value;
     // What the pace of the stretch itself may have cost, is not taken for waiting.
     const double pace_s = 2 * out_.scale.spread * piece.job_s * scale;
@@ -519,7 +361,7 @@ class Reviewer {
     if (piece.waits == 0) return true;
     const PlannedChange& c = schedule_.changes[piece.change];
     const Print& print = prints_[piece.print];
-    const Heard* leave = print.marks[piece.change].leave;
+    const Heard* leave = print.changes[piece.change].leave;
     return c.before_c > 0 && records_[print.record].temperatures && leave != nullptr &&
            warm_before(c, *leave);
   }
@@ -545,7 +387,6 @@ class Reviewer {
   const Schedule& schedule_;
   const rules::Rules& rules_;
   const std::vector<Journal>& records_;
-  std::map<std::uint64_t, std::size_t> change_of_;
   std::vector<Print> prints_;
   std::vector<Piece> pieces_;
   std::vector<std::vector<ChangeSeen>> seen_;

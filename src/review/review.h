@@ -26,7 +26,6 @@
 // Pure. The more prints, the narrower.
 #pragma once
 
-#include <map>
 #include <optional>
 #include <string>
 #include <vector>
