@@ -45,8 +45,8 @@ const char* what_of(Kind kind) {
 std::string change_of(const Job& job, std::uint32_t number) {
   const ToolChange& change = job.tool_changes[number - 1];
   const std::string to = change.tool < 0 ? "parked" : fmt::format("T{}", change.tool);
-  if (change.from_tool < 0) return fmt::format("change {}, {}", number, to);
-  return fmt::format("change {}, T{} to {}", number, change.from_tool, to);
+  if (change.from_tool < 0) return fmt::format("{}{}, {}", kChangeEcho, number, to);
+  return fmt::format("{}{}, T{} to {}", kChangeEcho, number, change.from_tool, to);
 }
 
 // How long motion may go on behind the moment in which the line is read: what the job still holds
@@ -119,13 +119,13 @@ void describe_echo(Command& echo, const Problem& problem, std::span<const Comman
   const Origin& origin = echo.origin;
   echo.raw =
       rules::echo_line(problem.rules.dialect.echo[origin.part], origin.of, what_of(origin.kind));
-  echo.reason = "echo: " + (origin.of > 0                     ? change_of(problem.job, origin.of)
-                            : origin.kind == Kind::echo_start ? std::string("planning starts here")
-                                                              : std::string("the job is over"));
+  echo.reason = origin.of > 0                     ? change_of(problem.job, origin.of)
+                : origin.kind == Kind::echo_start ? "echo: planning starts here"
+                                                  : "echo: the job is over";
   echo.early_s = early_s(echo, problem, before);
   // A tenth of a second is as much as anybody could measure.
   if (echo.early_s >= 0.05) {
-    echo.reason += fmt::format(", may be up to {:.1f} s early", echo.early_s);
+    echo.reason += fmt::format("{}{:.1f} s early", kEarlyBy, echo.early_s);
   }
 }
 

@@ -16,6 +16,7 @@
 #pragma once
 
 #include <span>
+#include <string_view>
 #include <vector>
 
 #include "base/error.h"
@@ -23,6 +24,10 @@
 #include "plan/problem.h"
 
 namespace forewarm::plan {
+
+// How the reason of an echo begins that stands at a change, and what comes before the seconds by
+// which it may be early; nothing does where it is on time.
+inline constexpr std::string_view kChangeEcho = "echo: change ", kEarlyBy = ", may be up to ";
 
 // The number of the select at that index of job.tool_changes.
 [[nodiscard]] constexpr std::uint32_t echo_number(std::size_t change) {

@@ -1,7 +1,8 @@
 #include "record/record.h"
 
+#include <algorithm>
 #include <array>
-#include <string_view>
+#include <charconv>
 
 #include "record/emitter.h"
 #include "record/lines.h"
@@ -42,6 +43,21 @@ std::optional<Echo::What> what_of(std::string_view word) {
     if (kWhats[i] == word) return Echo::What(i);
   }
   return std::nullopt;
+}
+
+std::optional<Said> said_in(std::string_view text) {
+  if (!text.starts_with(kEchoStart)) return std::nullopt;
+  Said out;
+  const char* const end = text.data() + text.size();
+  const auto number = std::from_chars(text.data() + kEchoStart.size(), end, out.number);
+  if (number.ec != std::errc() || number.ptr == end || *number.ptr != ' ') return std::nullopt;
+  const char* const word = number.ptr + 1;
+  const auto* const after =
+      std::find_if(word, end, [](char c) { return (c < 'a' || c > 'z') && (c < 'A' || c > 'Z'); });
+  const auto what = what_of({word, std::size_t(after - word)});
+  if (!what) return std::nullopt;
+  out.what = *what;
+  return out;
 }
 
 Result<Summary> read(ByteSource& source, const rules::Rules& rules, const ReadOptions& options,

@@ -27,6 +27,7 @@
 #include <functional>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "base/bytes.h"
@@ -132,5 +133,13 @@ struct ReadOptions {
 
 [[nodiscard]] const char* name_of(Echo::What what);  // as in the echo: "leave"
 [[nodiscard]] std::optional<Echo::What> what_of(std::string_view word);
+
+// What an echo begins with, and what a text says that begins with an echo, whatever follows it.
+inline constexpr std::string_view kEchoStart = "forewarm ";
+struct Said {
+  std::uint64_t number = 0;
+  Echo::What what = Echo::What::start;
+};
+[[nodiscard]] std::optional<Said> said_in(std::string_view text);
 
 }  // namespace forewarm::record

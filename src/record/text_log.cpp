@@ -22,8 +22,6 @@ namespace forewarm::record {
 
 namespace {
 
-constexpr std::string_view kEcho = "forewarm ";
-
 std::optional<std::uint64_t> take_index(std::string_view& text) {
   std::uint64_t value = 0;
   std::size_t i = 0;
@@ -50,30 +48,11 @@ bool has_command(std::string_view text) {
   return false;
 }
 
-struct Said {
-  std::uint64_t number;
-  Echo::What what;
-};
-
 std::optional<Said> said(std::string_view number, std::string_view what) {
   const auto n = take_index(number);
   const auto w = what_of(what);
   if (!n || !number.empty() || !w) return std::nullopt;
   return Said{*n, *w};
-}
-
-// What `forewarm ` at that place says, if it is the machine that says it.
-std::optional<Said> echo_at(std::string_view line, std::size_t at) {
-  if (has_command(line.substr(0, at))) return std::nullopt;
-  std::string_view rest = line.substr(at + kEcho.size());
-  const auto number = take_index(rest);
-  if (!number || rest.empty() || rest.front() != ' ') return std::nullopt;
-  rest.remove_prefix(1);
-  std::size_t length = 0;
-  while (length < rest.size() && is_letter(rest[length])) ++length;
-  const auto what = what_of(rest.substr(0, length));
-  if (!what) return std::nullopt;
-  return Said{*number, *what};
 }
 
 // One pattern with named groups, over bytes.
@@ -214,7 +193,9 @@ class TextLogReader {
     if (own_echo_) {
       const std::size_t at = echo_.in(line, lines_);
       if (at != std::string_view::npos) {
-        if (const auto s = echo_at(line.text, at)) return echoed(*s, line);
+        const bool sent = has_command(line.text.substr(0, at));
+        const auto s = sent ? std::nullopt : said_in(line.text.substr(at));
+        if (s) return echoed(*s, line);
       }
     }
     if (read_report(line.text, report_)) return reported(line);
@@ -350,7 +331,7 @@ class TextLogReader {
   std::vector<TimePattern> times_;
   TimePattern* fixed_ = nullptr;
   std::optional<TimeKind> kind_;
-  Finder echo_{std::string(kEcho)};
+  Finder echo_{std::string(kEchoStart)};
   Finder nul_{std::string(1, '\0')};
   TemperatureReport report_;
   bool own_echo_ = true;

@@ -4,15 +4,21 @@
 #include <charconv>
 #include <optional>
 
+#include "plan/echoes.h"
+#include "rewrite/marks.h"
+
 namespace forewarm::review {
 
 namespace {
 
-constexpr std::string_view kEcho = "forewarm ";
-constexpr std::string_view kStepMark = " ;fw+ step ";
-constexpr std::string_view kMovedMark = " ;fw+ mapped ";
-constexpr std::string_view kEchoMark = " ;fw+ echo: change ";
-constexpr std::string_view kEarly = "may be up to ";
+using record::kEchoStart;
+
+// Of an inserted line.
+std::string_view reason_of(std::string_view line) {
+  const std::size_t mark = line.find(rewrite::kInserted);
+  return mark == std::string_view::npos ? std::string_view()
+                                        : line.substr(mark + rewrite::kInserted.size());
+}
 
 std::string_view command_of(std::string_view line) {
   line = line.substr(0, line.find_first_of(";\r\n"));
@@ -39,30 +45,21 @@ bool waits_for_motion(std::string_view command) {
 }
 
 std::optional<Say> say_of(std::string_view command) {
-  const std::size_t at = command.find(kEcho);
+  const std::size_t at = command.find(kEchoStart);
   if (at == std::string_view::npos) return std::nullopt;
-  Say say;
-  const char* const begin = command.data() + at + kEcho.size();
-  const char* const end = command.data() + command.size();
-  const auto number = std::from_chars(begin, end, say.number);
-  if (number.ec != std::errc() || number.ptr == end || *number.ptr != ' ') return std::nullopt;
-  std::string_view word(number.ptr + 1, std::size_t(end - number.ptr - 1));
-  std::size_t length = 0;
-  while (length < word.size() && word[length] >= 'a' && word[length] <= 'z') ++length;
-  const auto what = record::what_of(word.substr(0, length));
-  if (!what) return std::nullopt;
-  say.what = *what;
-  return say;
+  const auto said = record::said_in(command.substr(at));
+  if (!said) return std::nullopt;
+  return Say{.what = said->what, .number = said->number};
 }
 
-// Whether its mark says that it is on time.
-bool mark_says_rests(std::string_view line) {
-  if (line.find(kEchoMark) == std::string_view::npos) return false;
-  const std::size_t at = line.find(kEarly);
+// Whether it says that the echo is on time.
+bool says_rests(std::string_view reason) {
+  if (!reason.starts_with(plan::kChangeEcho)) return false;
+  const std::size_t at = reason.find(plan::kEarlyBy);
   if (at == std::string_view::npos) return true;
   double early_s = kLittleS + 1;
-  const char* const begin = line.data() + at + kEarly.size();
-  std::from_chars(begin, line.data() + line.size(), early_s);
+  const char* const begin = reason.data() + at + plan::kEarlyBy.size();
+  std::from_chars(begin, reason.data() + reason.size(), early_s);
   return early_s <= kLittleS;
 }
 
@@ -70,7 +67,7 @@ bool mark_says_rests(std::string_view line) {
 
 void Script::own_lines(std::string_view bytes, std::uint64_t offset) {
   std::size_t from = 0;
-  for (std::size_t at = bytes.find(kEcho); at != std::string_view::npos;) {
+  for (std::size_t at = bytes.find(kEchoStart); at != std::string_view::npos;) {
     const std::size_t before = bytes.rfind('\n', at);
     const std::size_t begin = before == std::string_view::npos ? 0 : before + 1;
     const std::size_t end = std::min(bytes.find('\n', at), bytes.size());
@@ -81,7 +78,7 @@ void Script::own_lines(std::string_view bytes, std::uint64_t offset) {
       says_.push_back(*say);
       from = end;
     }
-    at = bytes.find(kEcho, end);
+    at = bytes.find(kEchoStart, end);
   }
   follow(bytes.substr(from));
 }
@@ -107,14 +104,15 @@ void Script::lines(std::string_view bytes, std::uint64_t offset, bool inserted) 
     return;
   }
   const std::string_view command = command_of(bytes);
-  moved_ = moved_ || bytes.find(kMovedMark) != std::string_view::npos;
+  const std::string_view reason = reason_of(bytes);
+  moved_ = moved_ || reason.starts_with(rewrite::kMapped);
   if (auto say = say_of(command)) {
     say->offset = offset;
-    say->rests = waits_for_motion(last_command_) || mark_says_rests(bytes);
+    say->rests = waits_for_motion(last_command_) || says_rests(reason);
     says_.push_back(*say);
     return;
   }
-  if (bytes.find(kStepMark) != std::string_view::npos) {
+  if (reason.starts_with(rewrite::kStep)) {
     if (steps_.empty() || steps_.back().to != offset) steps_.push_back({offset, offset});
     steps_.back().to = offset + bytes.size();
   }
