@@ -216,9 +216,9 @@ class Run {
 
   // Nothing where there is nothing to change, or where the job's filaments have moved: the restored
   // job is another one then.
-  Result<std::optional<review::Bought>> find_bought(io::FileSource& text) {
+  Result<std::optional<report::Bought>> find_bought(io::FileSource& text) {
     const auto better = settings();
-    if (better.empty() || text_.empty() || moved_) return std::optional<review::Bought>();
+    if (better.empty() || text_.empty() || moved_) return std::optional<report::Bought>();
     std::vector<rules::Setting> all = set_;
     all.insert(all.end(), better.begin(), better.end());
     auto rules = rules::load(text_, now_.file, all);
@@ -235,7 +235,7 @@ class Run {
     if (!after) return std::move(after.error());
     const plan::Figures &b = before->figures, &a = after->figures;
     return std::optional(
-        review::Bought{b.duration_s, b.wait_s, b.hot_idle_s, a.duration_s, a.wait_s, a.hot_idle_s});
+        report::Bought{b.duration_s, b.wait_s, b.hot_idle_s, a.duration_s, a.wait_s, a.hot_idle_s});
   }
 
   Status write_rules() {

@@ -27,12 +27,6 @@ std::string title_of(const Calibration& c) {
   return out;
 }
 
-std::string estimate_text(const Estimate& e) {
-  if (!std::isfinite(e.sd) || e.sd <= 0) return value_text(e);
-  const int digits = std::clamp(1 - int(std::floor(std::log10(e.sd))), 0, 4);
-  return number(e.value, digits) + " +- " + number(e.sd, digits);
-}
-
 // Means of the residuals, in the order of the readings, a mark a column; heat-ups come first.
 std::string plot(const Calibration& c, std::size_t text_width) {
   std::vector<double> all;
@@ -140,6 +134,12 @@ std::string value_text(const Estimate& e) {
   while (out.back() == '0') out.pop_back();
   if (out.back() == '.') out.pop_back();
   return out;
+}
+
+std::string estimate_text(const Estimate& e, int most_digits) {
+  if (!std::isfinite(e.sd) || e.sd <= 0) return value_text(e);
+  const int digits = std::clamp(1 - int(std::floor(std::log10(e.sd))), 0, most_digits);
+  return number(e.value, digits) + " +- " + number(e.sd, digits);
 }
 
 std::vector<KeyValue> heater_values(const Calibration& c, const rules::Rules& rules) {

@@ -34,5 +34,8 @@ struct KeyValue {
                                                   const rules::Rules& rules);
 // Rounded to the first digit of its standard error, as written in TOML.
 [[nodiscard]] std::string value_text(const thermal::Estimate& estimate);
+// "450.3 +- 1.2": both to the second digit of the standard error, and no more than `most_digits`
+// behind the point; the value alone where none is known.
+[[nodiscard]] std::string estimate_text(const thermal::Estimate& estimate, int most_digits = 4);
 
 }  // namespace forewarm::report

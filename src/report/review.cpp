@@ -20,62 +20,36 @@ std::string head_name(const Reviewed& r, std::size_t head) {
 
 std::string seconds(double s) { return number(s, 1) + " s"; }
 
-std::string fitted(const thermal::Estimate& e) {
-  if (!std::isfinite(e.sd) || e.sd <= 0) return value_text(e);
-  const int digits = std::clamp(1 - int(std::floor(std::log10(e.sd))), 0, 5);
-  return number(e.value, digits) + " +- " + number(e.sd, digits);
-}
+using Rows = std::vector<std::vector<std::string>>;  // the first are heads
 
-// Columns of texts: the first to the left, and cut where all together are wider than the text.
-class Columns {
- public:
-  explicit Columns(std::size_t width) : width_(width) {}
-  void row(std::vector<std::string> cells) { rows_.push_back(std::move(cells)); }
-  [[nodiscard]] std::string text(std::size_t left = 1) const {
-    std::vector<std::size_t> widths;
-    for (const auto& cells : rows_) {
-      widths.resize(std::max(widths.size(), cells.size()));
-      for (std::size_t i = 0; i < cells.size(); ++i) {
-        widths[i] = std::max(widths[i], characters(cells[i]));
-      }
-    }
-    constexpr std::size_t kLeast = 12;
-    std::size_t all = 2 * widths.size();
-    for (const std::size_t w : widths) all += w;
-    for (; all > width_; --all) {
-      const auto widest = std::max_element(widths.begin(), widths.begin() + std::ptrdiff_t(left));
-      if (*widest <= kLeast) break;
-      --*widest;
-    }
-    std::string out;
-    for (const auto& cells : rows_) {
-      std::string line = " ";
-      for (std::size_t i = 0; i < cells.size(); ++i) {
-        const std::string cell = i < left ? cut_to(cells[i], widths[i]) : cells[i];
-        const std::string pad(widths[i] - characters(cell), ' ');
-        line += i == 0 ? " " : "  ";
-        line += i < left ? cell + pad : pad + cell;
-      }
-      while (line.back() == ' ') line.pop_back();
-      out += line + '\n';
-    }
-    return out;
+// A table of texts, indented: the first `left` columns to the left, all two blanks apart.
+std::string table_text(const Rows& rows, std::size_t left, std::size_t width) {
+  Table table;
+  table.columns.push_back({.kind = Column::Kind::text, .width = 1});
+  for (std::size_t i = 0; i < rows.front().size(); ++i) {
+    std::size_t longest = 0;
+    for (const auto& cells : rows) longest = std::max(longest, characters(cells[i]));
+    table.columns.push_back({.head = rows.front()[i],
+                             .kind = Column::Kind::text,
+                             .width = i + 1 == left ? longest : longest + 1,
+                             .right = i >= left});
   }
-
- private:
-  std::size_t width_;
-  std::vector<std::vector<std::string>> rows_;
-};
+  for (std::size_t r = 1; r < rows.size(); ++r) {
+    Row& row = table.rows.emplace_back();
+    row.cells.emplace_back();
+    row.cells.insert(row.cells.end(), rows[r].begin(), rows[r].end());
+  }
+  return text_of(table, width);
+}
 
 std::string time_text(const Reviewed& r) {
   const review::Review& v = r.review;
   if (v.planned.sum() <= 0) return "Without echoes, nothing tells where the time went.\n";
-  Columns table(r.width);
-  table.row({"time went to", "planned", "actual", "more"});
+  Rows rows{{"time went to", "planned", "actual", "more"}};
   const auto add = [&](const char* words, double planned_s, double actual_s) {
     const double more_s = actual_s - planned_s;
-    table.row({words, seconds(planned_s), seconds(actual_s),
-               (more_s >= 0.05 ? "+" : "") + seconds(more_s)});
+    rows.push_back({words, seconds(planned_s), seconds(actual_s),
+                    (more_s >= 0.05 ? "+" : "") + seconds(more_s)});
   };
   using C = review::CauseTimes;
   const auto cause = [&](const char* words, double C::*c) {
@@ -88,7 +62,7 @@ std::string time_text(const Reviewed& r) {
   cause("waiting", &C::waiting_s);
   cause("stops", &C::stops_s);
   add("all", v.planned.sum(), v.actual.sum());
-  return table.text();
+  return table_text(rows, 1, r.width);
 }
 
 std::string on_time_text(const Reviewed& r) {
@@ -127,16 +101,15 @@ std::string stats_text(const Reviewed& r) {
   std::string out = fmt::format("\n{}, {}; of those that the record tells exactly, in s:\n",
                                 counted(v.toolhead_changes, "toolhead change", "toolhead changes"),
                                 counted(v.exchanges, "exchange", "exchanges"));
-  Columns table(r.width);
-  table.row({"", "", "count", "median", "mean", "sd", "rule"});
+  Rows rows{{"", "", "count", "median", "mean", "sd", "rule"}};
   for (const review::Stat& s : v.stats) {
     const char* kind = s.kind == review::Stat::Kind::park_pick  ? "park and pick"
                        : s.kind == review::Stat::Kind::exchange ? "exchange"
                                                                 : "step sequences";
-    table.row({kind, head_name(r, s.head), std::to_string(s.count), number(s.median_s, 1),
-               number(s.mean_s, 1), number(s.sd_s, 1), number(s.rule_s, 1)});
+    rows.push_back({kind, head_name(r, s.head), std::to_string(s.count), number(s.median_s, 1),
+                    number(s.mean_s, 1), number(s.sd_s, 1), number(s.rule_s, 1)});
   }
-  out += table.text(2);
+  out += table_text(rows, 2, r.width);
   if (v.sequences_untold) {
     out += wrapped(
         "How long step sequences take is not told: that needs stretches in which nothing is waited "
@@ -169,7 +142,7 @@ std::string stops_text(const Reviewed& r) {
 std::string scale_text(const review::Scale& s) {
   if (s.stretches < 2) return "\nNo stretches tell how fast the machine is.\n";
   return fmt::format("\nMoves take {} of what was planned, with a spread of {} %, over {}\n",
-                     fitted(s.factor), number(100 * s.spread, 1),
+                     estimate_text(s.factor), number(100 * s.spread, 1),
                      counted(s.stretches, "stretch", "stretches"));
 }
 
@@ -181,11 +154,11 @@ std::string heaters_text(const Reviewed& r) {
           wrapped(clean(c.heater.name) + ": nothing can be told: " + clean(c.refused), 0, r.width);
       continue;
     }
-    out +=
-        wrapped(fmt::format("{}: full_drive_c {}, time_constant_s {}, dead_time_s {}, rms {} C",
-                            clean(c.heater.name), fitted(c.full_drive_c), fitted(c.time_constant_s),
-                            fitted(c.dead_time_s), number(c.rms_c, 2)),
-                0, r.width);
+    out += wrapped(fmt::format("{}: full_drive_c {}, time_constant_s {}, dead_time_s {}, rms {} C",
+                               clean(c.heater.name), estimate_text(c.full_drive_c),
+                               estimate_text(c.time_constant_s), estimate_text(c.dead_time_s),
+                               number(c.rms_c, 2)),
+                   0, r.width);
   }
   return out;
 }
@@ -193,13 +166,13 @@ std::string heaters_text(const Reviewed& r) {
 std::string suggestions_text(const Reviewed& r) {
   if (r.suggestions.empty()) return {};
   std::string out = "\nwhat to change; * is certain enough to be written:\n";
-  Columns table(r.width);
-  table.row({"key", "now", "better", "of", ""});
+  Rows rows{{"key", "now", "better", "of", ""}};
   for (const review::Suggestion& s : r.suggestions) {
-    table.row({clean(s.key), s.now ? number(*s.now, *s.now < 0.1 ? 5 : 3) : "none",
-               fitted(s.better), std::to_string(s.observations), s.certain ? "*" : ""});
+    rows.push_back({clean(s.key), s.now ? number(*s.now, *s.now < 0.1 ? 5 : 3) : "none",
+                    estimate_text(s.better, 5), std::to_string(s.observations),
+                    s.certain ? "*" : ""});
   }
-  out += table.text();
+  out += table_text(rows, 1, r.width);
   if (r.bought) {
     out += wrapped(
         fmt::format("On the machine as measured, the job as it was takes {} with {} of waiting and "

@@ -12,6 +12,13 @@
 
 namespace forewarm::report {
 
+// The same job planned anew with the better values, and as it was, both replayed on a machine of
+// the better values.
+struct Bought {
+  double duration_s = 0, wait_s = 0, hot_idle_s = 0;  // as it was printed
+  double new_duration_s = 0, new_wait_s = 0, new_hot_idle_s = 0;
+};
+
 struct Reviewed {
   const rules::Rules& rules;  // that the job was rewritten by
   const review::Schedule& schedule;
@@ -19,7 +26,7 @@ struct Reviewed {
   const std::vector<CalibratedRecord>& records;
   const std::vector<record::Calibration>& heaters;
   const std::vector<review::Suggestion>& suggestions;
-  std::optional<review::Bought> bought;
+  std::optional<Bought> bought;
   std::size_t width = kTextWidth;  // of the text
 };
 

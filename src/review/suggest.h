@@ -32,11 +32,4 @@ struct Suggestion {
                                               const rules::Rules& now, const Review& review,
                                               const std::vector<record::Calibration>& heaters);
 
-// The same job planned anew with the better values, and as it was, both replayed on a machine of
-// the better values.
-struct Bought {
-  double duration_s = 0, wait_s = 0, hot_idle_s = 0;  // as it was printed
-  double new_duration_s = 0, new_wait_s = 0, new_hot_idle_s = 0;
-};
-
 }  // namespace forewarm::review

@@ -112,7 +112,7 @@ TEST_CASE("every quantity, and every heading in the sources of the reports, is e
   CHECK(heads.count("against as-sliced") == 1);
   CHECK(heads.count("time by cause") == 1);
   std::set<std::string> of_review;
-  for (const std::string& row : in_sources(R"re(table\.row\(\{(("[^"]*"(, )?)+)\}\))re")) {
+  for (const std::string& row : in_sources(R"re(Rows rows\{\{(("[^"]*"(, )?)+)\}\})re")) {
     const std::regex word(R"re("([^"]*)")re");
     for (std::sregex_iterator at(row.begin(), row.end(), word), end; at != end; ++at) {
       of_review.insert((*at)[1]);
