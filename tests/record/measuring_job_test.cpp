@@ -55,7 +55,7 @@ class Player {
       } else if (line[0] == 'T') {
         pass(13);
       } else if (line.starts_with("M118 ")) {
-        out_ += fmt::format("[{:.2f}] echo: {}\n", now_s_, line.substr(5));
+        out_ += fmt::format("[{:.2f}] said: {}\n", now_s_, line.substr(5));
       }
     }
     return out_;

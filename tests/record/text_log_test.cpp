@@ -42,8 +42,8 @@ TEST_CASE("log: what looks like a report and is none") {
 TEST_CASE("log: echoes, but not what was sent to ask for them") {
   const auto r = read_record(
       "10:00:00 > M118 forewarm 0 start\n10:00:01 < forewarm 0 start\n"
-      "10:00:02 < echo:forewarm 3 leave\n10:00:02 < echo:forewarm 3 leave\n"
-      "10:00:09 < // forewarm 3 there\n10:00:10 forewarm 3 ready\n10:00:11 forewarm x ready\n"
+      "10:00:02 < said:forewarm 3 leave\n10:00:02 < said:forewarm 3 leave\n"
+      "10:00:09 < - forewarm 3 there\n10:00:10 forewarm 3 ready\n10:00:11 forewarm x ready\n"
       "10:00:12 forewarm 4 gone\n10:00:13 forewarm 9 end\n10:00:20 forewarm 0 start\n",
       one());
   CHECK(r.said ==

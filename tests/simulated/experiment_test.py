@@ -255,7 +255,7 @@ class Demo(unittest.TestCase):
         self.assertEqual(len(re.findall(r"^\[[\d.]+\] > T\d$", log, re.M)), 257 + 16)
         reports = len(re.findall(r"^\[[\d.]+\] (?:ok )?T:", log, re.M))
         self.assertLess(abs(reports - truth["end_s"]), 5)
-        self.assertEqual(log.count("// stopped: "), len(truth["stops"]))
+        self.assertEqual(log.count("stopped: "), len(truth["stops"]))
 
 
 if __name__ == "__main__":

@@ -68,7 +68,7 @@ TEST_CASE("the same seed gives the same record, another seed another") {
   CHECK(one.log != other.log);
   CHECK(one.truth.stops.size() > 5);
   CHECK(one.truth.stops.size() < 35);
-  CHECK(when(one.log, "// stopped: the filament did not come") ==
+  CHECK(when(one.log, "stopped: the filament did not come") ==
         Approx(one.truth.stops[0].at_s).margin(0.001));
   for (const StopTruth& stop : one.truth.stops) CHECK(stop.took_s >= d.stop_least_s);
 }

@@ -30,9 +30,9 @@ double Player::drawn(const Spread& spread, Chance& chance) {
 
 double Player::stop(double seconds, const char* after, const char* why) {
   truth_.stops.push_back({truth_.lines, now_s_, seconds, after});
-  record_.say(now_s_, std::string("// stopped: ") + why);
+  record_.say(now_s_, std::string("stopped: ") + why);
   dwell(seconds, "stops");
-  record_.say(now_s_, "// goes on");
+  record_.say(now_s_, "goes on");
   return seconds;
 }
 

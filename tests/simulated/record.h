@@ -6,7 +6,7 @@
 //
 // Drive (@) is 0 to 127. T: and @: are those of the mounted toolhead, T0: is heater 0. While the
 // machine waits, it reports by itself, without `ok`. A line that was sent stands behind "> ". A
-// stop begins with a line "// stopped: WHY" and ends with "// goes on".
+// stop begins with a line "stopped: WHY" and ends with "goes on".
 #pragma once
 
 #include <ostream>

@@ -32,7 +32,15 @@ import machine_of_rules
 
 OFF = {"full_drive": 0.85, "dead_time": 1.15, "exchange": 1.2, "time": 1.07}
 ECHO = 'echo = ["M400", "M118 {text}"]\n'
-STOPS = "\n[[observe]]\nmatch = '// stopped:'\nas = \"stop\"\n\n[[observe]]\nmatch = '// goes on'\nas = \"go-on\"\n"
+STOPS = """
+[[observe]]
+match = 'stopped:'
+as = "stop"
+
+[[observe]]
+match = 'goes on'
+as = "go-on"
+"""
 LEAST_WAIT_S, SHARE_OF_WAIT, SHARE_OF_IDLE = 30, 0.15, 0.10
 
 
