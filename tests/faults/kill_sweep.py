@@ -5,7 +5,8 @@ Each run starts on a job of about a megabyte and is sent a signal at a moment dr
 time that runs take, and a tenth more. Then the job must be the old one or the new one, byte for
 byte; after SIGTERM and SIGINT no temporary file may lie about; and the next run, left alone, must
 succeed. A quarter of the runs rewrites a job, a quarter does so as a hook, with its check and its
-page, a quarter rewrites it anew by other rules, a quarter restores it. Half are sent SIGKILL, the others SIGTERM or SIGINT.
+page, a quarter rewrites it anew by other rules, a quarter restores it. Half are sent SIGKILL, the
+others SIGTERM or SIGINT.
 
 Usage: kill_sweep.py FOREWARM RUNS [--seed N] [--size BYTES]"""
 import argparse

@@ -2,8 +2,10 @@
 """`forewarm calibrate` against SciPy's least_squares, on records made at random: the same constants,
 within a tenth of a standard error, and the same standard errors.
 
-It runs by Debian's Python, to which Debian's SciPy belongs. SciPy minimises over all constants at once, from a start near the truth; the model is written anew
-here. Usage: scipy_test.py FOREWARM [RECORDS]. Exit 77, which ctest takes for skipped, without SciPy."""
+It runs by Debian's Python, to which Debian's SciPy belongs. SciPy minimises over all constants at
+once, from a start near the truth; the model is written anew here.
+
+Usage: scipy_test.py FOREWARM [RECORDS]. Exit 77, which ctest takes for skipped, without SciPy."""
 import json
 import math
 import pathlib
