@@ -1,19 +1,23 @@
 #!/usr/bin/env python3
-"""Closes the loop on a simulated machine: prints by rules that do not say the truth, reviews the records of all prints
-together, writes what is certain into the rules, plans and prints anew, and puts the two beside what true rules give.
+"""Closes the loop on a simulated machine: prints by rules that do not say the truth, reviews the records of all
+prints together, writes what is certain into the rules, plans and prints anew, and puts the two beside what true rules
+give.
 
   review_experiment.py --forewarm build/forewarm --player build/tests/simulated/simulated_machine \\
       --job fixtures/trail_map.gcode --rules config/demo.toml --seeds 0:20
 
-Unless other factors are given (machine_of_rules.py), heaters are 15 % weaker, their dead time 15 % longer, exchanges 20 %
-slower, and moves take 1.07 of what is planned. --with-keys gives the rules what they would say of the machine's habits
-(true rules say it anyway). A
-rule file that has no [dialect] echo gets one, which waits for motion; where the program knows none, echoes are put into
-the rewritten job.
+Unless other factors are given (machine_of_rules.py), heaters are 15 % weaker, their dead time 15 % longer, exchanges
+20 % slower, and moves take 1.07 of what is planned. --with-keys gives the rules what they would say of the machine's
+habits (true rules say it anyway). A rule file that has no [dialect] echo gets one, which waits for motion; where the
+program knows none, echoes are put into the rewritten job.
 
-Waiting is what was not planned, of waits that were over 1 s late: what even true rules have to wait, they plan. Exit code
-1 if the second prints wait more than 30 s or 15 % of what the first did, whichever is more; if more of their uses are late than 1 - on_time and two standard errors; if their hot idle is more than 10 % off what true rules give; or if
-a job was not played to its end."""
+Waiting is what was not planned: where a use begins, what each that was over 1 s late waited beyond its plan; within
+uses and before exchanges, what all waits of a print took beyond what all were planned to take, as a plan tells no more
+of them than their sums, and counts a wait before the exchange of what is mounted to its use.
+
+Exit code 1 if the second prints wait more than 30 s or 15 % of what the first did, whichever is more; if more of their
+uses are late than 1 - on_time and two standard errors; if their hot idle is more than 10 % off what true rules give; or
+if a job was not played to its end."""
 import argparse
 import json
 import math
@@ -102,8 +106,8 @@ def true_text(text, machine):
         def one(match):
             kind, body = next(kinds), match[0]
             dead = kind["dead_time_s"] + machine_of_rules.delay_of(kind["sensor_lag_s"], kind["time_constant_s"])
-            for key, value in (("full_drive_c", kind["full_drive_c"]), ("time_constant_s", kind["time_constant_s"]),
-                               ("dead_time_s", dead)):
+            true = {key: kind[key] for key in ("full_drive_c", "time_constant_s")} | {"dead_time_s": dead}
+            for key, value in true.items():
                 body = re.sub(rf"\b(?<!cool_){key}\s*=\s*[\d.]+", f"{key} = {value:.4g}", body)
             return body
         # Inline, or a table of its own up to the next.
@@ -117,7 +121,8 @@ def true_text(text, machine):
         if part.startswith("[[toolhead]]") and name:
             part = re.sub(r"^exchange_s\s*=\s*[\d.]+", f"exchange_s = {exchange[name[1]]:.4g}", part, flags=re.M)
         out.append(part)
-    return re.sub(r"^time_scale\s*=\s*[\d.]+", f"time_scale = {machine['motion']['time_factor']:.4g}", "".join(out), flags=re.M)
+    scale = f"time_scale = {machine['motion']['time_factor']:.4g}"
+    return re.sub(r"^time_scale\s*=\s*[\d.]+", scale, "".join(out), flags=re.M)
 
 
 class Loop:
@@ -148,7 +153,8 @@ class Loop:
 
         def play(seed):
             log, truth = place / f"host-{seed}.log", place / f"truth-{seed}.json"
-            experiment.run(self.a.player, "--machine", self.path, "--seed", seed, "--record", log, "--truth", truth, job)
+            experiment.run(self.a.player, "--machine", self.path, "--seed", seed, "--record", log, "--truth", truth,
+                           job)
             return log, json.loads(truth.read_text())
 
         with multiprocessing.pool.ThreadPool(self.a.workers) as pool:
@@ -177,7 +183,8 @@ def unplanned_s(plan, truth):
     """What a print waited beyond its plan, and beyond what waits take when all is warm, after the start code."""
     uses = experiment.uses_of(truth, experiment.planned_waits(plan))
     late = [use["late_s"] - planned_s for _, planned_s, use in uses if use["late_s"] > experiment.LATE_S]
-    late += [w["late_s"] for w in truth["waits"] if w["cause"] == "exchange" and w["late_s"] > experiment.LATE_S]
+    within_s = sum(w["late_s"] for w in truth["waits"] if w["cause"] in ("use", "exchange"))
+    late.append(within_s - plan["wait_by_cause"]["use_s"] - plan["wait_by_cause"]["exchange_s"])
     return sum(max(0.0, seconds) for seconds in late)
 
 
