@@ -73,26 +73,48 @@ std::vector<toml::table*> list(toml::table& file, std::string_view name) {
   return out;
 }
 
-// "such as toolhead.ash.park_s": the path of a key that is none of [gap], but of another section.
-std::string path_elsewhere(std::string_view key, const std::vector<KeyInfo>& all) {
-  for (const KeyInfo& info : all) {
-    const SectionInfo& section = *info.section;
-    if (info.name != key || info.type == "table") continue;
-    std::string before;
-    if (&section == &sections::heater) {
-      before = "toolhead.ash.heater.";
-    } else if (&section == &sections::toolhead) {
-      before = "toolhead.ash.";
-    } else if (&section == &sections::filament) {
-      before = "filament.T0.";
-    } else if (section.shape == Shape::one) {
-      before = std::string(section.name) + '.';
-    } else {
-      continue;
-    }
-    return "such as " + before + std::string(key);
+// "such as toolhead.ash.park_s": the path of that key of a section. Empty: it has none.
+std::string such_as(const SectionInfo& section, std::string_view key) {
+  std::string before;
+  if (&section == &sections::heater) {
+    before = "toolhead.ash.heater.";
+  } else if (&section == &sections::toolhead) {
+    before = "toolhead.ash.";
+  } else if (&section == &sections::filament) {
+    before = "filament.T0.";
+  } else if (section.shape == Shape::named) {
+    before = "material.PLA.";
+  } else if (section.shape == Shape::one) {
+    before = std::string(section.name) + '.';
+  } else {
+    return {};
   }
-  return {};
+  return "such as " + before + std::string(key);
+}
+
+constexpr const char* kNoNameInside = "what is in it has no name by which a path could find it";
+
+// A word that stands in the file, and is no key of [gap].
+std::optional<Error> not_of_gap(std::string_view word, const std::vector<KeyInfo>& all) {
+  std::optional<Error> error;
+  for_each_section([&](const auto& s) {
+    if (s.name.empty() || s.name != word) return;
+    std::string hint;
+    for (const auto& key : s.keys) {
+      if (hint.empty() && key.number() != nullptr) hint = such_as(s, key.name);
+    }
+    error = usage(std::string(s.header) + " is a section, not a key",
+                  hint.empty() ? kNoNameInside : hint);
+  });
+  for (const KeyInfo& info : all) {
+    if (error || info.name != word || info.type == "table") continue;
+    if (info.section == &sections::file) {
+      error = usage(quoted(word) + " has no path", "it is " + info.range);
+    } else if (std::string hint = such_as(*info.section, word); !hint.empty()) {
+      error = usage("no key of [gap] is called " + quoted(word), hint);
+    }
+  }
+  return error;
 }
 
 Result<toml::table*> toolhead_of(const KeyPath& path, toml::table& file) {
@@ -180,9 +202,8 @@ Result<KeyPath> parse_path(std::string_view path) {
       bool there = false;
       for_each_section(
           [&](const auto& s) { there = there || (!s.name.empty() && s.name == word); });
-      return usage(
-          "no section with paths is called " + quoted(word),
-          there ? "what is in it has no name by which a path could find it" : suggest(word, known));
+      return usage("no section with paths is called " + quoted(word),
+                   there ? kNoNameInside : suggest(word, known));
     }
   }
 
@@ -220,9 +241,11 @@ Result<KeyPath> parse_path(std::string_view path) {
     if (info.name == key) out.key = info;
   }
   if (out.key.section == nullptr) {
-    const std::string elsewhere = path == key ? path_elsewhere(key, all) : std::string();
+    if (path == key) {
+      if (auto error = not_of_gap(key, all)) return *error;
+    }
     return usage("no key of " + std::string(section->header) + " is called " + quoted(key),
-                 elsewhere.empty() ? suggest(key, known) : elsewhere);
+                 suggest(key, known));
   }
   if (!out.axis.empty() && !out.key.type.starts_with("table of")) {
     return usage(std::string(key) + " has no axes");
@@ -244,6 +267,29 @@ std::optional<Setting> parse_setting(std::string_view text) {
   return out;
 }
 
+namespace {
+
+// What was set for a material that no filament has would do nothing, and a slip would go unseen.
+Status check_materials(std::span<const Setting> settings, const Rules& rules) {
+  for (const Setting& s : settings) {
+    const auto path = parse_path(s.path);
+    if (!path || path->key.section != &sections::material) continue;
+    std::vector<std::string> known;
+    for (const Filament& f : rules.filaments) {
+      if (!f.material.empty()) known.push_back(f.material);
+    }
+    std::sort(known.begin(), known.end());
+    known.erase(std::unique(known.begin(), known.end()), known.end());
+    if (std::find(known.begin(), known.end(), path->name) != known.end()) continue;
+    return usage(
+        s.path + " = " + s.value + ": no filament has the material " + quoted(path->name),
+        known.empty() ? "filament.T0.material gives it to a filament" : suggest(path->name, known));
+  }
+  return success();
+}
+
+}  // namespace
+
 Result<Rules> load(std::string_view text, const std::string& name,
                    std::span<const Setting> settings) {
   const auto with_first = [&](std::size_t count) {
@@ -256,6 +302,7 @@ Result<Rules> load(std::string_view text, const std::string& name,
   };
   auto rules = with_first(settings.size());
   if (rules) {
+    if (auto fits = check_materials(settings, *rules); !fits) return std::move(fits.error());
     std::string all(text);
     for (const Setting& s : settings) {
       rules->settings.push_back(s.path + " = " + s.value);

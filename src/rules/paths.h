@@ -43,9 +43,10 @@ struct Setting {
 
 // Loads a rule file as if it had those values in place of its own; of one path, the last counts.
 // What the file does not have (a section, the filament of a tool, a material) is added, but for a
-// toolhead. All is checked as if it stood in the file. Errors are those of load(); of kind `usage`,
-// beginning with the setting, where it is one of these that is wrong. The hash is of the file's
-// bytes and the settings.
+// toolhead. All is checked as if it stood in the file, and a material must be that of a filament.
+// Errors are those of load(); of kind `usage`, beginning with the setting, where it is one of these
+// that is wrong. The hash is of the file's bytes and the settings: their order counts, and so does
+// how a value is written.
 [[nodiscard]] Result<Rules> load(std::string_view text, const std::string& name,
                                  std::span<const Setting> settings);
 

@@ -132,6 +132,12 @@ TEST_CASE("set: what is wrong with it") {
            Row{"filament.T7.standby_c=5",
                "--set filament.T7.standby_c = 5: no toolhead serves T7\n"
                "  hint: served are T0, T1"},
+           Row{"version=2", "--set version = 2: \"version\" has no path\n  hint: it is always 1"},
+           Row{"gap=3",
+               "--set gap = 3: [gap] is a section, not a key\n  hint: such as gap.hold_drop_c"},
+           Row{"material.NEW.standby_c=1",
+               "--set material.NEW.standby_c = 1: no filament has the material \"NEW\"\n"
+               "  hint: filament.T0.material gives it to a filament"},
            Row{"recognise.match=x",
                "--set recognise.match = x: no section with paths is called \"recognise\"\n"
                "  hint: what is in it has no name by which a path could find it"},

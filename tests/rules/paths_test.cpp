@@ -79,6 +79,18 @@ TEST_CASE("paths that name nothing") {
            Row{"off_over",
                "no key of [gap] is called \"off_over\"\n  hint: did you mean "
                "\"off_over_s\"?"},
+           Row{"version", "\"version\" has no path\n  hint: it is always 1"},
+           Row{"gap", "[gap] is a section, not a key\n  hint: such as gap.hold_drop_c"},
+           Row{"toolhead",
+               "[[toolhead]] is a section, not a key\n  hint: such as toolhead.ash.park_s"},
+           Row{"heater",
+               "heater is a section, not a key\n  hint: such as toolhead.ash.heater.power_w"},
+           Row{"recognise",
+               "[[recognise]] is a section, not a key\n  hint: what is in it has no name by which "
+               "a "
+               "path could find it"},
+           Row{"park_s",
+               "no key of [gap] is called \"park_s\"\n  hint: such as toolhead.ash.park_s"},
            Row{"gp.off_over_s",
                "no section with paths is called \"gp\"\n  hint: did you mean \"gap\"?"},
            Row{"steps.tuck.feed_mm",
@@ -174,7 +186,9 @@ TEST_CASE("values in place of the file's") {
   CHECK(set({{"filament.T1.standby_c", "160"}}).filament(1).standby_c == 160);
   CHECK(set({{"filament.T2.material", "PLA"}}).filament(2).standby_c == 170);  // it is added
   CHECK(set({{"filament.T2.name", "moss green"}}).filament(2).name == "moss green");
-  CHECK(set({{"material.PETG.standby_c", "190"}}).materials.size() == 2);
+  CHECK(set({{"material.PETG.standby_c", "190"}, {"filament.T2.material", "PETG"}})
+            .filament(2)
+            .standby_c == 190);
   CHECK(set({{"filament.T1.fixed", "true"}}).filament(1).fixed);
   CHECK(set({{"dialect.job_end", "[\"M300\"]"}}).dialect.job_end ==
         std::vector<std::string>{"M300"});
@@ -185,6 +199,8 @@ TEST_CASE("the hash tells other values from the file's") {
   CHECK(set({}).hash == hash);
   CHECK(set({{"off_over_s", "900"}}).hash != hash);
   CHECK(set({{"off_over_s", "900"}}).hash != set({{"off_over_s", "901"}}).hash);
+  // Of the settings as they are written, in their order.
+  CHECK(set({{"off_over_s", "900"}}).hash != set({{"off_over_s", "900.0"}}).hash);
 }
 
 TEST_CASE("values that are refused, as if they stood in the file") {
@@ -204,6 +220,10 @@ TEST_CASE("values that are refused, as if they stood in the file") {
         "toolhead.ahs.park_s = 1: there is no toolhead \"ahs\"\n  hint: did you mean \"ash\"?");
   CHECK(refused({{"filament.T7.standby_c", "170"}}) ==
         "filament.T7.standby_c = 170: no toolhead serves T7\n  hint: served are T0, T1, T2");
+  CHECK(
+      refused({{"material.PLAY.standby_c", "170"}}) ==
+      "material.PLAY.standby_c = 170: no filament has the material \"PLAY\"\n  hint: did you mean "
+      "\"PLA\"?");
   CHECK(refused({{"toolhead.ash.before_park", "tuck"}}) ==
         "toolhead.ash.before_park = tuck: there is no sequence \"tuck\" in [steps]");
   CHECK(refused({{"off_over_s", "1"}, {"motion.time_scale", "11"}, {"gap.on_time", "0.9"}}) ==
