@@ -44,7 +44,7 @@ std::string summary(const rules::Rules& rules) {
 Result<job::Survey> survey_of(const std::string& path, const rules::Rules& rules) {
   auto input = open_job(path);
   if (!input) return std::move(input.error());
-  return job::survey(input->job(), rules);
+  return job::survey(input->job(), rules, shown_name(path));
 }
 
 // How many lines of the job each pattern fits, and what the rules might say of the others.

@@ -5,7 +5,11 @@
 
 #include <algorithm>
 #include <cstring>
+#include <tuple>
+#include <utility>
 #include <vector>
+
+#include "job/line_errors.h"
 
 namespace forewarm::job {
 
@@ -23,6 +27,29 @@ bool has_marks(std::string_view text) {
     ++p;
   }
   return false;
+}
+
+// Line and column, from 1; 0, 0 if it cannot be found again.
+std::pair<std::uint64_t, std::uint64_t> first_nul(ByteSource& source) {
+  std::uint64_t offset = 0;
+  std::uint64_t line = 1;
+  std::uint64_t column = 1;
+  std::vector<char> buffer(1U << 16U);
+  for (;;) {
+    auto got = source.read_at(offset, buffer);
+    if (!got || *got == 0) return {0, 0};
+    for (std::size_t i = 0; i < *got; ++i) {
+      if (buffer[i] == '\n') {
+        ++line;
+        column = 1;
+      } else if (buffer[i] == 0) {
+        return {line, column};
+      } else if ((buffer[i] & 0xc0) != 0x80) {
+        ++column;
+      }
+    }
+    offset += *got;
+  }
 }
 
 }  // namespace
@@ -47,26 +74,11 @@ bool ByteWatch::bytes(std::string_view chunk) {
   return !nul && !marks;
 }
 
-std::pair<std::uint64_t, std::uint64_t> first_nul(ByteSource& source) {
-  std::uint64_t offset = 0;
-  std::uint64_t line = 1;
-  std::uint64_t column = 1;
-  std::vector<char> buffer(1U << 16U);
-  for (;;) {
-    auto got = source.read_at(offset, buffer);
-    if (!got || *got == 0) return {0, 0};
-    for (std::size_t i = 0; i < *got; ++i) {
-      if (buffer[i] == '\n') {
-        ++line;
-        column = 1;
-      } else if (buffer[i] == 0) {
-        return {line, column};
-      } else if ((buffer[i] & 0xc0) != 0x80) {
-        ++column;
-      }
-    }
-    offset += *got;
-  }
+Error not_text(ByteSource& source, const std::string& name) {
+  Error e = LineErrors(name).of_job("the job is not text: it has a NUL byte",
+                                    "compressed or packed G-code has to be unpacked first");
+  std::tie(e.line, e.column) = first_nul(source);
+  return e;
 }
 
 }  // namespace forewarm::job

@@ -9,9 +9,9 @@
 #include <memory>
 #include <string>
 #include <string_view>
-#include <utility>
 
 #include "base/bytes.h"
+#include "base/error.h"
 #include "gcode/read_ahead.h"
 
 namespace forewarm::job {
@@ -32,7 +32,8 @@ class ByteWatch final : public gcode::ReadAhead::Watcher {
   std::string tail_;  // the last bytes before, for a mark that two pieces share
 };
 
-// Line and column, from 1, of the first NUL byte; 0, 0 if it cannot be found again.
-[[nodiscard]] std::pair<std::uint64_t, std::uint64_t> first_nul(ByteSource& source);
+// Of a job with a NUL byte: of kind `refused`, with the line and column of the first, if it can be
+// found again. `name`: what messages call the job.
+[[nodiscard]] Error not_text(ByteSource& source, const std::string& name);
 
 }  // namespace forewarm::job

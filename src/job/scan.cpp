@@ -2,7 +2,6 @@
 
 #include <fmt/format.h>
 
-#include <tuple>
 #include <utility>
 
 #include "gcode/linear_move.h"
@@ -77,10 +76,7 @@ class Scanner {
       return errors_.of_job("the job holds forewarm's marks but no valid header",
                             "restore it from a copy, or from the file that forewarm made");
     }
-    Error e = errors_.of_job("the job is not text: it has a NUL byte",
-                             "compressed or packed G-code has to be unpacked first");
-    std::tie(e.line, e.column) = first_nul(source);
-    return e;
+    return not_text(source, options_.name);
   }
 
   [[nodiscard]] LineSpan span() const { return {line_.offset, line_.end_offset(), line_.number}; }

@@ -10,6 +10,7 @@
 #include <utility>
 
 #include "gcode/lines.h"
+#include "job/byte_watch.h"
 #include "job/unknown_commands.h"
 #include "machine/interpreter.h"
 #include "machine/limits.h"
@@ -185,13 +186,14 @@ class Surveyor {
       : interpreter_(rules, recogniser, &out_.pattern_hits),
         limits_(machine::initial_limits(rules.motion)) {}
 
-  Result<Survey> run(ByteSource& source) {
+  Result<Survey> run(ByteSource& source, const std::string& name) {
     gcode::LineReader reader(source);
     gcode::RawLine raw;
     for (;;) {
       const auto more = reader.next(raw);
       if (!more) return more.error();
       if (!*more) break;
+      if (raw.text.find('\0') != std::string_view::npos) return not_text(source, name);
       out_.lines = raw.number;
       line(raw.number == 1 ? machine::without_byte_order_mark(raw.text) : raw.text, raw.number);
     }
@@ -468,10 +470,10 @@ class Surveyor {
 
 }  // namespace
 
-Result<Survey> survey(ByteSource& source, const rules::Rules& rules) {
+Result<Survey> survey(ByteSource& source, const rules::Rules& rules, const std::string& name) {
   auto recogniser = rules::Recogniser::make(rules);
   if (!recogniser) return std::move(recogniser.error());
-  return Surveyor(rules, *recogniser).run(source);
+  return Surveyor(rules, *recogniser).run(source, name);
 }
 
 }  // namespace forewarm::job

@@ -1,8 +1,9 @@
 // What a job says of the machine that it is for, read without a rule file that fits it: a start for
 // one, and what the patterns of one fit.
 //
-// Never refuses a job for what it asks of the machine. Reads `source` once, in order; memory is
-// bounded. All is as found in the text: what it means is for the reader to judge.
+// Never refuses a job for what it asks of the machine, but one that is no text. Reads `source`
+// once, in order; memory is bounded. All is as found in the text: what it means is for the reader
+// to judge.
 #pragma once
 
 #include <array>
@@ -70,6 +71,8 @@ struct Survey {
   std::optional<Purge> purge;  // comments between which it may purge
 };
 
-[[nodiscard]] Result<Survey> survey(ByteSource& source, const rules::Rules& rules);
+// `name`: what messages call the job.
+[[nodiscard]] Result<Survey> survey(ByteSource& source, const rules::Rules& rules,
+                                    const std::string& name);
 
 }  // namespace forewarm::job

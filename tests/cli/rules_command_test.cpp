@@ -139,6 +139,10 @@ TEST_CASE("rules check --job: how many lines each pattern fits") {
   const Ran none = run("forewarm rules check -q none.toml --job job.gcode");
   CHECK(none.out.find("  the rule file has no patterns\n") != std::string::npos);
   CHECK(run("forewarm rules check -q two.toml --job no.gcode").code == 4);
+  put(run / "packed.gcode", std::string("G28\n\0", 5));
+  const Ran packed = run("forewarm rules check -q two.toml --job packed.gcode");
+  CHECK(packed.code == 3);
+  CHECK(packed.err.find("packed.gcode:2:1: the job is not text") != std::string::npos);
   // A job that the rules do not fit is counted all the same.
   put(run / "other.gcode", "T7\nM104 T9 S900\nG28\nG28 X\n");
   CHECK(has_line(run("forewarm rules check -q two.toml --job other.gcode").out,

@@ -14,7 +14,7 @@ job::Survey survey(const std::string& text) {
   const auto rules = rules::built_in();
   REQUIRE(rules);
   TextSource source(text);
-  auto out = job::survey(source, *rules);
+  auto out = job::survey(source, *rules, "job.gcode");
   if (!out) FAIL(render(out.error()));
   return *out;
 }
@@ -97,4 +97,14 @@ TEST_CASE("survey: a job that no rule file would take is read to its end") {
   CHECK(s.lines == 8);
   CHECK(s.tools.contains(300));
   CHECK(survey("").lines == 0);
+}
+
+TEST_CASE("survey: what is no text is refused, as the scan does") {
+  const auto rules = rules::built_in();
+  REQUIRE(rules);
+  TextSource source(std::string("T0\nG1\0X\n", 8));
+  const auto out = job::survey(source, *rules, "job.gcode");
+  REQUIRE_FALSE(out);
+  CHECK(out.error().kind == Error::Kind::refused);
+  CHECK(render(out.error()).starts_with("job.gcode:2:3: the job is not text: it has a NUL byte\n"));
 }
