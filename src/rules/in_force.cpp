@@ -6,117 +6,12 @@
 #include "rules/load.h"
 #include "rules/path_tables.h"
 #include "rules/reader.h"
+#include "rules/value_text.h"
+#include "rules/words.h"
 
 namespace forewarm::rules {
 
 namespace {
-
-std::string in_quotes(std::string_view text) {
-  const bool literal =
-      text.find('\\') != std::string_view::npos && text.find('\'') == std::string_view::npos;
-  if (literal) return '\'' + std::string(text) + '\'';
-  std::string out = "\"";
-  for (const char c : text) {
-    if (c == '"' || c == '\\') out += '\\';
-    out += c;
-  }
-  return out + '"';
-}
-
-template <class List, class Text>
-std::string array_of(const List& list, Text text) {
-  std::string out = "[";
-  for (const auto& element : list) out += (out.size() == 1 ? "" : ", ") + text(element);
-  return out + ']';
-}
-
-// The value of a key in S as written in TOML.
-template <class S>
-struct ValueText {
-  const S& from;
-  const Rules& rules;
-
-  std::string operator()(const Number<S>& n) const {
-    if (n.word_flag != nullptr && from.*n.word_flag) return in_quotes(n.word);
-    const auto value = n.get(from);
-    return value ? text_of(*value) : "none";
-  }
-  std::string operator()(const Index<S>& index) const {
-    const std::optional<int> value =
-        std::visit([&](auto field) { return std::optional<int>(from.*field); }, index.field);
-    return value ? std::to_string(*value) : "none";
-  }
-  std::string operator()(const Flag<S>& flag) const { return from.*flag.field ? "true" : "false"; }
-  std::string operator()(const Text<S>& text) const {
-    const std::string& value = from.*text.field;
-    return value.empty() ? "none" : in_quotes(value);
-  }
-  std::string operator()(const Choice<S>& choice) const {
-    for (const Word& word : choice.words) {
-      if (word.value == choice.get(from)) return in_quotes(word.name);
-    }
-    return "none";
-  }
-  std::string operator()(const Lines<S>& lines) const { return lines_text(from.*lines.field); }
-  std::string operator()(const LineOrLines<S>& lines) const {
-    return lines_text(from.*lines.field);
-  }
-  std::string operator()(const PerAxis<S>& values) const {
-    std::string out = "{ ";
-    for (std::size_t i = 0; i < 4; ++i) {
-      out += (i == 0 ? "" : ", ") + std::string(1, "xyze"[i]) + " = " +
-             text_of((from.*values.field)[i]);
-    }
-    return out + " }";
-  }
-  std::string operator()(const Spans<S>& spans) const {
-    return std::visit([&](auto field) { return spans_text(from.*field); }, spans.field);
-  }
-  std::string operator()(const Tools<S>& tools) const {
-    if (rules.toolhead_per_tool_seen) return "\"seen\"";
-    return array_of(from.*tools.field, [](int tool) { return std::to_string(tool); });
-  }
-  std::string operator()(const PlaceList<S>& list) const {
-    return std::visit([&](auto field) { return places_text(from.*field); }, list.field);
-  }
-  std::string operator()(const Version&) const { return "1"; }
-  template <class Other>
-  std::string operator()(const Other&) const {
-    return {};
-  }
-
- private:
-  static std::string lines_text(const std::vector<std::string>& lines) {
-    return lines.empty() ? "none" : array_of(lines, in_quotes);
-  }
-  static std::string spans_text(const std::array<Range, 3>& spans) {
-    return ranges_text(std::span(spans));
-  }
-  static std::string spans_text(const std::optional<std::array<Range, 2>>& spans) {
-    return spans ? ranges_text(std::span(*spans)) : "none";
-  }
-  static std::string ranges_text(std::span<const Range> ranges) {
-    std::string out;
-    for (std::size_t i = 0; i < ranges.size(); ++i) {
-      const Range& r = ranges[i];
-      if (r.low == Range().low && r.high == Range().high) continue;  // not bounded
-      out += (out.empty() ? "{ " : ", ") + std::string(1, "xyz"[i]) + " = [" + text_of(r.low) +
-             ", " + text_of(r.high) + ']';
-    }
-    return out.empty() ? "none" : out + " }";
-  }
-  [[nodiscard]] std::string places_text(const std::optional<Places>& places) const {
-    return places ? places_text(*places) : "none";
-  }
-  [[nodiscard]] std::string places_text(const Places& places) const {
-    if (places.empty()) return "none";
-    std::vector<std::string> all;
-    for (const int tool : places.tools) all.push_back(std::to_string(tool));
-    for (const std::size_t head : places.heads)
-      all.push_back(in_quotes(rules.toolheads[head].name));
-    return array_of(all, [](const std::string& text) { return text; });
-  }
-};
 
 // Whether a part of the value was put in place of the file's: an axis.
 bool has_setting(const toml::node& node) {
@@ -241,7 +136,8 @@ class Teller {
     if (from.empty()) return;
     PartInForce part{std::string(section.header), {}};
     for (std::size_t i = 0; i < from.size() && i < tables.size(); ++i) {
-      InForce row{in_quotes(from[i].match), {}, InForce::From::file, position_of(*tables[i]).line};
+      InForce row{
+          toml_pattern(from[i].match), {}, InForce::From::file, position_of(*tables[i]).line};
       for (const Key<S>& key : section.keys) {
         if (key.is(&S::match) || tables[i]->get(key.name) == nullptr) continue;
         row.value += (row.value.empty() ? "" : ", ") + std::string(key.name) + " = " +

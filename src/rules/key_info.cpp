@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <utility>
 
+#include "rules/value_text.h"
 #include "rules/words.h"
 
 namespace forewarm::rules {
@@ -25,43 +26,30 @@ constexpr std::array<std::pair<std::string_view, std::string_view>, 12> kUnits{{
     {"_w", "watts"},
 }};
 
-std::string in_quotes(std::string_view text) { return '"' + std::string(text) + '"'; }
-
 std::string one_of(std::span<const Word> words) {
   std::string out;
-  for (const Word& word : words) out += (out.empty() ? "one of " : ", ") + in_quotes(word.name);
+  for (const Word& word : words) out += (out.empty() ? "one of " : ", ") + toml_string(word.name);
   return out;
 }
 
 template <class S>
 struct Describer {
   KeyInfo& info;
-  const S fresh = {};  // with the defaults
 
   void operator()(const Number<S>& n) {
     info.type = "number";
     info.limits = n.limits;
     info.range = n.limits.range();
-    if (!n.word.empty()) info.range += ", or " + in_quotes(n.word);
-    const auto value = n.get(fresh);
-    info.default_text = value ? text_of(*value) : "none";
+    if (!n.word.empty()) info.range += ", or " + toml_string(n.word);
   }
-  void operator()(const Index<S>& index) {
+  void operator()(const Index<S>&) {
     info.type = "whole number";
     info.limits = Limits{0, kMaxIndex};
     info.range = info.limits->range();
-    const std::optional<int> value =
-        std::visit([&](auto field) { return std::optional<int>(fresh.*field); }, index.field);
-    info.default_text = value ? std::to_string(*value) : "none";
   }
-  void operator()(const Flag<S>& flag) {
-    info.type = "true or false";
-    info.default_text = fresh.*flag.field ? "true" : "false";
-  }
+  void operator()(const Flag<S>&) { info.type = "true or false"; }
   void operator()(const Text<S>& text) {
     info.type = "string";
-    const std::string& value = fresh.*text.field;
-    info.default_text = value.empty() ? "none" : in_quotes(value);
     if (text.rule == TextRule::sequence) info.range = "a sequence of [steps]";
     if (text.rule == TextRule::pattern) info.range = "an RE2 pattern";
   }
@@ -69,35 +57,22 @@ struct Describer {
     info.type = "string";
     info.words = choice.words;
     info.range = one_of(choice.words);
-    for (const Word& word : choice.words) {
-      if (word.value == choice.get(fresh)) info.default_text = in_quotes(word.name);
-    }
   }
   void operator()(const Lines<S>& lines) {
     info.type = "array of strings";
     if (lines.patterns) info.range = "RE2 patterns";
-    info.default_text = "none";
   }
-  void operator()(const LineOrLines<S>&) {
-    info.type = "string, or array of strings";
-    info.default_text = "none";
-  }
+  void operator()(const LineOrLines<S>&) { info.type = "string, or array of strings"; }
   void operator()(const PerAxis<S>& values) {
     info.type = "table of numbers for x, y, z and e";
     info.limits = values.limits;
     info.range = values.limits.range();
-    for (std::size_t i = 0; i < 4; ++i) {
-      info.default_text += (i == 0 ? "{ " : ", ") + std::string(1, "xyze"[i]) + " = " +
-                           text_of((fresh.*values.field)[i]);
-    }
-    info.default_text += " }";
   }
   void operator()(const Spans<S>&) {
     const Limits limits{Range().low, Range().high};
     info.type = "table of arrays [lowest, highest]";
     info.limits = limits;
     info.range = limits.range();
-    info.default_text = "none";
   }
   void operator()(const Tools<S>&) {
     info.type = "array of whole numbers";
@@ -108,7 +83,6 @@ struct Describer {
     info.type = "array of whole numbers and strings";
     info.limits = Limits{0, kMaxIndex};
     info.range = "T numbers and names of toolheads";
-    info.default_text = "none";
   }
   void operator()(const Version&) {
     info.type = "whole number";
@@ -146,8 +120,10 @@ KeyInfo info_of(const Section<S>& section, const Key<S>& key) {
   info.unit = unit_of(key.name);
   info.required = key.required;
   std::visit(Describer<S>{info}, key.value);
-  if (!key.derived.empty()) info.default_text = key.derived;
-  if (key.required) info.default_text.clear();
+  if (!key.required) {
+    info.default_text = key.derived.empty() ? std::visit(ValueText<S>{S(), Rules()}, key.value)
+                                            : std::string(key.derived);
+  }
   info.example = std::string(key.name) + " = " +
                  (key.example.empty() ? info.default_text : std::string(key.example));
   return info;

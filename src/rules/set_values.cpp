@@ -6,6 +6,7 @@
 #include "rules/load.h"
 #include "rules/path_tables.h"
 #include "rules/reader.h"
+#include "rules/words.h"
 
 namespace forewarm::rules {
 
@@ -84,12 +85,7 @@ std::string written(const std::string& value) {
   const auto* word = parsed.get("v")->as_string();
   const bool quoted = !value.empty() && (value[0] == '"' || value[0] == '\'');
   if (word == nullptr || quoted) return value;
-  std::string out = "\"";
-  for (const char c : word->get()) {
-    if (c == '"' || c == '\\') out += '\\';
-    out += c;
-  }
-  return out + '"';
+  return toml_string(word->get());
 }
 
 std::string line_end(std::string_view text) {

@@ -22,4 +22,26 @@ std::size_t edit_distance(std::string_view a, std::string_view b) {
 
 std::string quoted(std::string_view word) { return '"' + printable(word, 80) + '"'; }
 
+std::string toml_string(std::string_view text) {
+  constexpr std::string_view kHex = "0123456789ABCDEF";
+  std::string out = "\"";
+  for (const char c : text) {
+    const auto byte = static_cast<unsigned char>(c);
+    if (byte < 0x20 || byte == 0x7f) {
+      out.append("\\u00").append({kHex[byte >> 4U], kHex[byte & 15U]});
+      continue;
+    }
+    if (c == '"' || c == '\\') out += '\\';
+    out += c;
+  }
+  return out + '"';
+}
+
+std::string toml_pattern(std::string_view text) {
+  const bool literal = std::none_of(text.begin(), text.end(), [](char c) {
+    return c == '\'' || c == 0x7f || static_cast<unsigned char>(c) < 0x20;
+  });
+  return literal ? '\'' + std::string(text) + '\'' : toml_string(text);
+}
+
 }  // namespace forewarm::rules

@@ -1,4 +1,5 @@
-// Words in messages: quoted, and the known word that an unknown one is most likely a slip for.
+// Words in messages and in TOML: quoted, and the known word that an unknown one is most likely a
+// slip for.
 #pragma once
 
 #include <algorithm>
@@ -43,6 +44,10 @@ template <class Range>
 
 // `word` in double quotes, safe to print.
 [[nodiscard]] std::string quoted(std::string_view word);
+
+// A string as TOML has it: a basic one; a pattern in single quotes, where it can be.
+[[nodiscard]] std::string toml_string(std::string_view text);
+[[nodiscard]] std::string toml_pattern(std::string_view text);
 
 // A hint: 'did you mean "x"?', or a list of what there is.
 template <class Range>

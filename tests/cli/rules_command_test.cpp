@@ -113,8 +113,8 @@ TEST_CASE("rules check: what is in force, and where it comes from") {
                           "max_speed_mm_s { x = 200, y = 200, z = 15, e = 60 } two.toml:19, --set",
                           "tuck 1 step two.toml:21",
                           "'^CHANGE_TO\\s+(?P<tool>\\d+)' as = \"change\" two.toml:22",
-                          "\"^PICK_ASH\" as = \"change\", tool = 0 two.toml:25",
-                          "\"^G28\" seconds = 20 two.toml:29"}) {
+                          "'^PICK_ASH' as = \"change\", tool = 0 two.toml:25",
+                          "'^G28' seconds = 20 two.toml:29"}) {
     CAPTURE(row);
     CHECK(has_row(ran.out, row));
   }

@@ -134,8 +134,8 @@ as = "stop"
 )");
   CHECK(value(parts, "[steps]", "tuck") == "2 steps, file:7");
   CHECK(value(parts, "[[recognise]]", "\"^PICK 'A'\"") == "as = \"change\", tool = 0, file:8");
-  CHECK(value(parts, "[[duration]]", "\"^G28\"") == "seconds = 2.5, file:12");
-  CHECK(value(parts, "[[observe]]", "\"empty\"") == "as = \"stop\", file:15");
+  CHECK(value(parts, "[[duration]]", "'^G28'") == "seconds = 2.5, file:12");
+  CHECK(value(parts, "[[observe]]", "'empty'") == "as = \"stop\", file:15");
 }
 
 TEST_CASE("in force: what load() refuses is refused alike") {

@@ -48,3 +48,11 @@ TEST_CASE("a hint names the word that was meant, or all there are") {
   CHECK(suggest("x", many).size() < 400);
   CHECK(suggest("x", many).substr(suggest("x", many).size() - 3) == "...");
 }
+
+TEST_CASE("strings and patterns as TOML has them") {
+  CHECK(toml_string("a \"b\" \\ c") == R"("a \"b\" \\ c")");
+  CHECK(toml_string("a\tb\n\x7f") == R"("a\u0009b\u000A\u007F")");
+  CHECK(toml_pattern(R"(^G28\b)") == R"('^G28\b')");
+  CHECK(toml_pattern(R"(^PICK 'A'\s)") == R"("^PICK 'A'\\s")");
+  CHECK(toml_pattern("^\n") == R"("^\u000A")");
+}
