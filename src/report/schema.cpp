@@ -91,6 +91,7 @@ struct ValueSchema {
   Json operator()(const rules::Tools<S>&) const {
     Json numbers = array_of(index());
     numbers["minItems"] = 1;
+    numbers["uniqueItems"] = true;
     return one_of({std::move(numbers), {{"const", "seen"}}});
   }
   Json operator()(const rules::PlaceList<S>& list) const {
