@@ -185,7 +185,7 @@ struct Hint {
 // this program nor a pattern of the rules knows it (job/unknown_commands.h).
 struct UnknownCommand {
   std::string shape;        // its line, each number as #, without a comment
-  std::string first_text;   // the first such line
+  std::string first_text;   // of the first such line, without its number and comment
   std::uint64_t line = 0;   // its number
   std::uint64_t count = 0;  // such lines
 };

@@ -149,7 +149,7 @@ class Scanner {
     }
     if (!interpreted_.effect.moves) {
       ending_.take(words, interpreted_.recognised_end());
-      unknown_.take(line_.number, text, interpreted_);
+      unknown_.take(line_.number, interpreted_);
     }
     watch_program_end(words);
     for (const Operation& operation : interpreted_.operations) {

@@ -33,27 +33,23 @@ double number_at(std::string_view text) {
   return value;
 }
 
-// Calls take(text) for each number that stands in `text` after `from`.
+// Calls take(text) for each number that stands in `text`.
 template <class Take>
-void each_number(std::string_view text, std::size_t from, Take take) {
-  for (std::size_t i = from; i < text.size();) {
+void each_number(std::string_view text, Take take) {
+  for (std::size_t i = 0; i < text.size();) {
     if (!digit(text[i])) {
       ++i;
       continue;
     }
     const std::size_t begin = i;
-    while (i < text.size() && digit(text[i])) ++i;
-    if (i + 1 < text.size() && text[i] == '.' && digit(text[i + 1])) {
-      for (++i; i < text.size() && digit(text[i]);) ++i;
-    }
+    i = past_number(text, i);
     take(text.substr(begin, i - begin));
   }
 }
 
 class Shapes {
  public:
-  void take(std::string shape, std::string_view numbers, std::size_t from, std::string_view text,
-            std::uint64_t line) {
+  void take(std::string shape, std::string_view text, std::uint64_t line) {
     auto found = by_shape_.find(shape);
     const bool fresh = found == by_shape_.end();
     if (fresh) {
@@ -64,7 +60,7 @@ class Shapes {
     LineShape& s = found->second;
     ++s.count;
     std::size_t i = 0;
-    each_number(numbers, from, [&](std::string_view number) {
+    each_number(text, [&](std::string_view number) {
       if (i == kMostNumbers) return;
       const double value = number_at(number);
       if (fresh) s.numbers.push_back({value, value, value});
@@ -207,26 +203,19 @@ class Surveyor {
     const gcode::Words& words = read_.words;
     if (words.numbered && words.has_checksum) out_.numbered = true;
     if (!read_.effect.moves) {
-      unknown_.take(number, text, read_);
-      if (may_take_time(words) && read_.recognised.empty() && !read_.seconds) {
-        command(text, number);
-      } else if (words.kind == gcode::LineKind::blank && read_.recognised.empty()) {
-        comment(text, number);
-      }
+      unknown_.take(number, read_);
+      if (read_.recognised.empty()) unrecognised(text, number);
     }
     for (const Operation& operation : read_.operations) perform(operation, number);
   }
 
-  void command(std::string_view text, std::uint64_t number) {
+  void unrecognised(std::string_view text, std::uint64_t number) {
     const gcode::Words& words = read_.words;
-    std::string_view code = trimmed(words.code);
-    std::size_t from = 0;
-    if (words.kind == gcode::LineKind::words) {
-      for (from = 1; from < code.size() && (digit(code[from]) || code[from] == '.');) ++from;
-    } else if (words.numbered) {
-      for (from = 1; from < code.size() && digit(code[from]);) ++from;
+    if (words.kind == gcode::LineKind::blank) {
+      comment(text, number);
+    } else if (words.kind != gcode::LineKind::words && may_take_time(words) && !read_.seconds) {
+      commands_.take(shape_of(words), command_of(words), number);
     }
-    commands_.take(shape_of(words), code, from, text, number);
   }
 
   void comment(std::string_view text, std::uint64_t number) {
@@ -234,13 +223,13 @@ class Surveyor {
     if (text.empty() || (text[0] != ';' && text[0] != '(')) return;
     std::string shape;
     std::size_t at = 0;
-    each_number(text, 0, [&](std::string_view n) {
+    each_number(text, [&](std::string_view n) {
       const auto begin = static_cast<std::size_t>(n.data() - text.data());
       shape += std::string(text.substr(at, begin - at)) + '#';
       at = begin + n.size();
     });
     shape += text.substr(at);
-    if (shape.size() <= kMostText) comments_.take(std::move(shape), text, 0, text, number);
+    if (shape.size() <= kMostText) comments_.take(std::move(shape), text, number);
     if (named_.size() >= kMostTools) return;
     if (auto named = named_in(text)) {
       named->line = number;

@@ -23,7 +23,7 @@ namespace forewarm::job {
 
 // Lines that are alike but for their numbers.
 struct LineShape {
-  std::string shape, first_text;
+  std::string shape, first_text;  // of a command as of an UnknownCommand
   std::uint64_t line = 0, count = 0;
   struct Number {
     double low = 0, high = 0, last = 0;
@@ -50,7 +50,7 @@ struct Survey {
   bool numbered = false;
   std::vector<std::uint64_t> pattern_hits;  // as of a Job
   std::vector<UnknownCommand> unknown;      // likewise
-  std::vector<LineShape> commands;          // those that may take time, by count, then by line
+  std::vector<LineShape> commands;          // those with names, by count, then by line
   std::vector<LineShape> comments;          // likewise
   std::map<int, SurveyedTool> tools;        // by T number
   // The T of its targets is the number of a heater: after some select, another is waited for. Its

@@ -38,7 +38,8 @@ bool in(const std::array<Codes, n>& codes, double code) {
                      [whole](Codes c) { return whole >= c.first && whole <= c.last; });
 }
 
-// The code as it stands, without a line number and the blanks around it.
+}  // namespace
+
 std::string_view command_of(const gcode::Words& words) {
   std::string_view code = words.code;
   const auto trim = [&code] {
@@ -56,7 +57,13 @@ std::string_view command_of(const gcode::Words& words) {
   return code;
 }
 
-}  // namespace
+std::size_t past_number(std::string_view text, std::size_t i) {
+  while (i < text.size() && digit(text[i])) ++i;
+  if (i + 1 < text.size() && text[i] == '.' && digit(text[i + 1])) {
+    for (++i; i < text.size() && digit(text[i]);) ++i;
+  }
+  return i;
+}
 
 std::string shape_of(const gcode::Words& words) {
   const std::string_view code = command_of(words);
@@ -79,10 +86,7 @@ std::string shape_of(const gcode::Words& words) {
       ++i;
       continue;
     }
-    while (i < code.size() && digit(code[i])) ++i;
-    if (i + 1 < code.size() && code[i] == '.' && digit(code[i + 1])) {
-      for (++i; i < code.size() && digit(code[i]);) ++i;
-    }
+    i = past_number(code, i);
     out += '#';
   }
   return out;
@@ -98,15 +102,15 @@ bool may_take_time(const gcode::Words& words) {
   return first.letter == 'M' && !in(kQuickM, first.value);
 }
 
-void UnknownCommands::take(std::uint64_t line, std::string_view text,
-                           const machine::InterpretedLine& read) {
+void UnknownCommands::take(std::uint64_t line, const machine::InterpretedLine& read) {
   if (!may_take_time(read.words) || !read.recognised.empty() || read.seconds) return;
   std::string shape = shape_of(read.words);
   const auto found = by_shape_.find(shape);
   if (found != by_shape_.end()) {
     ++found->second.count;
   } else if (by_shape_.size() < kMostShapes) {
-    UnknownCommand command{shape, std::string(text.substr(0, kMostText)), line, 1};
+    UnknownCommand command{shape, std::string(command_of(read.words).substr(0, kMostText)), line,
+                           1};
     by_shape_.emplace(std::move(shape), std::move(command));
   }
 }

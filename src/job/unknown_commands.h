@@ -16,8 +16,13 @@
 
 namespace forewarm::job {
 
-// The line with each number as #, without comment and checksum; cut after 100 bytes. The number of
-// a G or M command stays.
+// The line without its number, comment and checksum, and the blanks around.
+[[nodiscard]] std::string_view command_of(const gcode::Words& words);
+
+// Past the number, of digits with a point or without, that begins with the digit at `i`.
+[[nodiscard]] std::size_t past_number(std::string_view text, std::size_t i);
+
+// Likewise, with each number as #, cut after 100 bytes. The number of a G or M command stays.
 [[nodiscard]] std::string shape_of(const gcode::Words& words);
 
 // Whether the machine may take time for it that the job does not show: it homes, levels, waits for
@@ -28,7 +33,7 @@ class UnknownCommands {
  public:
   static constexpr std::size_t kMostShapes = 256;
   // REQUIRES: a line that is no plain move, as the interpreter has read it.
-  void take(std::uint64_t line, std::string_view text, const machine::InterpretedLine& read);
+  void take(std::uint64_t line, const machine::InterpretedLine& read);
   // Those that may take time, by count, then by line.
   [[nodiscard]] std::vector<UnknownCommand> list() const;
 

@@ -7,9 +7,12 @@
 #include <map>
 #include <optional>
 #include <set>
+#include <utility>
+#include <vector>
 
 #include "report/format.h"
-#include "report/rules_text.h"
+#include "report/patterns_for.h"
+#include "rules/words.h"
 
 namespace forewarm::report {
 
@@ -23,24 +26,14 @@ std::string fit_name(const std::string& name) {
   return out != name || name.find(";fw") != std::string::npos ? std::string() : out;
 }
 
-std::string quoted(std::string_view text) {
-  std::string out = "\"";
-  for (const char c : text) {
-    if (c == '"' || c == '\\') out += '\\';
-    out += c;
-  }
-  return out + '"';
-}
-
 std::string in_comment(std::string_view text) {
   std::string out = clean(text, 80);
   std::replace(out.begin(), out.end(), '\t', ' ');
   return out;
 }
 
-std::string times(std::uint64_t count) {
-  return count == 1 ? "once" : fmt::format("{} times", count);
-}
+// Whether a pattern can stand in a rule file: what it is for may be no text.
+bool fits(const std::string& pattern) { return clean(pattern, 400) == pattern; }
 
 class Writer {
  public:
@@ -66,42 +59,52 @@ class Writer {
     out_ += fmt::format(form, std::forward<Args>(args)...) + '\n';
   }
 
+  // A comment, however long.
+  void note(std::string_view text) {
+    constexpr std::size_t kMost = 98;
+    std::string now = "#";
+    while (!text.empty()) {
+      const std::string_view word = text.substr(0, text.find(' '));
+      if (now.size() + 1 + word.size() > kMost) line("{}", std::exchange(now, "#"));
+      now.append(" ").append(word);
+      text.remove_prefix(std::min(text.size(), word.size() + 1));
+    }
+    line("{}", now);
+  }
+
   void head() {
     if (survey_ != nullptr) {
       line("# A rule file begun from {}.", job_);
     } else {
-      line("# A rule file begun from answers.");
+      note("A rule file begun from answers.");
     }
-    line(
-        "# What is marked as a guess was measured on no machine: each is common practice, no "
-        "source,");
-    line(
-        "# and beside it stands how to measure it. A line that begins with # and no blank is ready "
-        "to be");
-    line("# switched on: take its # away. `forewarm rules check FILE` says what is in force.");
+    note(
+        "What is marked as a guess was measured on no machine: each is common practice, "
+        "no source, and beside it stands how to measure it. A line that begins with # and "
+        "no blank is ready to be switched on: take its # away. `forewarm rules check "
+        "FILE` says what is in force.");
     line("");
     line("version = 1");
   }
 
   void machine() {
     line("\n[machine]");
-    line("name = {}", quoted(answers_.machine));
-    line(
-        "# A guess: the temperature around the machine. `forewarm calibrate --ambient fit` finds "
-        "it.");
+    line("name = {}", rules::toml_string(answers_.machine));
+    note(
+        "A guess: the temperature around the machine. `forewarm calibrate --ambient fit` "
+        "finds it.");
     line("ambient_c = {:g}", built_in_.machine.ambient_c);
-    line(
-        "# A guess is not possible: what the supply has for all heaters at full drive, and how "
-        "much of it");
-    line("# the bed takes. Read it on the supply.");
+    note(
+        "A guess is not possible: what the supply has for all heaters at full drive, and "
+        "how much of it the bed takes. Read it on the supply.");
     line("#heating_limit_w = 300");
     line("#bed_w = 0");
     if (survey_ == nullptr || !survey_->purge_area_mm) return;
     const auto& a = *survey_->purge_area_mm;
-    line(
-        "# A guess: after selects the job extrudes within this area first, so that it may be where "
-        "it");
-    line("# purges. If so, switch it on, and what is extruded there is counted as purged.");
+    note(
+        "A guess: after selects the job extrudes within this area first, so that it may "
+        "be where it purges. If so, switch it on, and what is extruded there is counted "
+        "as purged.");
     line("#purge_area_mm = {{ x = [{:g}, {:g}], y = [{:g}, {:g}] }}", a[0], a[1], a[2], a[3]);
   }
 
@@ -119,8 +122,8 @@ class Writer {
     if (const std::uint64_t at = limit_line(code)) {
       line("{} = {:<44} # {}, line {}: M{}", key, value, job_, at, code);
     } else {
-      line(
-          "# A guess, as the job does not say: what the firmware has (M503 prints it on many "
+      note(
+          "A guess, as the job does not say: what the firmware has (M503 prints it on many "
           "machines).");
       line("{} = {}", key, value);
     }
@@ -146,9 +149,9 @@ class Writer {
       limit(limit_line(566) > 0 ? 566 : 205, "jerk_mm_s",
             axes(within(l.jerk, m.jerk_mm_s, 0, 1e5)));
     }
-    line(
-        "# A guess: measured print time divided by modelled print time. `forewarm review` finds "
-        "it.");
+    note(
+        "A guess: measured print time divided by modelled print time. `forewarm review` "
+        "finds it.");
     line("time_scale = {:g}", m.time_scale);
   }
 
@@ -194,23 +197,19 @@ class Writer {
     const auto& tools = answers_.toolheads[i];
     const thermal::Hotend& h = built_in_.toolheads.front().hotend;
     line("\n[[toolhead]]");
-    line("name = {}", quoted(answers_.name(i)));
+    line("name = {}", rules::toml_string(answers_.name(i)));
     if (first) {
-      line("# The T numbers that it serves. Join those that a feeder serves into one toolhead.");
+      note("The T numbers that it serves. Join those that a feeder serves into one toolhead.");
     }
     std::string all;
     for (const int tool : tools) all += (all.empty() ? "" : ", ") + std::to_string(tool);
     line("tools = [{}]", all);
     if (first) {
-      line(
-          "# Guesses: index is the firmware's number of the heater; power_w is printed on it; "
-          "max_c is in");
-      line(
-          "# the hot end's papers. `forewarm calibrate` finds the other three from a record of "
-          "heating and");
-      line(
-          "# cooling, and `forewarm calibrate --make-job` writes the job that makes such a "
-          "record.");
+      note(
+          "Guesses: index is the firmware's number of the heater; power_w is printed on it; "
+          "max_c is in the hot end's papers. `forewarm calibrate` finds the other three "
+          "from a record of heating and cooling, and `forewarm calibrate --make-job` writes "
+          "the job that makes such a record.");
     }
     line(
         "heater = {{ index = {}, power_w = {:g}, full_drive_c = {:g}, time_constant_s = {:g}, "
@@ -218,8 +217,9 @@ class Writer {
         heater_index(i), answers_.power(i), h.full_drive_c, h.time_constant_s, h.dead_time_s,
         std::max(answers_.max(i), hottest(tools)));
     if (first) {
-      line(
-          "# Guesses: time them with a watch, or by `forewarm review` from the record of a print.");
+      note(
+          "Guesses: time them with a watch, or by `forewarm review` from the record of a "
+          "print.");
     }
     line("park_s = {:g}", answers_.park_s);
     line("pick_s = {:g}", answers_.pick_s);
@@ -228,7 +228,7 @@ class Writer {
            tools.size() > 1 ? "" : "                 # only where a feeder serves several tools");
     }
     if (tools.size() > 1) {
-      line("# What an exchange purges besides what the job extrudes: weigh it.");
+      note("What an exchange purges besides what the job extrudes: weigh it.");
       line("#exchange_purge_mm3 = 0");
     }
   }
@@ -274,7 +274,7 @@ class Writer {
     if (name.empty()) {
       line("name = \"T{}\"", tool);
     } else {
-      line("name = {:<46} # {}, line {}", quoted(name), job_, t->name_line);
+      line("name = {:<46} # {}, line {}", rules::toml_string(name), job_, t->name_line);
     }
     double standby_c = answers_.standby_c;
     if (t != nullptr && t->low_c) {
@@ -286,8 +286,8 @@ class Writer {
       line("# The job prints it at {}.", range);
     }
     if (std::exchange(first_filament_, false)) {
-      line(
-          "# A guess: as warm as it may wait without oozing or ageing; try it on a parked "
+      note(
+          "A guess: as warm as it may wait without oozing or ageing; try it on a parked "
           "toolhead.");
     }
     line("standby_c = {:g}", standby_c);
@@ -297,26 +297,23 @@ class Writer {
     const rules::GapSettings& g = built_in_.gap;
     line("\n[gap]");
     line("policy = \"lookahead\"");
-    line(
-        "# Guesses, cautious ones, as heaters are not measured yet: `forewarm compare` shows what "
-        "other");
-    line("# values are worth.");
+    note(
+        "Guesses, cautious ones, as heaters are not measured yet: `forewarm compare` "
+        "shows what other values are worth.");
     line("hold_drop_c = {:g}", g.hold_drop_c);
     line("off_over_s = {:g}", answers_.off_over_s);
-    line(
-        "# A quarter more heat-up time than the heater above would take, and some seconds. Take "
-        "both out");
-    line("# once the heaters are measured: leads go by on_time then.");
+    note(
+        "A quarter more heat-up time than the heater above would take, and some seconds. "
+        "Take both out once the heaters are measured: leads go by on_time then.");
     line("lead_stretch = {:g}", g.lead_stretch.value_or(rules::GapSettings::kLeadStretch));
     line("lead_extra_s = {:g}", g.lead_extra_s.value_or(rules::GapSettings::kLeadExtraS));
   }
 
   void dialect() {
     line("\n[dialect]");
-    line(
-        "# What T means on M104 and M109 of the job: a T number (\"tool\"), or the firmware's "
-        "number of a");
-    line("# heater (\"heater\").");
+    note(
+        "What T means on M104 and M109 of the job: a T number (\"tool\"), or the "
+        "firmware's number of a heater (\"heater\").");
     const bool by_heater = survey_ != nullptr && survey_->by_heater;
     for (const auto& [tool, t] : by_heater ? survey_->tools : std::map<int, job::SurveyedTool>()) {
       if (!t.heater || *t.heater == tool) continue;
@@ -325,10 +322,9 @@ class Writer {
       break;
     }
     line("temperature_index = \"{}\"", by_heater ? "heater" : "tool");
-    line(
-        "# Lets the job say where it is, so that `forewarm review` can tell from the record what "
-        "took how");
-    line("# long, where the firmware has M118.");
+    note(
+        "Lets the job say where it is, so that `forewarm review` can tell from the record "
+        "what took how long, where the firmware has M118.");
     line("#echo = \"M118 {{text}}\"");
   }
 
@@ -340,22 +336,16 @@ class Writer {
 
   void recognise() {
     if (survey_ == nullptr) return;
-    if (survey_->layer && !pattern_for_comment(survey_->layer->first_text).empty()) {
-      line("\n# Layers: {}, first in line {}: {}", times(survey_->layer->count),
-           survey_->layer->line, in_comment(survey_->layer->first_text));
-      table(pattern_for_comment(survey_->layer->first_text), "layer");
+    if (survey_->layer) {
+      const job::LineShape& layer = *survey_->layer;
+      const std::string pattern = pattern_for_comment(layer.first_text);
+      if (fits(pattern)) {
+        line("\n# Layers: {}, first in line {}: {}", times(layer.count), layer.line,
+             in_comment(layer.first_text));
+        table(pattern, "layer");
+      }
     }
-    if (survey_->purge && !pattern_for_comment(survey_->purge->begin.first_text).empty() &&
-        !pattern_for_comment(survey_->purge->end.first_text).empty()) {
-      const auto& [begin, end] = *survey_->purge;
-      line("\n# Two comments that stand by turns, {}, first in line {}. If the job purges between",
-           times(begin.count), begin.line);
-      line("# them, what is extruded there is counted as purged:");
-      line("# {}", in_comment(begin.first_text));
-      table(pattern_for_comment(begin.first_text), "purge-begin");
-      line("# {}", in_comment(end.first_text));
-      table(pattern_for_comment(end.first_text), "purge-end");
-    }
+    if (survey_->purge) purge(survey_->purge->begin, survey_->purge->end);
     std::size_t count = 0;
     for (const job::LineShape& s : survey_->commands) {
       if (count == kMostCommands) break;
@@ -363,25 +353,23 @@ class Writer {
     }
   }
 
-  // A comment's pattern goes up to its first number. Empty: there can be none.
-  static std::string pattern_for_comment(const std::string& text) {
-    std::size_t end = text.find_first_of("0123456789");
-    if (end == std::string::npos) end = text.size();
-    std::string out = "^";
-    for (const char c : std::string_view(text).substr(0, end)) {
-      const bool special = std::string_view("\\.+*?()[]{}|^$").find(c) != std::string_view::npos;
-      if (special) out += '\\';
-      out += c;
-    }
-    if (end < text.size()) out += "\\d+";
-    if (clean(out, 400) != out) return {};  // no text
-    return out.find('\'') == std::string::npos ? '\'' + out + '\'' : quoted(out);
+  void purge(const job::LineShape& begin, const job::LineShape& end) {
+    const std::string begins = pattern_for_comment(begin.first_text);
+    const std::string ends = pattern_for_comment(end.first_text);
+    if (!fits(begins) || !fits(ends)) return;
+    line("");
+    note(
+        fmt::format("Two comments that stand by turns, {}, first in line {}. If the job purges "
+                    "between them, what is extruded there is counted as purged:",
+                    times(begin.count), begin.line));
+    line("# {}", in_comment(begin.first_text));
+    table(begins, "purge-begin");
+    line("# {}", in_comment(end.first_text));
+    table(ends, "purge-end");
   }
 
   // A table for a command that looks like a select or a temperature, and whether it does.
   bool could_mean(const job::LineShape& s) {
-    const bool named = !is_code(s.shape);
-    if (!named) return false;
     const auto is_tool = [](const job::LineShape::Number& n) { return n.whole && n.high < 100; };
     const auto is_temp = [](const job::LineShape::Number& n) {
       return n.high >= 100 && n.high <= 500;
@@ -406,7 +394,7 @@ class Writer {
       return false;
     }
     const std::string pattern = pattern_for(s.first_text, groups, survey_->numbered);
-    if (clean(pattern, 400) != pattern) return false;
+    if (!fits(pattern)) return false;
     line("\n# A guess: {} (the pattern fits {}, first in line {}).",
          as == "change" && groups.empty() ? "this may select one tool, which tool then names"
          : as == "change"                 ? "this may select a tool"
@@ -419,10 +407,6 @@ class Writer {
     return true;
   }
 
-  static bool is_code(std::string_view shape) {
-    return shape.size() > 1 && std::string_view("GMgm").find(shape[0]) != std::string_view::npos &&
-           shape[1] >= '0' && shape[1] <= '9';
-  }
   static std::string upper_case(std::string text) {
     for (char& c : text) {
       if (c >= 'a' && c <= 'z') c = static_cast<char>(c - 'a' + 'A');
@@ -432,33 +416,19 @@ class Writer {
 
   void durations() {
     if (survey_ == nullptr) return;
-    struct Word {
-      std::uint64_t count = 0, line = 0;
-      std::string first;
-    };
-    std::map<std::string, Word> by_word;
-    for (const job::UnknownCommand& c : survey_->unknown) {
-      Word& w = by_word[std::string(first_word(c.shape))];
-      w.count += c.count;
-      if (w.line == 0 || c.line < w.line) {
-        w.line = c.line;
-        w.first = c.first_text;
-      }
-    }
-    std::vector<std::pair<std::string, Word>> order(by_word.begin(), by_word.end());
-    std::stable_sort(order.begin(), order.end(), [](const auto& a, const auto& b) {
-      return std::pair(b.second.count, a.second.line) < std::pair(a.second.count, b.second.line);
-    });
+    std::vector<UnknownWord> order = by_first_word(survey_->unknown);
     if (order.size() > kMostCommands) order.resize(kMostCommands);
     if (order.empty()) return;
-    line(
-        "\n# Commands that may take time which the job does not show. Time each with a watch, from "
-        "the");
-    line("# command until the next one moves, and switch its table on.");
-    for (const auto& [word, w] : order) {
-      const std::string pattern = pattern_for_word(w.first, word, survey_->numbered);
-      if (clean(pattern, 400) != pattern) continue;
-      line("\n# {}, first in line {}: {}", times(w.count), w.line, in_comment(w.first));
+    line("");
+    note(
+        "Commands that may take time which the job does not show. Time each with a watch, "
+        "from the command until the next one moves, and switch its table on.");
+    for (const UnknownWord& w : order) {
+      const job::UnknownCommand& first = *w.first;
+      const std::string pattern = pattern_for_word(first.first_text, w.word, survey_->numbered);
+      if (!fits(pattern)) continue;
+      line("\n# {}, first in line {}: {}", times(w.count), first.line,
+           in_comment(first.first_text));
       line("#[[duration]]");
       line("#match = {}", pattern);
       line("#seconds = 0");

@@ -44,16 +44,6 @@ struct JobWords {
 };
 [[nodiscard]] JobWords words_of(const job::Job& job);
 
-// The first word of a command's shape: "CHANGE_TO", "G28".
-[[nodiscard]] std::string_view first_word(std::string_view shape);
-// An RE2 pattern, in TOML quotes, for lines such as `text`, whose groups are given to its numbers
-// in order: "tool", "heater", "temp", or empty for none. What follows the last group is left out.
-[[nodiscard]] std::string pattern_for(std::string_view text, std::span<const std::string> groups,
-                                      bool numbered);
-// Likewise, for all that begin with that word.
-[[nodiscard]] std::string pattern_for_word(std::string_view text, std::string_view word,
-                                           bool numbered);
-
 // For a job of one tool that waits for several heaters, or one with hundreds of equal commands that
 // nobody knows: which they are, and what to write into the rule file. Empty: nothing to say.
 [[nodiscard]] std::string unknown_hint(const JobWords& job);

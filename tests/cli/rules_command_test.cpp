@@ -209,7 +209,7 @@ TEST_CASE("a job whose selects nobody knows gets a hint with what to write") {
       "job.gcode: the job waits for 2 heaters, but selects no tool; of its commands these are not "
       "known, the most frequent first:\n"
       "  3 times, first in line 5: CHANGE_TO 0\n"
-      "  1 times, first in line 2: G28\n"
+      "  once, first in line 2: G28\n"
       "where one of them selects a tool, write into the rule file:\n"
       "  [[recognise]]\n"
       "  match = '^CHANGE_TO\\s+(?P<tool>\\d+)'\n"

@@ -4,6 +4,7 @@
 #include <catch2/catch.hpp>
 #include <string>
 
+#include "report/patterns_for.h"
 #include "rules/recogniser.h"
 
 using namespace forewarm;
@@ -24,13 +25,13 @@ job::UnknownCommand command(const std::string& shape, const std::string& text, s
 TEST_CASE("patterns are made of lines") {
   CHECK(pattern("CHANGE_TO 3", {"tool"}) == R"('^CHANGE_TO\s+(?P<tool>\d+)')");
   CHECK(pattern("CHANGE_TO 3 FAST 7", {"tool"}) == R"('^CHANGE_TO\s+(?P<tool>\d+)')");
-  CHECK(pattern("WARM 1 S215.5 ; x", {"heater", "temp"}) ==
+  CHECK(pattern("WARM 1 S215.5", {"heater", "temp"}) ==
         R"('^WARM\s+(?P<heater>\d+)\s+S(?P<temp>[\d.]+)')");
   CHECK(pattern("GO 4 T2", {"", "tool"}) == R"('^GO\s+[\d.]+\s+T(?P<tool>\d+)')");
   CHECK(pattern("M600.5 T1", {"tool"}) == R"('^M600\.5\s+T(?P<tool>\d+)')");
   CHECK(pattern("PICK(a)+ [x]", {}) == R"('^PICK\(a\)\+\s+\[x\]')");
   CHECK(pattern("PICK_ASH", {}) == R"('^PICK_ASH\b')");
-  CHECK(pattern("N12 PICK_ASH*55", {}, true) == R"('^N\d+\s*PICK_ASH\b')");
+  CHECK(pattern("PICK_ASH", {}, true) == R"('^N\d+\s*PICK_ASH\b')");
   CHECK(pattern("SAY 'a'", {}) == R"("^SAY\\s+'a'")");
   CHECK(report::pattern_for_word("g28 x0", "G28", false) == R"('^g28\b')");
   CHECK(report::pattern_for_word("PICK3 FAST", "PICK", false) == "'^PICK'");
@@ -67,7 +68,7 @@ TEST_CASE("hints are for jobs whose selects nobody knows, and for hundreds of eq
   words.waited = 12;
   CHECK(report::unknown_hint(words).starts_with(
       "the job waits for 12 heaters, but selects T0 alone; of its commands these are not known, "
-      "the most frequent first:\n  1 times, first in line 2: G28\n"));
+      "the most frequent first:\n  once, first in line 2: G28\n"));
   words.unknown = {};
   CHECK(report::unknown_hint(words) ==
         "the job waits for 12 heaters, but selects T0 alone; if it prints with others, say by "
@@ -82,7 +83,7 @@ TEST_CASE("hints are for jobs whose selects nobody knows, and for hundreds of eq
   const std::string hint = report::unknown_hint(words);
   CHECK(
       hint.starts_with("of its commands these are not known, the most frequent first:\n"
-                       "  210 times, first in line 9: WIPE 1 FAST\n"
+                       "  210 times, first in line 4: WIPE SLOW\n"
                        "  120 times, first in line 8: PICK 3\n"));
   CHECK(hint.find("match = '^WIPE\\b'\n  seconds = 0") != std::string::npos);
   // A wait for the bed selects no tool, however often it stands there.
