@@ -131,7 +131,7 @@ int run_rules_check(const Context& context, const RulesCheckOptions& options) {
   if (!context.quiet()) {
     const auto parts = rules::in_force(text->text, text->name, *set);
     if (!parts) return context.fail(parts.error());
-    out += '\n' + report::in_force_text(*parts, text->name);
+    out += '\n' + report::in_force_text(*parts, text->name, context.text_width());
   }
   if (!options.job.empty()) {
     auto survey = survey_of(options.job, *rules);

@@ -39,15 +39,27 @@ std::string where(const rules::InForce& value, std::string_view file) {
   return {};
 }
 
+// Where it comes from is said below a value that leaves no room for that.
+std::string row(const std::string& key, const std::string& value, const std::string& at,
+                std::size_t width) {
+  const std::string begin = "  " + padded(key, kKeyWidth);
+  std::string in_columns = begin + padded(value, kValueWidth) + at;
+  if (characters(in_columns) <= width) return in_columns;
+  std::string close = begin + value + "  " + at;
+  if (characters(close) <= width) return close;
+  constexpr std::size_t kIndent = 2 + kKeyWidth;
+  return begin + wrapped(value, kIndent, width).substr(kIndent) + std::string(kIndent, ' ') + at;
+}
+
 }  // namespace
 
-std::string in_force_text(std::span<const rules::PartInForce> parts, std::string_view file) {
+std::string in_force_text(std::span<const rules::PartInForce> parts, std::string_view file,
+                          std::size_t width) {
   std::string out;
   for (const rules::PartInForce& part : parts) {
     out += clean(part.title, 200) + '\n';
     for (const rules::InForce& value : part.values) {
-      out += "  " + padded(clean(value.key, 100), kKeyWidth) +
-             padded(clean(value.value, 100), kValueWidth) + where(value, file) + '\n';
+      out += row(clean(value.key, 100), clean(value.value, 100), where(value, file), width) + '\n';
     }
   }
   return out;

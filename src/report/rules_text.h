@@ -18,9 +18,10 @@
 
 namespace forewarm::report {
 
-// A table of three columns for each part: key, value, and where it comes from.
+// A table of three columns for each part: key, value, and where it comes from, which stands on a
+// line of its own where the three are wider than `width` characters.
 [[nodiscard]] std::string in_force_text(std::span<const rules::PartInForce> parts,
-                                        std::string_view file);
+                                        std::string_view file, std::size_t width);
 
 // A pattern of the rules, and how many lines of a job it fits.
 struct PatternCount {

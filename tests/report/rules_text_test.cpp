@@ -40,6 +40,23 @@ TEST_CASE("patterns are made of lines") {
   CHECK(report::first_word("") == "");
 }
 
+TEST_CASE("what is in force fits the width, place and all") {
+  using From = rules::InForce::From;
+  const std::vector<rules::PartInForce> parts{
+      {"[record]",
+       {{"stop_s", "60", From::fallback},
+        {"time", "a stamp or a clock at the start of the line, after [ or without it", From::file,
+         7}}}};
+  const std::string key = "  time                         ", below(31, ' ');
+  CHECK(report::in_force_text(parts, "x/a.toml", 110) ==
+        "[record]\n  stop_s                       60" + std::string(34, ' ') + "default\n" + key +
+            "a stamp or a clock at the start of the line, after [ or without it  a.toml:7\n");
+  CHECK(report::in_force_text(parts, "x/a.toml", 80) ==
+        "[record]\n  stop_s                       60" + std::string(34, ' ') + "default\n" + key +
+            "a stamp or a clock at the start of the line,\n" + below + "after [ or without it\n" +
+            below + "a.toml:7\n");
+}
+
 TEST_CASE("which patterns fit nothing") {
   rules::Rules rules;
   rules.recognise = {{"^A", rules::Recognise::As::layer}, {"it's", rules::Recognise::As::layer}};
