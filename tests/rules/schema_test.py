@@ -25,7 +25,7 @@ except ImportError:
 # What `rules check` says of one key alone.
 OF_ONE_KEY = re.compile(
     r"must be (a |an |from |at least|more than|over |finite|true|1, not)|unknown key|unknown [a-z_]+ \"|"
-    r" needs \"|must not be empty|must not contain|must hold tables|must name at least one|"
+    r" needs \"|must not be empty|must not contain|must hold tables|must name at least one|is listed twice|"
     r"has at least one \[\[toolhead\]\]")
 # ... and what depends on others, or that a schema cannot say.
 NOT_OF_ONE_KEY = re.compile(
@@ -95,7 +95,7 @@ def changed(document, path, value):
 def mutations(document):
     for path in places(document):
         value = at(document, path)
-        for other in ("x", 7.5, -1e12, 1e12, True, {}, [1]):
+        for other in ("x", 7.5, -1e12, 1e12, True, {}, [1], [0, 0]):
             if type(other) is not type(value) or other != value:
                 yield path, changed(document, path, other)
         if isinstance(value, dict):
