@@ -56,14 +56,7 @@ std::string patterns_in(const rules::Rules& rules, const std::string& job,
     out += fmt::format("  {:>8}  {}\n", c.count, c.pattern);
   }
   if (counts.empty()) out += "  the rule file has no patterns\n";
-  report::JobWords words;
-  for (const auto& [tool, seen] : survey.tools) {
-    if (seen.selects > 0) words.selected.insert('T' + std::to_string(tool));
-  }
-  words.waited = survey.waited;
-  words.numbered = survey.numbered;
-  words.unknown = survey.unknown;
-  const std::string hint = report::unknown_hint(words);
+  const std::string hint = report::unknown_hint(report::words_of(survey));
   return hint.empty() ? out : out + "\nhint: " + hint + '\n';
 }
 

@@ -102,6 +102,17 @@ JobWords words_of(const job::Job& job) {
   return out;
 }
 
+JobWords words_of(const job::Survey& survey) {
+  JobWords out;
+  for (const auto& [tool, seen] : survey.tools) {
+    if (seen.selects > 0) out.selected.insert('T' + std::to_string(tool));
+  }
+  out.waited = survey.waited;
+  out.numbered = survey.numbered;
+  out.unknown = survey.unknown;
+  return out;
+}
+
 namespace {
 
 // By the RepRap convention, from memory: homing, probing, waits for the bed, and pauses. None of

@@ -13,6 +13,7 @@
 #include <vector>
 
 #include "job/job.h"
+#include "job/survey.h"
 #include "rules/in_force.h"
 #include "rules/rules.h"
 
@@ -41,9 +42,10 @@ struct JobWords {
   std::set<std::string> selected;  // tools that it selects, "T0"
   std::size_t waited = 0;          // for so many heaters
   bool numbered = false;
-  std::span<const job::UnknownCommand> unknown = {};
+  std::span<const job::UnknownCommand> unknown = {};  // those of the job itself
 };
 [[nodiscard]] JobWords words_of(const job::Job& job);
+[[nodiscard]] JobWords words_of(const job::Survey& survey);
 
 // For a job of one tool that waits for several heaters, or one with hundreds of equal commands that
 // nobody knows: which they are, and what to write into the rule file. Empty: nothing to say.

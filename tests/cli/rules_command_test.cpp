@@ -230,14 +230,14 @@ TEST_CASE("a job whose selects nobody knows gets a hint with what to write") {
         std::string::npos);
   // Hundreds of equal commands, in a job whose selects are known.
   std::string many = kJob;
-  for (int i = 0; i < 250; ++i) many += "WIPE_NOZZLE FAST\n";
+  for (int i = 0; i < 250; ++i) many += "SWAB_TIP FAST\n";
   put(run / "many.gcode", many);
   const std::string said = run("forewarm forecast --rules two.toml many.gcode").err;
   CHECK(said.find("many.gcode: of its commands these are not known, the most frequent first:\n"
-                  "  250 times, first in line 16: WIPE_NOZZLE FAST\n") != std::string::npos);
-  CHECK(said.find("  match = '^WIPE_NOZZLE\\s+FAST\\b'\n  as = \"change\"\n  tool = 0\n") !=
+                  "  250 times, first in line 16: SWAB_TIP FAST\n") != std::string::npos);
+  CHECK(said.find("  match = '^SWAB_TIP\\s+FAST\\b'\n  as = \"change\"\n  tool = 0\n") !=
         std::string::npos);
-  CHECK(said.find("  match = '^WIPE_NOZZLE\\b'\n  seconds = 0\n") != std::string::npos);
+  CHECK(said.find("  match = '^SWAB_TIP\\b'\n  seconds = 0\n") != std::string::npos);
 }
 
 TEST_CASE("rules new --from: what comes out loads, fits the job, and loads with all switched on") {
