@@ -4,6 +4,7 @@
 
 #include "io/progress.h"
 #include "job/scan.h"
+#include "report/format.h"
 #include "report/rules_text.h"
 #include "rewrite/restore.h"
 
@@ -67,7 +68,7 @@ void note_hints(const Context& context, const job::Job& job) {
 void note_patterns(const Context& context, const rules::Rules& rules, const job::Job& job) {
   const auto counts = report::pattern_counts(rules, job.pattern_hits);
   for (const report::PatternCount& c : counts) {
-    context.detail(c.pattern + ": " + std::to_string(c.count) + " lines");
+    context.detail(c.pattern + ": " + report::counted(c.count, "line", "lines"));
   }
   const std::string none = report::matched_nothing(counts);
   if (!none.empty()) context.note(none);

@@ -9,7 +9,7 @@
 #include "cli/plans.h"
 #include "cli/records.h"
 #include "cli/rule_edit.h"
-#include "io/read_all.h"
+#include "cli/rule_file.h"
 #include "report/format.h"
 #include "report/review.h"
 #include "review/script.h"
@@ -20,8 +20,6 @@
 namespace forewarm::cli {
 
 namespace {
-
-constexpr std::size_t kMostRuleBytes = 1U << 20U;
 
 // What --write has kept of the file, by name: FILE.<hash>.
 std::vector<std::string> kept_rules(const std::string& file) {
@@ -41,13 +39,6 @@ std::vector<std::string> kept_rules(const std::string& file) {
   }
   std::sort(out.begin(), out.end());
   return out;
-}
-
-// The text of a rule file; rules at fault are of that kind.
-Result<std::string> rule_text(const std::string& path) {
-  auto text = io::read_all(path, kMostRuleBytes);
-  if (!text) text.error().kind = Error::Kind::rules;
-  return text;
 }
 
 class Run {
@@ -113,7 +104,7 @@ class Run {
     auto set = context_.settings();
     if (!set) return std::move(set.error());
     set_ = std::move(*set);
-    auto text = rule_text(file);
+    auto text = rule_file_text(file);
     if (!text) return std::move(text.error());
     text_ = *text;
     auto now = load_with(text_, file, set_);
@@ -123,7 +114,7 @@ class Run {
     std::vector<std::string> places = kept_rules(file);
     if (!context_.named_rules().empty()) places.push_back(context_.named_rules());
     for (const std::string& place : places) {
-      auto kept = rule_text(place);
+      auto kept = rule_file_text(place);
       if (!kept) continue;
       auto rules = load_with(*kept, place, set_);
       if (!rules || rules->hash != hash) continue;

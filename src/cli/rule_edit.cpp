@@ -5,8 +5,8 @@
 #include <filesystem>
 
 #include "cli/outputs.h"
+#include "cli/rule_file.h"
 #include "io/file_source.h"
-#include "io/read_all.h"
 #include "io/replace.h"
 #include "report/format.h"
 #include "rules/load.h"
@@ -15,8 +15,6 @@
 namespace forewarm::cli {
 
 namespace {
-
-constexpr std::size_t kMaxBytes = 1U << 20U;
 
 // `file`: where `from` is to be kept, as private as that is.
 Status keep(const std::string& file, const std::string& from, const std::string& text) {
@@ -29,7 +27,7 @@ Status keep(const std::string& file, const std::string& from, const std::string&
     return success();
   }
   if (fs::is_regular_file(there)) {
-    const auto same = io::read_all(file, kMaxBytes);
+    const auto same = rule_file_text(file);
     if (same && *same == text) return success();
   }
   return Error{Error::Kind::io,
@@ -54,7 +52,7 @@ Status edit_rule_file(const Context& context, const std::string& file,
   }
   auto source = io::FileSource::open(file);
   if (!source) return std::move(source.error());
-  auto text = io::read_all(file, kMaxBytes);
+  auto text = rule_file_text(file);
   if (!text) return std::move(text.error());
   auto changed = rules::with_values(*text, file, settings);
   if (!changed) return std::move(changed.error());

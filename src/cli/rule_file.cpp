@@ -95,19 +95,21 @@ Result<rules::Rules> load_with(std::string_view text, const std::string& name,
   return naming_set(rules::load(text, name, settings));
 }
 
+Result<std::string> rule_file_text(const std::string& file) {
+  auto text = io::read_all(file, rules::kMaxRuleBytes);
+  if (!text) text.error().kind = Error::Kind::rules;  // the rules are at fault, not the job
+  return text;
+}
+
 Result<RuleText> rule_text_in_force(const std::string& named, Guesses guesses) {
-  constexpr std::size_t kMaxBytes = 1U << 20U;
   const Search where = search(named);
   const bool guess = where.found.empty() && guesses == Guesses::where_no_file;
   if (where.found == kBuiltIn || guess) {
     return RuleText{std::string(rules::built_in_text()), "built-in guesses", true};
   }
   if (where.found.empty()) return no_rule_file(where);
-  auto text = io::read_all(where.found, kMaxBytes);
-  if (!text) {
-    text.error().kind = Error::Kind::rules;  // the rules are at fault, not the job
-    return std::move(text.error());
-  }
+  auto text = rule_file_text(where.found);
+  if (!text) return std::move(text.error());
   return RuleText{std::move(*text), where.found, false};
 }
 

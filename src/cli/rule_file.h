@@ -27,7 +27,9 @@ enum class Guesses { if_asked_for, where_no_file };
 // `settings`: values in place of the file's, or of the guesses'.
 [[nodiscard]] Result<rules::Rules> rules_in_force(const std::string& named, Guesses guesses,
                                                   std::span<const rules::Setting> settings = {});
-// A rule file's text with those, as rules_in_force() has it.
+// A rule file's text, of rules::kMaxRuleBytes at most.
+[[nodiscard]] Result<std::string> rule_file_text(const std::string& file);
+// That text with those settings, as rules_in_force() has it.
 [[nodiscard]] Result<rules::Rules> load_with(std::string_view text, const std::string& name,
                                              std::span<const rules::Setting> settings);
 // What they are read from, before that: a file's text, or that of the guesses.

@@ -96,8 +96,7 @@ Status ask(const Context& context, rules::Answers& answers) {
 Result<rules::Answers> answers_of(const Context& context, const RulesNewOptions& options,
                                   rules::Answers answers) {
   if (!options.answers.empty()) {
-    constexpr std::size_t kMaxBytes = 1U << 20U;
-    auto text = io::read_all(options.answers, kMaxBytes);
+    auto text = io::read_all(options.answers, rules::kMaxRuleBytes);
     if (!text) return std::move(text.error());
     auto read = rules::answers_in(*text, options.answers, answers);
     if (!read) return read;

@@ -17,7 +17,6 @@ namespace forewarm::rules {
 
 namespace {
 
-constexpr std::size_t kMaxBytes = 1 << 20;
 constexpr std::size_t kMaxPatterns = 200;
 
 std::string tool_text(int tool) { return "T" + std::to_string(tool); }
@@ -462,7 +461,7 @@ Result<Rules> load(std::string_view text, const std::string& name) {
 }
 
 Result<Rules> load_edited(std::string_view text, const std::string& name, const Edit& edit) {
-  if (text.size() > kMaxBytes) {
+  if (text.size() > kMaxRuleBytes) {
     return Error{Error::Kind::rules, "a rule file has at most 1 MiB", name};
   }
   Diagnostics diagnostics(text, name);

@@ -23,7 +23,8 @@ namespace forewarm::rules {
 
 struct Setting;
 
-// `name` stands for the file in messages. No file is opened.
+// Bounds: kMaxRuleBytes of text. `name` stands for the file in messages. No file is opened.
+constexpr std::size_t kMaxRuleBytes = 1 << 20;
 [[nodiscard]] Result<Rules> load(std::string_view text, const std::string& name);
 
 // The built-in rule file, config/default.toml, byte for byte.

@@ -167,7 +167,7 @@ TEST_CASE("patterns that fit nothing are said once at the end, and with --verbos
     CHECK(verbose.err.ends_with(
         "forewarm: info: [[recognise]] '^CHANGE_TO\\s+(?P<tool>\\d+)': 3 lines\n"
         "forewarm: info: [[recognise]] '^PICK_ASH': 0 lines\n"
-        "forewarm: info: [[duration]] '^G28': 1 lines\n" +
+        "forewarm: info: [[duration]] '^G28': 1 line\n" +
         none));
   }
   // A rewritten job has the same.
