@@ -206,7 +206,7 @@ class Run {
     // The page first: once the job is replaced, nothing may go wrong any more.
     if (written) written = outputs_.prepare_job(source);
     if (written) written = write_page();
-    io::hold_signals();
+    if (written) io::hold_signals();
     const int code = outputs_.finish_job(std::move(written), source);
     if (code == kDone) tell();
     return code;
