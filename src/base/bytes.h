@@ -6,6 +6,7 @@
 #pragma once
 
 #include <algorithm>
+#include <concepts>
 #include <cstdint>
 #include <cstring>
 #include <span>
@@ -39,6 +40,9 @@ class TextSource final : public ByteSource {
  public:
   explicit TextSource(std::string_view text, std::size_t most = SIZE_MAX)
       : text_(text), most_(most) {}
+  // A temporary string would be gone before the first read.
+  template <std::same_as<std::string> Temporary>
+  explicit TextSource(Temporary&& text, std::size_t most = SIZE_MAX) = delete;
   [[nodiscard]] std::uint64_t size() const override { return text_.size(); }
   [[nodiscard]] Result<std::size_t> read_at(std::uint64_t offset, std::span<char> into) override {
     if (offset >= text_.size()) return std::size_t{0};

@@ -102,7 +102,8 @@ TEST_CASE("survey: a job that no rule file would take is read to its end") {
 TEST_CASE("survey: what is no text is refused, as the scan does") {
   const auto rules = rules::built_in();
   REQUIRE(rules);
-  TextSource source(std::string("T0\nG1\0X\n", 8));
+  const std::string text("T0\nG1\0X\n", 8);
+  TextSource source(text);
   const auto out = job::survey(source, *rules, "job.gcode");
   REQUIRE_FALSE(out);
   CHECK(out.error().kind == Error::Kind::refused);
