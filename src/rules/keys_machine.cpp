@@ -277,6 +277,15 @@ constexpr std::array kOwnFilamentKeys{
     Key<Filament>{.name = "fixed",
                   .value = Flag<Filament>{&Filament::fixed},
                   .doc = "true: `assign` leaves the filament where it is."},
+    Key<Filament>{.name = "spool_g",
+                  .value = Number<Filament>{&Filament::spool_g, kAtLeastZero},
+                  .doc =
+                      "What is left on its spool, without the spool itself. The forecast says "
+                      "whether that is enough, and `review --write` subtracts what a print took.",
+                  .example = "250"},
+    Key<Filament>{.name = "spool_margin",
+                  .value = Number<Filament>{&Filament::spool_margin, {0, 0.9}},
+                  .doc = "The share of spool_g that is not counted on."},
 };
 
 constexpr auto kFilamentKeys = [] {

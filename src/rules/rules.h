@@ -96,7 +96,9 @@ struct Filament {
   std::optional<Places> only;
   Places never;
   bool fixed = false;
-  std::uint64_t line = 0;  // of its [[filament]] in the file; 0: it has none
+  std::optional<double> spool_g;  // what is on its spool; none: not known
+  double spool_margin = 0.05;     // common practice, no source: a share of that is not counted on
+  std::uint64_t line = 0;         // of its [[filament]] in the file; 0: it has none
   [[nodiscard]] double area_mm2() const { return std::numbers::pi / 4 * diameter_mm * diameter_mm; }
 };
 

@@ -319,6 +319,55 @@ rests_at = ['^M106', @'(']
            });
 }
 
+TEST_CASE("refused: spools") {
+  check_at(kVersion + kToolhead,
+           {
+               {R"([[filament]]
+tool = 0
+spool_g = @-1
+)",
+                "spool_g must be at least 0, not -1"},
+               {R"([[filament]]
+tool = 0
+spool_g = @"full"
+)",
+                "spool_g must be a number, not a string"},
+               {R"([[filament]]
+tool = 0
+spool_g = @nan
+)",
+                "spool_g must be a finite number, not nan"},
+               {R"([[filament]]
+tool = 0
+spool_margin = @0.95
+)",
+                "spool_margin must be from 0 to 0.9, not 0.95"},
+               {R"([[filament]]
+tool = 0
+spool_margin = @-0.1
+)",
+                "spool_margin must be from 0 to 0.9, not -0.1"},
+               {R"([[filament]]
+tool = 0
+@spool_kg = 1
+)",
+                R"(unknown key "spool_kg" in [[filament]])", R"(did you mean "spool_g"?)"},
+               {R"([material.PLA]
+@spool_g = 250
+)",
+                R"(unknown key "spool_g" in [material.PLA])",
+                "known here: standby_c, density_g_cm3, diameter_mm, max_hot_idle_s, exchange_c, "
+                "before_exchange, after_exchange, at_last_use"},
+               {R"([[toolhead]]
+name = "birch"
+tools = [1]
+@spool_g = 250
+heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
+)",
+                R"(unknown key "spool_g" in [[toolhead]])", R"(did you mean "tools"?)"},
+           });
+}
+
 TEST_CASE("refused: filaments and materials") {
   check_at(
       kVersion + kToolhead,
