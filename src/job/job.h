@@ -106,6 +106,24 @@ struct Material {
   double exchange_purge_mm3 = 0;     // what these send to waste, by the rules
 };
 
+// From one select to the next, the start of the job and its end included: what it takes from the
+// spool of its tool, with what the feeder purges by the rules as it brings the filament in.
+struct Visit {
+  int tool = -1;       // -1: none
+  double net_mm = 0;   // of filament, forwards less backwards
+  double most_mm = 0;  // the most of that at any moment
+};
+
+// Where a spool has no more to give: what is taken from it exceeds what is on it for the first time
+// in this line, or in what is inserted before it.
+struct SpoolEnd {
+  int tool = 0;
+  Place at;
+  std::uint64_t line = 0;
+  std::uint64_t layer = 0;  // that is printed then; 0: none yet
+  bool inserted = false;
+};
+
 // Time of lines, ascending. A command is wanted before a change of tool, mostly seconds or minutes
 // before it: there, places stay no further apart than kNearStepS, up to kNearS, and twice that, up
 // to kFarS before it, however long the job is. Elsewhere the step doubles when there would be too
@@ -208,6 +226,8 @@ struct Job {
   std::vector<ToolUse> uses;   // in order
   std::optional<Place> start;  // the first print move: planning starts here
   std::vector<Material> materials;
+  std::vector<Visit> visits;         // before the first select, and after each of tool_changes
+  std::vector<SpoolEnd> spool_ends;  // of the spools that a scan was asked to watch
   // Before and after each select, after each target, and after the last line that feeds; by offset.
   // Only for rules that use steps.
   std::vector<Modal> modals;

@@ -109,6 +109,9 @@ void JobTimer::settle(double time_s) {
       case Field::use_first:
         job_.uses[untimed.which].first.time_s = time_s;
         break;
+      case Field::spool_end:
+        job_.spool_ends[untimed.which].at.time_s = time_s;
+        break;
       case Field::start:
         job_.start->time_s = time_s;
         break;

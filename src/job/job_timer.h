@@ -57,10 +57,12 @@ class JobTimer final : private motion::MoveTimer::Listener {
   // When the last move of filament was over.
   [[nodiscard]] double filament_until_s() const { return filament_until_s_; }
 
-  // Each gets its time once that is known. `which`: of job.targets or job.uses.
+  // Each gets its time once that is known. `which`: of job.targets, job.uses or
+  // job.spool_ends.
   void time_target(std::size_t which) { add(Field::target, which); }
   void time_use(std::size_t which) { add(Field::use_first, which); }
   void time_start() { add(Field::start, 0); }
+  void time_spool_end(std::size_t which) { add(Field::spool_end, which); }
 
   [[nodiscard]] motion::Limits& limits() {
     if (through_) end_through();
@@ -70,7 +72,7 @@ class JobTimer final : private motion::MoveTimer::Listener {
 
  private:
   void rest(std::uint64_t line);
-  enum class Field : std::uint8_t { target, use_first, start };
+  enum class Field : std::uint8_t { target, use_first, start, spool_end };
   struct Untimed {
     Field field;
     std::size_t which;

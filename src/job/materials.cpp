@@ -8,4 +8,10 @@ std::vector<Material> Materials::list() const {
   return out;
 }
 
+std::vector<Visit> Materials::visits() const {
+  std::vector<Visit> out = visits_;
+  out.push_back(visit_);
+  return out;
+}
+
 }  // namespace forewarm::job

@@ -1,4 +1,5 @@
-// What each tool's filament comes to, in the part and in the purge.
+// What each tool's filament comes to, in the part and in the purge, and what each visit takes of
+// it.
 //
 // Purged is what moves between lines that a pattern of the rule file recognises, or from within
 // the purge area to within it.
@@ -27,13 +28,25 @@ class Materials {
     Material& material = of(tool);
     const bool purged = purging_ || (purge_area_ != nullptr && in_purge_area(delta, state));
     (purged ? material.purge_mm : material.part_mm) += mm;
+    visit_.tool = tool;
+    visit_.net_mm += mm;
+    visit_.most_mm = std::max(visit_.most_mm, visit_.net_mm);
   }
-  void exchange(int tool, double purge_mm3) {
+  // A select is done; -1: nothing is mounted.
+  void select(int tool) {
+    visits_.push_back(visit_);
+    visit_ = {.tool = tool};
+  }
+  // The select exchanges filament, and sends so much of the one that comes in to waste, in mm3 and
+  // in mm.
+  void exchange(int tool, double purge_mm3, double purge_mm) {
     Material& material = of(tool);
     ++material.exchanges;
     material.exchange_purge_mm3 += purge_mm3;
+    visit_.net_mm = visit_.most_mm = purge_mm;
   }
   [[nodiscard]] std::vector<Material> list() const;  // by tool
+  [[nodiscard]] std::vector<Visit> visits() const;
 
  private:
   // Quick where the same tool is asked for again.
@@ -63,22 +76,33 @@ class Materials {
   bool purging_ = false;
   std::map<int, Material> by_tool_;
   std::map<int, Material>::iterator last_ = by_tool_.end();
+  std::vector<Visit> visits_;  // that are over
+  Visit visit_;
 };
 
 // How many layers there are: as patterns of the rule file recognise them, else by height.
 class LayerCount {
  public:
-  void recognise() { ++recognised_; }
+  void recognise() { ++now_.recognised; }
   void print_at(double z_mm) {
     if (z_mm <= top_z_mm_ + 1e-6) return;
     top_z_mm_ = z_mm;
-    ++by_height_;
+    ++now_.by_height;
   }
-  [[nodiscard]] std::uint64_t count() const { return recognised_ > 0 ? recognised_ : by_height_; }
+  [[nodiscard]] std::uint64_t count() const { return count_then(now_); }
+
+  struct Moment {
+    std::uint64_t recognised = 0, by_height = 0;
+  };
+  [[nodiscard]] Moment now() const { return now_; }
+  // How many there were then. REQUIRES: the job is over.
+  [[nodiscard]] std::uint64_t count_then(Moment then) const {
+    return now_.recognised > 0 ? then.recognised : then.by_height;
+  }
 
  private:
   double top_z_mm_ = -1e9;
-  std::uint64_t recognised_ = 0, by_height_ = 0;
+  Moment now_;
 };
 
 }  // namespace forewarm::job

@@ -37,7 +37,8 @@ class Scanner {
         keeps_modals_(rules.uses_steps),
         timer_(rules.motion, job_),
         uses_(rules, job_),
-        materials_(rules.machine) {
+        materials_(rules.machine),
+        spools_(options.spools) {
     job_.name = options.name;
     modals_.limits(std::as_const(timer_).limits());
   }
@@ -93,6 +94,7 @@ class Scanner {
       ++line_.number;
       text += length + move.ending();
       offset += length + move.ending();
+      while (line_.offset >= spools_.next_offset()) insert_filament();
       if (move.is() && linear_move(move)) continue;
       if (auto status = line(); !status) return status;
     }
@@ -112,9 +114,9 @@ class Scanner {
       uses_.go_on(e > 0, here);
       if (keeps_modals_) modals_.fed(here.end_offset, state_);
       if (e > 0) ending_.fed();
+      if (e > 0 && (delta[0] != 0 || delta[1] != 0)) layers_.print_at(state_.position[gcode::kZ]);
       count_material(delta);
       if (timer_.flow().watches()) watch_flow(delta, square_of(delta), state_.feed_mm_s, 1);
-      if (e > 0 && (delta[0] != 0 || delta[1] != 0)) layers_.print_at(state_.position[gcode::kZ]);
     }
     timer_.move(delta, state_.feed_mm_s, line_.offset);
     return true;
@@ -268,7 +270,34 @@ class Scanner {
       modals_.keep(change.end_offset, state_);
     }
     uses_.finish_change(change, timer_.filament_until_s());
+    materials_.select(uses_.tool());
+    if (change.exchanges()) exchange(change);
     return success();
+  }
+
+  void exchange(const ToolChange& change) {
+    const double purge_mm3 = uses_.heads()[change.head].exchange_purge_mm3;
+    const double purge_mm = purge_mm3 > 0 ? purge_mm3 / rules_.filament(change.tool).area_mm2() : 0;
+    materials_.exchange(change.tool, purge_mm3, purge_mm);
+    if (spools_.watches() && spools_.move(change.tool, purge_mm)) {
+      spool_ends(change.tool, false, change.at.time_s);
+    }
+  }
+
+  // What is inserted before the present line, moves next.
+  void insert_filament() {
+    const int tool = spools_.next().tool;
+    if (spools_.insert()) spool_ends(tool, true);
+  }
+
+  // Without a time: when the next move begins.
+  void spool_ends(int tool, bool inserted, std::optional<double> time_s = {}) {
+    if (!time_s) timer_.time_spool_end(job_.spool_ends.size());
+    job_.spool_ends.push_back({.tool = tool,
+                               .at = {line_.offset, time_s.value_or(0)},
+                               .line = line_.number,
+                               .inserted = inserted});
+    layers_then_.push_back(layers_.now());
   }
 
   Status set_target(const Operation& operation) {
@@ -343,7 +372,6 @@ class Scanner {
     const double e = effect.delta[gcode::kE];
     if (e != 0) {
       if (auto status = move_filament(e > 0); !status) return status;
-      if (uses_.tool() >= 0) count_material(effect.delta);
       if (interpreted_.prints()) {
         if (!job_.start) {
           job_.start = Place{line_.offset, 0};
@@ -351,6 +379,7 @@ class Scanner {
         }
         layers_.print_at(state_.position[gcode::kZ]);
       }
+      if (uses_.tool() >= 0) count_material(effect.delta);
     }
     if (effect.arc) {
       const gcode::Arc& arc = *effect.arc;
@@ -369,10 +398,12 @@ class Scanner {
   void count_material(const std::array<double, 4>& delta) {
     const double mm = delta[gcode::kE] * std::as_const(timer_).limits().flow_factor;
     materials_.move(uses_.tool(), mm, delta, state_);
+    if (spools_.watches() && spools_.move(uses_.tool(), mm)) spool_ends(uses_.tool(), false);
   }
 
   void finish() {
     if (program_end_moves_ != timer_.moves_taken()) job_.program_end.reset();
+    while (spools_.next_offset() <= job_.bytes) insert_filament();
     timer_.stop(line_.number + 1);
     job_.held_s = timer_.held_s();
     if (keeps_modals_) modals_.finish(job_);
@@ -383,11 +414,11 @@ class Scanner {
     job_.motion_s = timer_.motion_s();
     job_.layers = layers_.count();
     job_.unknown = unknown_.list();
-    for (const ToolChange& change : job_.tool_changes) {
-      if (!change.exchanges()) continue;
-      materials_.exchange(change.tool, job_.heads[change.head].exchange_purge_mm3);
-    }
     job_.materials = materials_.list();
+    job_.visits = materials_.visits();
+    for (std::size_t i = 0; i < job_.spool_ends.size(); ++i) {
+      job_.spool_ends[i].layer = layers_.count_then(layers_then_[i]);
+    }
     timer_.flow().finish(job_.heads, job_.hints);
     set_temperatures(job_);
   }
@@ -402,6 +433,8 @@ class Scanner {
   UseTracker uses_;
   Materials materials_;
   LayerCount layers_;
+  SpoolWatch spools_;
+  std::vector<LayerCount::Moment> layers_then_;  // of job_.spool_ends
   ModalKeeper modals_;
   machine::EndingWatch ending_;
   std::uint64_t program_end_moves_ = 0;  // that came before job_.program_end

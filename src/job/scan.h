@@ -12,6 +12,7 @@
 #include "base/bytes.h"
 #include "gcode/blocks.h"
 #include "job/job.h"
+#include "job/spools.h"
 
 namespace forewarm::job {
 
@@ -23,6 +24,7 @@ struct ScanOptions {
   unsigned threads = 1;
   std::uint64_t thread_from = gcode::BlockReader::kWorthThread;
   std::function<void(std::uint64_t)> progress;  // bytes read so far, now and then
+  const WatchedSpools* spools = nullptr;        // for Job::spool_ends
 };
 
 [[nodiscard]] Result<Job> scan(ByteSource& source, const rules::Rules& rules,

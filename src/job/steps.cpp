@@ -439,6 +439,7 @@ class Writer final : public motion::MoveTimer::Listener {
     m.length_mm = std::hypot(std::hypot(m.delta[0], m.delta[1]), m.delta[2]);
     clock_.move(m, index);
     block_.fed_mm += m.delta[kE];
+    block_.most_mm = std::max(block_.most_mm, block_.fed_mm);
   }
 
   [[nodiscard]] double at(std::size_t axis) const {

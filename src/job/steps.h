@@ -53,6 +53,7 @@ struct StepBlock {
   std::vector<StepLine> lines;
   double seconds = 0;    // of all lines
   double fed_mm = 0;     // of filament, forwards less backwards
+  double most_mm = 0;    // the most of that at any moment
   double lifted_mm = 0;  // that it ends above where it began
 };
 

@@ -14,7 +14,9 @@
 
 #include "base/error.h"
 #include "job/job.h"
+#include "job/spools.h"
 #include "plan/command.h"
+#include "plan/cumulative_delay.h"
 #include "rules/rules.h"
 
 namespace forewarm::plan {
@@ -106,6 +108,8 @@ struct Plan {
   std::vector<HeadFigures> heads;       // as job.heads
   std::vector<double> change_at_s;      // as job.selects: when each begins, wall
   std::map<int, double> step_purge_mm;  // by tool: pushed through by sequences at an exchange
+  std::vector<job::InsertedFeed> fed;   // by sequences, in the order of the text
+  CumulativeDelay delays;               // from job time to wall time
   Figures figures;
   [[nodiscard]] bool changes_anything() const { return !commands.empty() || !disabled.empty(); }
 };

@@ -189,8 +189,8 @@ class Sequences {
       }
       lower = std::move(*lines);
     }
-    steps_.push_back(
-        {at, b.head, tool, name, why, b.exchange, std::move(*block), lower_at, std::move(lower)});
+    steps_.push_back({at, b.head, tool, name, why, b.exchange, kind == Kind::arriving,
+                      std::move(*block), lower_at, std::move(lower)});
     return steps_.size() - 1;
   }
 

@@ -27,6 +27,7 @@ struct Steps {
   std::string name;       // of the sequence
   std::string why;        // in words, for the marks
   bool exchange = false;  // before_exchange, after_exchange
+  bool arrives = false;   // given before its use, not after it
   job::StepBlock block;
   // A lift lasts over the select: what comes down again after it.
   job::Place lower_at;

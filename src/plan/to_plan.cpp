@@ -85,6 +85,7 @@ void add_totals(const job::Job& job, const Simulation& simulation, Plan& plan) {
   plan.figures.peak_heating_w = peak_heating_w(simulation.drives, job);
   plan.figures.peak_all_w = peak_all_w(simulation.drives, simulation.holding, job);
   plan.heads = simulation.heads;
+  plan.delays = simulation.waits;
   // Waits before a tool change, and those inserted right before its line, are over when it begins.
   plan.change_at_s.reserve(job.tool_changes.size());
   for (const job::ToolChange& c : job.tool_changes) {
@@ -129,7 +130,11 @@ Plan to_plan(const Problem& problem, const Solution& solution) {
   }
   for (const Steps& s : problem.sequences) {
     if (s.exchange && s.block.fed_mm > 0) plan.step_purge_mm[s.tool] += s.block.fed_mm;
+    plan.fed.push_back({s.at.offset, s.tool, s.block.fed_mm, s.block.most_mm, s.arrives});
   }
+  std::stable_sort(
+      plan.fed.begin(), plan.fed.end(),
+      [](const job::InsertedFeed& a, const job::InsertedFeed& b) { return a.offset < b.offset; });
   return plan;
 }
 
