@@ -208,6 +208,9 @@ class Batch {
     if (stdout_) stdout_ = outputs_.standard_output().flush();
     if (!result.warning.empty()) context_.note(result.warning);
     for (const std::string& hint : result.hints) context_.note(hint);
+    for (const std::string& words : result.spools) {
+      context_.warn(printable(result.entry.path) + ": " + words);
+    }
     if (!result.breaks_off.empty()) {
       context_.warn(printable(result.entry.path) + ": " + result.breaks_off);
     }

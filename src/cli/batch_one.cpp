@@ -6,10 +6,12 @@
 
 #include "cli/inputs.h"
 #include "cli/plans.h"
+#include "cli/spools.h"
 #include "io/hashed.h"
 #include "io/replace.h"
 #include "job/scan.h"
 #include "report/figures.h"
+#include "report/spools.h"
 #include "rewrite/rewrite.h"
 
 namespace forewarm::cli {
@@ -100,6 +102,10 @@ Status rewrite_one(const JobTask& task, JobResult& result) {
   if (!job) return std::move(job.error());
   auto plan = make_plan(*job, task.rules, task.rules.gap.policy);
   if (!plan) return std::move(plan.error());
+
+  const auto ends = spool_ends(input->job(), *job, *plan, task.rules);
+  if (!ends) return ends.error();
+  result.spools = report::spool_warnings(*job, *plan, task.rules, *ends);
 
   io::HashedSink sink((*replacement)->sink());
   if (plan->changes_anything()) {

@@ -20,8 +20,9 @@ struct JobResult {
   bool kept = false;  // the entry is that of an earlier run
   // With an error: the folder still holds an output of this name, from an earlier run.
   bool old_output = false;
-  std::string warning;     // about the output, which was written all the same
-  std::string breaks_off;  // why the job seems to be cut off
+  std::string warning;              // about the output, which was written all the same
+  std::string breaks_off;           // why the job seems to be cut off
+  std::vector<std::string> spools;  // that run out
   std::vector<std::string> hints;
 };
 

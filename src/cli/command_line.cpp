@@ -124,6 +124,10 @@ Command forecast_command(Options& options) {
   out.flags = {job_flag(o.job), json_flag(o.json, "figures", ", without the table"),
                html_flag(o.html),
                csv_flag(o.csv, "every change with its time", ", without the table")};
+  out.flags.push_back({.names = "--sheet",
+                       .help = "show the load sheet: what to load, how much of it, and until when "
+                               "it is enough",
+                       .value = &o.sheet});
   add_map_flags(out.flags, o.map);
   out.flags.push_back({.names = "--start",
                        .help = "when the job is to begin, such as 2027-03-05T18:00: clock times, "

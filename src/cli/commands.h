@@ -26,6 +26,7 @@ struct ForecastOptions {
   AskedMap map;
   std::string start;              // when the job is to begin; empty: there are no clock times
   std::vector<std::string> away;  // hours in which nobody is at the machine
+  bool sheet = false;             // show what to load, in place of the forecast
 };
 int run_forecast(const Context& context, const ForecastOptions& options);
 

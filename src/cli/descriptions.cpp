@@ -41,7 +41,10 @@ const std::string_view kForecast =
     "job is not changed.\n\nWith --start, exchanges get clock times, and with --away the forecast "
     "says how many of them come in hours in which nobody is at the machine, and which start "
     "within 24 hours has the fewest. No clock is read, and there are neither time zones nor "
-    "daylight-saving time.";
+    "daylight-saving time.\n\nWith --sheet it shows the load sheet instead: what has to be in "
+    "which "
+    "toolhead, how much the job needs of each filament, and, where the rule file has spool_g, "
+    "until when that is enough.";
 
 const std::string_view kCompare =
     "Shows what other policies and thresholds would have cost or saved: the four policies, timers "

@@ -51,8 +51,11 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
   }
   const job::Job& job = mapping ? mapping->job : loaded->job;
   note_hints(context, job);
-  auto reports = make_reports(options.job, job, mapping ? mapping->rules : *rules,
-                              context.text_width(), *schedule);
+  ByteSource* text = &loaded->input.job();
+  if (mapping) text = mapping->text.get();
+  auto reports = make_reports(
+      options.job, {*text, job, mapping ? mapping->rules : *rules, mapping ? &*mapping : nullptr},
+      {.width = context.text_width(), .schedule = *schedule, .sheet = options.sheet});
   if (!reports) return context.fail(reports.error());
   if (mapping) {
     std::string loading;

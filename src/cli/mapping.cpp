@@ -199,6 +199,11 @@ Result<job::Job> scan_mapped(const Context& context, const Mapping& mapping,
 
 }  // namespace
 
+std::uint64_t original_line(const Mapping& mapping, std::uint64_t line) {
+  Lines(mapping.lines).count(line);
+  return line;
+}
+
 Result<std::optional<Mapping>> map_tools(const Context& context, ByteSource& original,
                                          const rules::Rules& rules, const std::string& name,
                                          const AskedMap& asked, const job::Job& job) {

@@ -34,4 +34,7 @@ struct Mapping {
                                                        const std::string& name,
                                                        const AskedMap& asked, const job::Job& job);
 
+// The line of the original of which a line of the moved text is made.
+[[nodiscard]] std::uint64_t original_line(const Mapping& mapping, std::uint64_t line);
+
 }  // namespace forewarm::cli

@@ -1,7 +1,9 @@
 #include "cli/plans.h"
 
 #include "cli/inputs.h"
+#include "cli/spools.h"
 #include "report/report.h"
+#include "report/spools.h"
 
 namespace forewarm::cli {
 
@@ -15,9 +17,9 @@ Result<plan::Plan> make_plan(const job::Job& job, const rules::Rules& rules, rul
   return plan;
 }
 
-Result<Reports> make_reports(const std::string& path, const job::Job& job,
-                             const rules::Rules& rules, std::size_t width,
-                             const std::optional<report::Schedule>& schedule) {
+Result<Reports> make_reports(const std::string& path, const Scanned& scanned, const Shown& shown) {
+  const job::Job& job = scanned.job;
+  const rules::Rules& rules = scanned.rules;
   auto as_sliced = make_plan(job, rules, rules::Policy::as_sliced);
   if (!as_sliced) return std::move(as_sliced.error());
   auto timers = make_plan(job, rules, rules::Policy::timers);
@@ -26,10 +28,13 @@ Result<Reports> make_reports(const std::string& path, const job::Job& job,
   if (!hold) return std::move(hold.error());
   auto lookahead = make_plan(job, rules, rules::Policy::lookahead);
   if (!lookahead) return std::move(lookahead.error());
-  const report::Summary summary{shown_name(path), job,      rules, *as_sliced, *timers, *hold,
-                                *lookahead,       schedule, width};
-  return Reports{report::text(summary), report::json(summary), report::html(summary),
-                 report::changes_csv(summary)};
+  const auto ends = spool_ends(scanned.text, job, *lookahead, rules, scanned.mapping);
+  if (!ends) return ends.error();
+  const report::Summary summary{shown_name(path), job,   rules,      *as_sliced,
+                                *timers,          *hold, *lookahead, shown.schedule,
+                                shown.width,      *ends};
+  return Reports{shown.sheet ? report::sheet_text(summary) : report::text(summary),
+                 report::json(summary), report::html(summary), report::changes_csv(summary)};
 }
 
 }  // namespace forewarm::cli

@@ -4,10 +4,12 @@
 #include <optional>
 #include <string>
 
+#include "cli/mapping.h"
 #include "cli/outputs.h"
 #include "job/job.h"
 #include "plan/plan.h"
 #include "report/attention.h"
+#include "report/format.h"
 
 namespace forewarm::cli {
 
@@ -15,9 +17,24 @@ namespace forewarm::cli {
 [[nodiscard]] Result<plan::Plan> make_plan(const job::Job& job, const rules::Rules& rules,
                                            rules::Policy policy);
 
-// The job under all four policies, as text of that width, JSON and page, and its changes as CSV.
-[[nodiscard]] Result<Reports> make_reports(
-    const std::string& path, const job::Job& job, const rules::Rules& rules, std::size_t width,
-    const std::optional<report::Schedule>& schedule = std::nullopt);
+// A job with what it was scanned from; with a mapping, the moved one.
+struct Scanned {
+  ByteSource& text;
+  const job::Job& job;
+  const rules::Rules& rules;
+  const Mapping* mapping = nullptr;
+};
+
+// How reports show it.
+struct Shown {
+  std::size_t width = report::kTextWidth;  // of the text
+  std::optional<report::Schedule> schedule = {};
+  bool sheet = false;  // the text is the load sheet
+};
+
+// The job under all four policies, as text, JSON and page, and its changes as CSV. Reads its text
+// again where a spool runs out.
+[[nodiscard]] Result<Reports> make_reports(const std::string& path, const Scanned& scanned,
+                                           const Shown& shown);
 
 }  // namespace forewarm::cli

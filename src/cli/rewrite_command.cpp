@@ -6,9 +6,11 @@
 #include "cli/mapping.h"
 #include "cli/outputs.h"
 #include "cli/plans.h"
+#include "cli/spools.h"
 #include "io/cleanup.h"
 #include "plan/describe.h"
 #include "report/format.h"
+#include "report/spools.h"
 #include "rewrite/diff.h"
 #include "rewrite/moved.h"
 #include "rewrite/rewrite.h"
@@ -42,13 +44,15 @@ class Run {
     auto plan = make_plan(loaded->job, *rules, rules->gap.policy);
     if (!plan) return context_.fail(plan.error());
     if (options_.hook || !options_.html.empty() || !options_.json.empty()) {
-      auto made = make_reports(options_.job, loaded->job, *rules, context_.text_width());
+      auto made =
+          make_reports(options_.job, scanned(*loaded, *rules), {.width = context_.text_width()});
       if (!made) return context_.fail(made.error());
       reports_ = std::move(*made);
     }
     if (!options_.hook) {
       if (auto s = outputs_.write(reports_); !s) return outputs_.finish(std::move(s));
     }
+    if (auto s = warn_of_spools(*loaded, *plan, *rules); !s) return outputs_.finish(std::move(s));
     const int code = deliver(loaded->input, loaded->job, *plan, *rules);
     if (!options_.hook && (code == kDone || code == kDiffers)) {
       note_patterns(context_, *rules, loaded->job);
@@ -85,6 +89,26 @@ class Run {
     loaded.job = std::move(mapping_->job);
     rules = mapping_->rules;
     for (const std::string& line : mapping_->loading) context_.note(line);
+    return success();
+  }
+
+  Scanned scanned(LoadedJob& loaded, const rules::Rules& rules) const {
+    if (mapping_) return {*mapping_->text, loaded.job, rules, &*mapping_};
+    return {loaded.input.job(), loaded.job, rules};
+  }
+
+  // Of a hook, they become part of the line that it says.
+  Status warn_of_spools(LoadedJob& loaded, const plan::Plan& plan, const rules::Rules& rules) {
+    const Scanned s = scanned(loaded, rules);
+    const auto ends = spool_ends(s.text, s.job, plan, rules, s.mapping);
+    if (!ends) return ends.error();
+    for (const std::string& words : report::spool_warnings(s.job, plan, rules, *ends)) {
+      if (options_.hook) {
+        spools_ += "; warning: " + words;
+      } else {
+        context_.warn(printable(options_.job, 4096) + ": " + words);
+      }
+    }
     return success();
   }
 
@@ -188,8 +212,8 @@ class Run {
 
   void tell() const {
     context_.note(
-        fmt::format("{}: {}; report: {}; rules: {}", printable(options_.job, 4096), said_,
-                    printable(hook_page(options_), 4096),
+        fmt::format("{}: {}{}; report: {}; rules: {}", printable(options_.job, 4096), said_,
+                    spools_, printable(hook_page(options_), 4096),
                     rules_->built_in ? "built-in guesses" : printable(rules_->file, 4096)));
   }
 
@@ -219,7 +243,7 @@ class Run {
   // Of a hook: the rules as the file has them, its page, and what it will say.
   std::optional<rules::Rules> rules_;
   Reports reports_;
-  std::string said_;
+  std::string said_, spools_;
 };
 
 }  // namespace

@@ -50,6 +50,9 @@ constexpr std::array kWords{
     GlossaryWord{"energy",
                  "What the heaters of the toolheads draw over the whole job, in watt-hours. The "
                  "bed, motors and electronics are not in it."},
+    GlossaryWord{
+        "enough until",
+        "When the spool has no more to give, as the plan goes; \"the end\" where it is enough."},
     GlossaryWord{"exchange",
                  "A feeder takes one filament out of a toolhead and brings another in. The nozzle "
                  "has to be hot for it."},
@@ -100,8 +103,11 @@ constexpr std::array kWords{
     GlossaryWord{"late", "A use is late where the machine has to wait for its heater."},
     GlossaryWord{"lead",
                  "How long before a use its heater has to be set, so that it is hot in time."},
-    GlossaryWord{"load",
-                 "assign: the T number that the filament of the row is to be loaded under."},
+    GlossaryWord{"left", "review: what is left on the spool after the prints, in grams."},
+    GlossaryWord{
+        "load",
+        "assign and the load sheet: the T number that the filament of the row is to be loaded "
+        "under."},
     GlossaryWord{"lookahead",
                  "The policy of forewarm: each gap is held, put on standby or switched off, as its "
                  "length allows, and the heater is hot again just in time."},
@@ -117,11 +123,16 @@ constexpr std::array kWords{
         "review: the median of what the changes took, in seconds: half of them took less."},
     GlossaryWord{"more", "review: the actual time less the planned one."},
     GlossaryWord{"moving", "The time in which the machine moves, its accelerations included."},
+    GlossaryWord{"needed",
+                 "The filament that the job takes from the spool at most, in grams, step sequences "
+                 "included."},
     GlossaryWord{"now", "review: the value that is in force."},
     GlossaryWord{"of", "review: how many observations the better value comes from."},
     GlossaryWord{"off",
                  "As a treatment: the heater is switched off for the gap, and heated from there. "
                  "As a count: the gaps treated so."},
+    GlossaryWord{"on spool",
+                 "The filament on the spool, in grams, as spool_g of the rule file has it."},
     GlossaryWord{
         "other",
         "The time that dwells take, and commands that a [[duration]] of the rule file knows."},
@@ -156,6 +167,9 @@ constexpr std::array kWords{
     GlossaryWord{"preheat",
                  "The command that sets a parked heater to its working temperature ahead of its "
                  "use. As a column: when it is given."},
+    GlossaryWord{"priming",
+                 "The filament that step sequences feed besides their purge, forwards less "
+                 "backwards, in grams."},
     GlossaryWord{"purge",
                  "The filament that is extruded to clean a nozzle and does not go into the part, "
                  "in grams or cubic millimetres."},
@@ -172,6 +186,9 @@ constexpr std::array kWords{
     GlossaryWord{"sd", "review: the standard deviation of what the changes took, in seconds."},
     GlossaryWord{"sequences", "The time that step sequences take, and what they wait for."},
     GlossaryWord{"share", "The part of the whole duration, in per cent."},
+    GlossaryWord{
+        "spools",
+        "The table of what the job takes from the spools, where the rule file has spool_g."},
     GlossaryWord{"standby",
                  "A lower temperature that a parked heater is kept at, standby_c of the rule file. "
                  "As a treatment: the gap is spent at it. As a count: the gaps treated so."},
@@ -198,10 +215,14 @@ constexpr std::array kWords{
                  "When the gap ends: the place where the toolhead is picked again. Counted from "
                  "the start of the job."},
     GlossaryWord{"together", "The sum of the rows above."},
+    GlossaryWord{"took", "review: what the prints took from the spool, all together, in grams."},
     GlossaryWord{"tool", "A T number. Several of them may be one toolhead, if a feeder serves it."},
     GlossaryWord{"toolhead", "What carries a hot end and can be parked. Each has one heater."},
     GlossaryWord{"toolhead changes", "How often one toolhead is parked and another one picked."},
     GlossaryWord{"treatment", "What is done with the heater in a gap: hold, standby or off."},
+    GlossaryWord{
+        "usable",
+        "The part of spool_g that counts, in grams: the share spool_margin is kept in reserve."},
     GlossaryWord{
         "use",
         "Any movement of filament of a toolhead, pulled or pushed, from picking it to parking it."},
@@ -216,6 +237,8 @@ constexpr std::array kWords{
                  "What waits take although all is warm, as wait_takes_s of the rule file has it."},
     GlossaryWord{"warm waits",
                  "What waits take although all is warm, as wait_takes_s of the rule file has it."},
+    GlossaryWord{"where",
+                 "The layer and the line in which the spool runs out, and the change before them."},
     GlossaryWord{"with holding",
                  "The most that the heaters draw at once, with what holding a temperature takes."},
     GlossaryWord{

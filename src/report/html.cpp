@@ -12,6 +12,7 @@
 #include "report/forecast_tables.h"
 #include "report/page.h"
 #include "report/report.h"
+#include "report/spools.h"
 
 namespace forewarm::report {
 
@@ -43,6 +44,7 @@ class Page {
     section(toolhead_table(s_));
     const Table filaments = filament_table(s_);
     if (!filaments.rows.empty()) section(filaments);
+    load_section();
     section(cause_table(s_));
     attention_section();
     gap_section();
@@ -97,6 +99,14 @@ class Page {
     out_ += "<section>\n<h2>With lookahead</h2>\n";
     add_tiles(tiles);
     out_ += "</section>\n";
+  }
+
+  void load_section() {
+    const Table sheet = load_table(s_);
+    if (sheet.rows.empty()) return;
+    add("<section>\n<h2>{}</h2>\n{}<ul>\n", escaped(sheet.title), html_of(sheet));
+    for (const std::string& words : load_words(s_)) add("<li>{}</li>\n", escaped(words));
+    out_ += "</ul>\n</section>\n";
   }
 
   void attention_section() {

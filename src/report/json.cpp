@@ -3,6 +3,7 @@
 #include "report/figures.h"
 #include "report/json_parts.h"
 #include "report/report.h"
+#include "report/spools.h"
 
 namespace forewarm::report {
 
@@ -97,6 +98,33 @@ Json attention_of(const Summary& s) {
   return out;
 }
 
+// Every key is always there; its value is null where it is not known.
+Json load_of(const Summary& s, const Load& l) {
+  Json out{{"tool", l.tool}};
+  out["toolhead"] = l.head == job::kNone ? Json(nullptr) : Json(head_name(s, l.head));
+  out["filament"] = l.filament;
+  out["material"] = l.material.empty() ? Json(nullptr) : Json(l.material);
+  add_figures<Load>(out, std::span(kSpoolFigures).first<2>(), l);
+  out["enough"] = l.spool_g ? Json(l.enough()) : Json(nullptr);
+  for (const char* key :
+       {"runs_out_s", "runs_out_layer", "runs_out_line", "runs_out", "runs_out_after"}) {
+    out[key] = nullptr;
+  }
+  if (l.runs_out) {
+    out["runs_out_s"] = rounded(l.runs_out->at_s);
+    out["runs_out_layer"] = l.runs_out->layer;
+    out["runs_out_line"] = l.runs_out->line;
+    if (s.schedule) out["runs_out"] = date_time(later(s.schedule->start, l.runs_out->at_s));
+    if (l.runs_out->change) {
+      out["runs_out_after"] = s.job.tool_changes[*l.runs_out->change].line;
+    }
+  }
+  out["at_start"] = l.at_start;
+  out["at_end"] = l.at_end;
+  add_figures<Load>(out, kLoadCauses, l);
+  return out;
+}
+
 }  // namespace
 
 std::string json(const Summary& summary) {
@@ -128,6 +156,8 @@ std::string json(const Summary& summary) {
   out["time_by_cause"] = figures_json<Causes>(kCauseFigures, causes);
   out["wait_by_cause"] = figures_json<plan::WaitCauses>(kWaitCauses, plan.figures.waits);
   out["attention"] = attention_of(summary);
+  out["load"] = Json::array();
+  for (const Load& l : loads(summary)) out["load"].push_back(load_of(summary, l));
   return written(out);
 }
 

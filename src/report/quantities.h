@@ -131,6 +131,11 @@ inline constexpr Quantity kExchangePurge{
 inline constexpr Quantity kSequencePurge{
     .key = "sequence_purge_g", .words = "purge by sequences", .unit = Unit::grams};
 inline constexpr Quantity kExchanges{.key = "exchanges", .words = "exchanges", .unit = Unit::count};
+// Of a spool.
+inline constexpr Quantity kNeeded{.key = "needed_g", .words = "needed", .unit = Unit::grams};
+inline constexpr Quantity kOnSpool{.key = "spool_g", .words = "on spool", .unit = Unit::grams};
+inline constexpr Quantity kUsable{.key = "usable_g", .words = "usable", .unit = Unit::grams};
+inline constexpr Quantity kPriming{.key = "priming_g", .words = "priming", .unit = Unit::grams};
 // Causes of time.
 inline constexpr Quantity kMotion{.key = "motion_s", .words = "moving"};
 inline constexpr Quantity kParkPick{

@@ -6,6 +6,7 @@
 #pragma once
 
 #include <optional>
+#include <span>
 #include <string>
 
 #include "job/job.h"
@@ -25,8 +26,9 @@ struct Summary {
   const plan::Plan& timers;
   const plan::Plan& hold;
   const plan::Plan& lookahead;
-  std::optional<Schedule> schedule = {};  // without it there are no clock times
-  std::size_t width = kTextWidth;         // of the text
+  std::optional<Schedule> schedule = {};           // without it there are no clock times
+  std::size_t width = kTextWidth;                  // of the text
+  std::span<const job::SpoolEnd> spool_ends = {};  // spools.h
 };
 
 [[nodiscard]] std::string text(const Summary& summary);

@@ -4,6 +4,7 @@
 #include "report/forecast_tables.h"
 #include "report/lines.h"
 #include "report/report.h"
+#include "report/spools.h"
 
 namespace forewarm::report {
 
@@ -23,6 +24,8 @@ class Text : private Lines {
     add(toolhead_table(s_));
     const Table filaments = filament_table(s_);
     if (!filaments.rows.empty()) add(filaments);
+    const Table spools = spool_table(s_);
+    if (!spools.rows.empty()) add(spools);
     add(causes_across(s_));
     add(waits_across(s_));
     out_ += attention_text(s_);
