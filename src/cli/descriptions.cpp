@@ -84,7 +84,8 @@ const std::string_view kReview =
     "selects that the host sent.\n\nThe job's header has the hash of the rules that it was made "
     "with. They are the rule file in force, that file with .HASH after its name, or what --rules "
     "names. With --write, the file that is changed is the one in force; only values that are "
-    "certain enough are written.";
+    "certain enough are written. It also subtracts what the prints took from each spool_g, and "
+    "notes these prints in RULES.prints, so that none is subtracted twice.";
 
 const std::string_view kBatch =
     "Writes for each job what rewrite makes of it into a folder, under the job's own name, and "

@@ -4,6 +4,7 @@
 #include <filesystem>
 
 #include "cli/commands.h"
+#include "cli/counted_prints.h"
 #include "cli/inputs.h"
 #include "cli/outputs.h"
 #include "cli/plans.h"
@@ -71,8 +72,11 @@ class Run {
     suggestions_ = review::suggest(schedule_, printed_, now_, review_, heaters_);
     auto bought = find_bought(*text);
     if (!bought) return context_.fail(bought.error());
-    const report::Reviewed reviewed{printed_, schedule_,    review_, records_,
-                                    heaters_, suggestions_, *bought, context_.text_width()};
+    if (auto s = find_counted(); !s) return context_.fail(s.error());
+    if (!moved_) spools_ = review::spools_of(review_, *job_, now_);
+    const report::Reviewed reviewed{printed_, schedule_, review_,
+                                    records_, heaters_,  suggestions_,
+                                    *bought,  spools_,   context_.text_width()};
     const int code = outputs_.finish({.text = report::review_text(reviewed),
                                       .json = report::review_json(reviewed),
                                       .csv = report::review_csv(reviewed)});
@@ -169,6 +173,7 @@ class Run {
     if (!job) return std::move(job.error());
     schedule_ = review::schedule_of(*job, script, printed_.dialect);
     moved_ = script.moved();
+    job_ = std::move(*job);
     printed_text_ = std::move(*printed);
     return success();
   }
@@ -229,14 +234,34 @@ class Run {
         report::Bought{b.duration_s, b.wait_s, b.hot_idle_s, a.duration_s, a.wait_s, a.hot_idle_s});
   }
 
+  // Prints that an earlier review has subtracted from the spools of the rule file to be written.
+  Status find_counted() {
+    if (options_.write.empty() || moved_) return success();
+    auto counted = CountedPrints::beside(options_.write);
+    if (!counted) return std::move(counted.error());
+    counted_ = std::move(*counted);
+    for (review::PrintEnd& end : review_.ends) {
+      end.counted_before = counted_.has(job_->hash, end.fingerprint);
+    }
+    return success();
+  }
+
   Status write_rules() {
     if (options_.write.empty()) return success();
-    const auto better = settings();
-    if (better.empty()) {
-      context_.note("nothing is certain enough to be written");
-      return success();
+    auto better = settings();
+    if (better.empty()) context_.note("nothing is certain enough to be written");
+    for (const review::SpoolUse& s : spools_) {
+      if (!s.left_g || *s.left_g == *s.spool_g) continue;
+      better.push_back({fmt::format("filament.T{}.spool_g", s.tool),
+                        fmt::format("{}", report::thousandths(*s.left_g))});
     }
-    return edit_rule_file(context_, options_.write, better);
+    if (better.empty()) return success();
+    if (auto s = edit_rule_file(context_, options_.write, better); !s) return s;
+    const bool known = std::any_of(spools_.begin(), spools_.end(),
+                                   [](const review::SpoolUse& s) { return s.spool_g.has_value(); });
+    if (!known) return success();
+    for (const review::PrintEnd& end : review_.ends) counted_.add(job_->hash, end.fingerprint);
+    return counted_.write();
   }
 
   const Context& context_;
@@ -247,7 +272,10 @@ class Run {
   rules::Rules printed_, now_;
   std::optional<io::FileSource> printed_text_;
   review::Schedule schedule_;
-  bool moved_ = false;  // filaments of the job
+  bool moved_ = false;           // filaments of the job
+  std::optional<job::Job> job_;  // as it was printed
+  std::vector<review::SpoolUse> spools_;
+  CountedPrints counted_;
   std::vector<review::Journal> journals_;
   std::vector<report::CalibratedRecord> records_;
   std::vector<record::HeaterStretches> stretches_;

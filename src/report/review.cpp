@@ -163,6 +163,33 @@ std::string heaters_text(const Reviewed& r) {
   return out;
 }
 
+std::string spools_text(const Reviewed& r) {
+  const bool any = std::any_of(r.spools.begin(), r.spools.end(),
+                               [](const review::SpoolUse& s) { return s.spool_g.has_value(); });
+  if (!any) return {};
+  Rows rows{{"filament", "took", "on spool", "left"}};
+  for (const review::SpoolUse& s : r.spools) {
+    const auto grams = [](double g) { return number(g, 1) + " g"; };
+    rows.push_back({fmt::format("T{} {}", s.tool, clean(s.filament)), grams(s.took_g),
+                    s.spool_g ? grams(*s.spool_g) : "", s.left_g ? grams(*s.left_g) : ""});
+  }
+  std::string out = '\n' + table_text(rows, 1, r.width);
+  for (std::size_t p = 0; p < r.review.ends.size(); ++p) {
+    const review::PrintEnd& end = r.review.ends[p];
+    if (end.counted_before) {
+      out += wrapped(fmt::format("print {} has been subtracted before", p + 1), 2, r.width);
+      continue;
+    }
+    if (end.whole) continue;
+    const auto line = last_line(r, end);
+    out += wrapped(
+        fmt::format("print {} is counted up to {}, the last that is known of it", p + 1,
+                    line ? fmt::format("the change in line {}", *line) : std::string("its start")),
+        2, r.width);
+  }
+  return out;
+}
+
 std::string suggestions_text(const Reviewed& r) {
   if (r.suggestions.empty()) return {};
   std::string out = "\nwhat to change; * is certain enough to be written:\n";
@@ -186,6 +213,11 @@ std::string suggestions_text(const Reviewed& r) {
 }
 
 }  // namespace
+
+std::optional<std::uint64_t> last_line(const Reviewed& r, const review::PrintEnd& end) {
+  if (end.whole || end.visits == 0) return std::nullopt;
+  return r.schedule.changes[*r.schedule.selects[end.visits - 1].change].line;
+}
 
 std::string why_late(const Reviewed& r, const review::ChangeSeen& seen) {
   const review::PlannedChange& c = r.schedule.changes[seen.change];
@@ -218,7 +250,7 @@ std::string review_text(const Reviewed& r) {
                      counted(v.prints, "print", "prints"), v.by_selects ? "selects" : "echoes",
                      v.missing_echoes, v.unknown_echoes);
   out += time_text(r) + on_time_text(r) + stats_text(r) + stops_text(r) + scale_text(v.scale) +
-         heaters_text(r) + suggestions_text(r);
+         heaters_text(r) + spools_text(r) + suggestions_text(r);
   return out;
 }
 

@@ -4,10 +4,12 @@
 #pragma once
 
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
 #include "report/calibration.h"
+#include "review/spools.h"
 #include "review/suggest.h"
 
 namespace forewarm::report {
@@ -27,6 +29,8 @@ struct Reviewed {
   const std::vector<record::Calibration>& heaters;
   const std::vector<review::Suggestion>& suggestions;
   std::optional<Bought> bought;
+  // Empty where the job's filaments have moved: whose spools they were, is not known.
+  std::span<const review::SpoolUse> spools = {};
   std::size_t width = kTextWidth;  // of the text
 };
 
@@ -34,6 +38,10 @@ struct Reviewed {
 [[nodiscard]] std::string review_json(const Reviewed& r);
 // One row a change.
 [[nodiscard]] std::string review_csv(const Reviewed& r);
+
+// The line of the last change that is known of a print which did not come to its end.
+[[nodiscard]] std::optional<std::uint64_t> last_line(const Reviewed& r,
+                                                     const review::PrintEnd& end);
 
 // Why a use was late, in a sentence.
 [[nodiscard]] std::string why_late(const Reviewed& r, const review::ChangeSeen& seen);

@@ -127,6 +127,20 @@ std::string review_json(const Reviewed& r) {
                                   {"why", clean(s.why)},
                                   {"certain", s.certain}});
   }
+  out["spools"] = Json::array();
+  for (const review::SpoolUse& s : r.spools) {
+    out["spools"].push_back(Json{{"tool", s.tool},
+                                 {"filament", clean(s.filament)},
+                                 {"took_g", rounded(s.took_g)},
+                                 {"spool_g", optional_json(s.spool_g)},
+                                 {"left_g", optional_json(s.left_g)}});
+  }
+  out["ends"] = Json::array();
+  for (const review::PrintEnd& end : r.review.ends) {
+    Json& j = out["ends"].emplace_back(Json{
+        {"whole", end.whole}, {"after_line", nullptr}, {"counted_before", end.counted_before}});
+    if (const auto line = last_line(r, end)) j["after_line"] = *line;
+  }
   out["bought"] = nullptr;
   if (r.bought) {
     out["bought"] = Json{{"duration_s", rounded(r.bought->duration_s)},

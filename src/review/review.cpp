@@ -40,6 +40,7 @@ class Reviewer {
     out_.by_selects = found.by_selects;
     out_.unknown_echoes = found.unknown_echoes;
     out_.missing_echoes = found.missing_echoes;
+    find_ends();
     find_said_stops();
     fit_scale();
     find_long_changes();
@@ -61,6 +62,57 @@ class Reviewer {
   }
 
  private:
+  // A job has one visit more than it has selects.
+  void find_ends() {
+    const auto& selects = schedule_.selects;
+    for (const Print& print : prints_) {
+      PrintEnd& end = out_.ends.emplace_back();
+      end.record = print.record;
+      for (std::size_t i = selects.size(); i > 0 && end.visits == 0; --i) {
+        const auto& change = selects[i - 1].change;
+        if (!change || *change >= print.changes.size()) continue;
+        const HeardChange& m = print.changes[*change];
+        if (m.heard() || m.select != nullptr) end.visits = i;
+      }
+      const bool by_selects = print.start == nullptr && print.end == nullptr &&
+                              (!schedule_.echoes || records_[print.record].heard.empty());
+      end.whole = print.end != nullptr || (by_selects && end.visits == selects.size());
+      if (end.whole) end.visits = selects.size() + 1;
+      end.fingerprint = fingerprint(print);
+    }
+  }
+
+  // FNV-1a, of 64 bits (from memory), over milliseconds.
+  [[nodiscard]] static std::uint64_t fingerprint(const Print& print) {
+    std::uint64_t hash = 0xcbf29ce484222325;
+    std::optional<double> first_s;
+    const auto add = [&](std::int64_t number) {
+      for (int byte = 0; byte < 8; ++byte) {
+        hash = (hash ^ (std::uint64_t(number) >> (8U * unsigned(byte)) & 0xffU)) * 0x100000001b3;
+      }
+    };
+    const auto moment = [&](std::int64_t what, std::optional<double> time_s) {
+      if (!time_s) return;
+      if (!first_s) first_s = time_s;
+      add(what);
+      add(std::llround(1000 * (*time_s - *first_s)));
+    };
+    const auto heard = [&](std::int64_t what, const Heard* h) {
+      moment(what, h != nullptr ? std::optional(h->at.time_s) : std::nullopt);
+    };
+    heard(0, print.start);
+    for (std::size_t i = 0; i < print.changes.size(); ++i) {
+      const HeardChange& m = print.changes[i];
+      const auto what = std::int64_t(4 * i);
+      heard(what + 1, m.leave);
+      heard(what + 2, m.there);
+      heard(what + 3, m.ready);
+      if (m.select != nullptr) moment(what + 4, m.select->select.time_s);
+    }
+    heard(-1, print.end);
+    return hash;
+  }
+
   // ------------------------------------------------------------------------------------- stops
 
   void found_stop(Piece& piece, double at_s, double seconds) {

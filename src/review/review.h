@@ -103,11 +103,22 @@ struct Odds {
   Interval interval;
 };
 
+// How far a print went.
+struct PrintEnd {
+  std::size_t record = 0;
+  bool whole = false;      // it came to its end
+  std::size_t visits = 0;  // of Job::visits that are known to be over
+  // Of when each echo, or select, came after the first: another print of the job has others.
+  std::uint64_t fingerprint = 0;
+  bool counted_before = false;  // by a caller: it has been subtracted from spools already
+};
+
 struct Review {
   std::size_t prints = 0;
   bool by_selects = false;
   std::uint64_t unknown_echoes = 0;  // of numbers that the job does not have
   std::uint64_t missing_echoes = 0;  // that the job has
+  std::vector<PrintEnd> ends;        // of each print
   std::vector<ChangeSeen> changes;   // in the order of records and prints
   std::vector<StopSeen> stops;
   CauseTimes planned, actual;

@@ -9,10 +9,14 @@ import re
 import subprocess
 import sys
 import tempfile
+import tomllib
+import types
 import unittest
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "oracle"))
 import review_experiment
+import spools
 
 FOREWARM, PLAYER, SOURCE = (pathlib.Path(a).resolve() for a in sys.argv[1:4])
 DEMO, JOB = SOURCE / "config/demo.toml", SOURCE / "fixtures/trail_map.gcode"
@@ -28,6 +32,23 @@ def echoed_s(log):
     """From the first echo of a print to its last."""
     times = [float(m[1]) for m in re.finditer(r"(?m)^\[([\d.]+)\][^\n]*forewarm \d+ [a-z]+", log.read_text())]
     return times[-1] - times[0]
+
+
+def taken_g(job, rules_text, lines=None):
+    """What the rewritten job takes from the spool of each tool, by a plain sum: of all lines, or of the first `lines`."""
+    rules = tomllib.loads(rules_text)
+    heads = rules["toolhead"]
+    simple = types.SimpleNamespace(heads=heads, filament=rules["filament"],
+                                   head_of={t: i for i, h in enumerate(heads) for t in h["tools"]})
+    total = spools.Sum(simple)
+    for number, line in enumerate(job.read_text().splitlines()[:lines]):
+        total.read(line, number)
+    out = {}
+    for tool, mm in total.most.items():
+        f = next((f for f in rules["filament"] if f["tool"] == tool), {})
+        f = {"density_g_cm3": 1.24, "diameter_mm": 1.75} | rules.get("material", {}).get(f.get("material"), {}) | f
+        out[tool] = mm * spools.g_per_mm(f)
+    return out
 
 
 class Reviewed(unittest.TestCase):
@@ -229,6 +250,66 @@ class Reviewed(unittest.TestCase):
         self.assertIsNone(report["time"]["actual_s"])
         self.assertIsNone(report["time"]["by_cause"]["waiting"]["planned_s"])
         self.assertIn("Without echoes, nothing tells where the time went.", self.review(self.job, silent).stdout)
+
+    def with_spools(self, name, grams):
+        """A rule file with so much on every spool, beside the one that the job was made with."""
+        rules = self.folder / name
+        text, count = re.subn(r"(?m)^(\[\[filament\]\]\n)", rf"\1spool_g = {grams}   # weighed\n", self.loop.text)
+        self.assertEqual(count, 7)
+        rules.write_text(text)
+        return rules, text
+
+    def left(self, rules):
+        return {f["tool"]: f["spool_g"] for f in tomllib.loads(rules.read_text())["filament"]}
+
+    def test_what_prints_took_is_subtracted_once(self):
+        rules, text = self.with_spools("spools.toml", 500)
+        ran = self.review("--json", "-", "--write", rules, self.job, *self.logs)
+        self.assertEqual(ran.returncode, 0, ran.stderr)
+        report = json.loads(ran.stdout)
+        self.assertEqual([end["whole"] for end in report["ends"]], [True, True])
+        took = taken_g(self.job, self.loop.text)
+        self.assertGreater(min(took.values()), 0.5)
+        for row in report["spools"]:
+            self.assertAlmostEqual(row["took_g"], 2 * took[row["tool"]], delta=0.002)
+            self.assertAlmostEqual(row["left_g"], 500 - 2 * took[row["tool"]], delta=0.002)
+        self.assertEqual(len(report["spools"]), 7)
+        for tool, left in self.left(rules).items():
+            self.assertAlmostEqual(left, 500 - 2 * took[tool], delta=0.002)
+        # Other lines of filaments are as they were, remarks included.
+        same = [line for line in text.splitlines() if line.startswith(("[[filament]]", "name =", "# "))]
+        self.assertTrue(set(same) <= set(rules.read_text().splitlines()))
+        self.assertEqual(rules.read_text().count("   # weighed\n"), 7)
+        # The same records again: nothing more is taken. The first with another: that one's.
+        before = self.left(rules)
+        ran = self.review("--write", rules, self.job, *self.logs)
+        self.assertEqual(ran.returncode, 0, ran.stderr)
+        self.assertIn("print 1 has been subtracted before", ran.stdout)
+        self.assertEqual(self.left(rules), before)
+        self.assertEqual(len((self.folder / "spools.toml.prints").read_text().splitlines()), 2)
+
+    def test_a_print_that_stopped_took_what_is_known_of_it(self):
+        rules, _ = self.with_spools("stopped.toml", 3)
+        lines = self.logs[0].read_text().splitlines(True)
+        leaves = [i for i, line in enumerate(lines) if re.search(r"forewarm \d+ leave", line) and "M118" not in line]
+        log = self.folder / "stopped.log"
+        log.write_text("".join(lines[:leaves[20] + 1]))
+        ran = self.review("--json", "-", "--write", rules, self.job, log)
+        self.assertEqual(ran.returncode, 0, ran.stderr)
+        report = json.loads(ran.stdout)
+        (end,) = report["ends"]
+        self.assertFalse(end["whole"])
+        self.assertEqual(end["after_line"], report["change_list"][20]["line"])
+        took = taken_g(self.job, self.loop.text, end["after_line"] - 1)
+        for row in report["spools"]:
+            self.assertAlmostEqual(row["took_g"], took[row["tool"]], delta=0.001)
+        self.assertEqual({row["tool"] for row in report["spools"]}, set(took))
+        left = self.left(rules)
+        self.assertIn(0, [left[tool] for tool in took])  # never below
+        for tool, grams in left.items():
+            self.assertAlmostEqual(grams, max(0, 3 - took.get(tool, 0)), delta=0.001)
+        ran = self.review(self.job, log, rules=self.rules)
+        self.assertNotIn("on spool", ran.stdout)  # nothing is known of spools there
 
     def test_values_get_into_no_other_toolhead(self):
         rules = self.folder / "order.toml"
