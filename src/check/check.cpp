@@ -111,7 +111,7 @@ class Check {
   }
 
   [[nodiscard]] LineContext context(Side side, const rules::Sequence* steps = nullptr) const {
-    return {side, number_, block_.span(number_), steps};
+    return {side, number_, block_.span(number_), steps, false};
   }
 
   void line(const Step& step) {
@@ -220,7 +220,8 @@ class Check {
     rewritten_line_.clear();
     gcode::parse(code, rewritten_line_.words);
     judge_numbers(rewritten_line_.words, false);
-    const LineContext at = context(Side::inserted, sequence_of(text));
+    LineContext at = context(Side::inserted, sequence_of(text));
+    at.makes_up = text.find(rewrite::kMakesUp) != std::string_view::npos;
     if (const auto target = dialect_.target(code)) return inserted_target(*target, code, at);
     read(code, 0, state_, rewritten_line_);
     if (!rewritten_line_.acts()) {

@@ -40,6 +40,7 @@ enum class Id : std::uint8_t {
   feed_unbalanced,
   feed_too_fast,
   sequence_wrong,
+  make_up_wrong,
   extrusion_cold,
   extrusion_target,
   extrusion_tool,

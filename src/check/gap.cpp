@@ -428,6 +428,21 @@ class GapJudge {
 
 }  // namespace
 
+double hot_while_parked_s(const ObservedGap& gap) {
+  const double ready_c = gap.exchange ? std::max({gap.out_c, gap.in_c, gap.work_c}) : gap.work_c;
+  const double warm_c = std::min(gap.standby_c, ready_c) + kHotAboveStandbyC;
+  HeaterState heater = gap.start;
+  double now = gap.from_s;
+  double hot_s = 0;
+  for (const HeaterCommand& o : gap.commands) {
+    if (o.at_s > gap.to_s) break;
+    hot_s += heater.advance(std::max(0.0, o.at_s - now), warm_c).above_s;
+    now = std::max(now, o.at_s);
+    if (o.target_c) heater.set_target(*o.target_c);
+  }
+  return hot_s + heater.advance(std::max(0.0, gap.to_s - now), warm_c).above_s;
+}
+
 void judge(const ObservedGap& gap, const GapRules& rules, Findings& findings) {
   GapJudge(gap, rules, findings).run();
 }

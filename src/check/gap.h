@@ -88,6 +88,8 @@ struct GapRules {
   double wait_window_c = 0;
 };
 
+// Seconds in which it was hot.
+[[nodiscard]] double hot_while_parked_s(const ObservedGap& gap);
 void judge(const ObservedGap& gap, const GapRules& rules, Findings& findings);
 // The gap after the last use, up to the end of the job at gap.to_s.
 void judge_last(const ObservedGap& gap, const GapRules& rules, bool ever_fed, Findings& findings);

@@ -331,17 +331,23 @@ void Heaters::end_visit(std::size_t h, double at_s, std::uint64_t line) {
     return;
   }
   forget_commands_after(h, used_line);
+  head.hot_s = visit_.pull ? 0 : head.hot_s + hot_s(h, work_c, head.tool);
   if (started_) close(h, used_s, work_c, head.tool, used_line);
   // What it is pulled or waited for at says less than what it was printed at before.
   if (!head.printed) head.last_c = work_c;
   head.used = true;
 }
 
+double Heaters::exchanged_c(const Head& head) const {
+  return std::max(visit_.original_c, head.used ? head.last_c : 0);
+}
+
 // The visit ends, and all that happened in it was an exchange: that was its use. What came in is
 // as hot as the job says, else as what was in it.
 void Heaters::exchanged_only(std::size_t h, double at_s, std::uint64_t line) {
   Head& head = at(h);
-  const double work_c = std::max(visit_.original_c, head.used ? head.last_c : 0);
+  const double work_c = exchanged_c(head);
+  head.hot_s = 0;
   forget_commands_after(h, visit_.line);
   if (started_) close(h, at_s, work_c, head.tool, line);
   // It goes out again as hot as it was last printed, whenever that was.
@@ -356,26 +362,61 @@ void Heaters::of_filament(ObservedGap& gap, std::size_t head, int tool) const {
   gap.max_hot_idle_s = f.max_hot_idle_s;
 }
 
+double Heaters::out_c(std::size_t h, double work_c) const {
+  return visit_.out_c > heads_[h].hotend.ambient_c ? visit_.out_c : work_c;
+}
+
+// What is known of it once it is over.
+void Heaters::complete(ObservedGap& gap, std::size_t h, double work_c, int tool) const {
+  gap.to_s = std::max(gap.from_s, visit_.at_s);
+  gap.exchange = visit_.exchange;
+  gap.exchanged_s = visit_.at_s;
+  gap.out_c = out_c(h, work_c);
+  gap.in_c = visit_.in_c;
+  gap.work_c = work_c;
+  of_filament(gap, h, visit_.exchange && visit_.out_tool >= 0 ? visit_.out_tool : tool);
+}
+
+// How long it was hot in the gap that ends with this visit.
+double Heaters::hot_s(std::size_t h, double work_c, int tool) const {
+  if (!list_[h].gap) return 0;
+  ObservedGap gap = *list_[h].gap;
+  complete(gap, h, work_c, tool);
+  return hot_while_parked_s(gap);
+}
+
+void Heaters::made_up(double at_s, const MadeUp& m) {
+  constexpr double kShare = 0.05;
+  constexpr double kRoundingMm = 0.01;  // of what is written
+  if (!started_) return;
+  Head& head = at(m.head);
+  advance(head, at_s);
+  const int tool = head.tool;
+  const double hot_s = head.hot_s + this->hot_s(m.head, m.work_c.value_or(exchanged_c(head)), tool);
+  double wanted_mm = 0;
+  for (const rules::Step& step : m.sequence->steps) {
+    if (step.action != rules::Step::Action::make_up) continue;
+    wanted_mm += std::min(step.amount * hot_s / 60, step.at_most_mm);
+  }
+  if (std::abs(m.mm - wanted_mm) <= kShare * wanted_mm + kRoundingMm) return;
+  say(Id::make_up_wrong, m.head, m.line,
+      fmt::format("{} makes up {:.3g} mm; hot for {:.1f} min while parked, it asks for {:.3g} mm",
+                  m.sequence->name, m.mm, hot_s / 60, wanted_mm));
+}
+
 void Heaters::close(std::size_t h, double fed_s, double work_c, int tool, std::uint64_t line) {
   Head& head = at(h);
   const GapRules how{heads_[h], h, rules_.gap, lines_, around_, rules_.dialect.wait_window_c};
-  const double out_c = visit_.out_c > heads_[h].hotend.ambient_c ? visit_.out_c : work_c;
   if (head.gap) {
     ObservedGap& gap = *head.gap;
-    gap.to_s = std::max(gap.from_s, visit_.at_s);
     gap.fed_s = fed_s;
     gap.line = line;
-    gap.exchange = visit_.exchange;
-    gap.exchanged_s = visit_.at_s;
-    gap.out_c = out_c;
-    gap.in_c = visit_.in_c;
-    gap.work_c = work_c;
-    of_filament(gap, h, visit_.exchange && visit_.out_tool >= 0 ? visit_.out_tool : tool);
+    complete(gap, h, work_c, tool);
     judge(gap, how, found_);
     head.gap.reset();
   } else if (visit_.mounted) {
     visit_.mounted->work_c = work_c;
-    visit_.mounted->out_c = out_c;
+    visit_.mounted->out_c = out_c(h, work_c);
     visit_.mounted->in_c = visit_.in_c;
     judge_mounted(*visit_.mounted, how, found_);
     visit_.mounted.reset();
@@ -423,6 +464,7 @@ void Heaters::filament(double at_s, const Movement& m) {
     if (m.original_c > heads_[m.head].hotend.ambient_c) printed_c_[m.tool] = m.original_c;
   }
   head.used = true;
+  head.hot_s = 0;
   if (head.tool < 0) head.tool = m.tool;
   head.since.clear();
 }

@@ -46,6 +46,17 @@ class Heaters {
   void filament(double at_s, const Movement& movement);
   // ... by an inserted line.
   void feed_inserted(double at_s, std::size_t head, std::uint64_t line);
+  // What inserted lines have made up for since `head` was picked, before it moves filament or, with
+  // no work_c, before the visit ends in which it was only exchanged. To be judged by how long it
+  // was hot while parked.
+  struct MadeUp {
+    std::size_t head = 0;
+    const rules::Sequence* sequence = nullptr;
+    double mm = 0;
+    std::optional<double> work_c;
+    std::uint64_t line = 0;
+  };
+  void made_up(double at_s, const MadeUp& made_up);
   // The last moment at which the mounted toolhead moved filament.
   void fed_until(std::size_t head, double at_s, std::uint64_t line) {
     at(head).fed_until_s = at_s;
@@ -82,6 +93,7 @@ class Heaters {
     thermal::HeaterState mark;
     double mark_s = 0;
     std::vector<HeaterCommand> since;
+    double hot_s = 0;  // parked, in gaps since it was used that have ended
   };
   struct Visit {
     double at_s = 0;
@@ -116,6 +128,10 @@ class Heaters {
   void open_gap(Head& head, double at_s);
   void close(std::size_t head, double fed_s, double work_c, int tool, std::uint64_t line);
   void of_filament(ObservedGap& gap, std::size_t head, int tool) const;
+  [[nodiscard]] double exchanged_c(const Head& head) const;
+  [[nodiscard]] double out_c(std::size_t head, double work_c) const;
+  void complete(ObservedGap& gap, std::size_t head, double work_c, int tool) const;
+  [[nodiscard]] double hot_s(std::size_t head, double work_c, int tool) const;
   void of_steps(std::size_t head, const HeaterCommand& order);
   void limit(std::size_t head, double at_s, std::uint64_t line);
   void settle_limits(double until_s);

@@ -16,6 +16,7 @@ struct LineContext {
   // line: a command that could stand between them is one place earlier.
   std::uint64_t span = 0;
   const rules::Sequence* steps = nullptr;  // the sequence that it is of, by its mark
+  bool makes_up = false;                   // ... for what has oozed, likewise
 };
 
 }  // namespace forewarm::check

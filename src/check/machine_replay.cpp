@@ -101,6 +101,10 @@ void MachineReplay::happen(const Heaters::Movement& event, double at_s) {
   heaters_.filament(at_s, event);
 }
 
+void MachineReplay::happen(const Heaters::MadeUp& event, double at_s) {
+  heaters_.made_up(at_s, event);
+}
+
 void MachineReplay::happen(const InsertedFeed& event, double at_s) {
   heaters_.feed_inserted(at_s, event.head, event.line);
 }

@@ -51,6 +51,8 @@ class MachineReplay final : private motion::MoveTimer::Listener {
   void start(bool with_prelude, std::size_t printing) { add(Start{with_prelude, printing}); }
   void command(std::size_t head, const HeaterCommand& command);
   void filament(const Heaters::Movement& movement) { add(movement); }
+  // What was made up for before the movement that comes next, or the select.
+  void made_up(const Heaters::MadeUp& made_up) { add(made_up); }
   // A line of a step sequence feeds.
   void feed_inserted(std::size_t head, std::uint64_t line) { add(InsertedFeed{head, line}); }
   // What is mounted, if anything, is in use up to here.
@@ -79,7 +81,8 @@ class MachineReplay final : private motion::MoveTimer::Listener {
     std::size_t head;
     std::uint64_t line;
   };
-  using Event = std::variant<Prelude, Start, Command, Heaters::Movement, InsertedFeed, UsedUntil>;
+  using Event = std::variant<Prelude, Start, Command, Heaters::Movement, Heaters::MadeUp,
+                             InsertedFeed, UsedUntil>;
 
   // Of a move: its line, and whether filament goes with it.
   static std::uint64_t tag(std::uint64_t line, bool filament) {
@@ -92,6 +95,7 @@ class MachineReplay final : private motion::MoveTimer::Listener {
   void happen(const Start& event, double at_s);
   void happen(const Command& event, double at_s);
   void happen(const Heaters::Movement& event, double at_s);
+  void happen(const Heaters::MadeUp& event, double at_s);
   void happen(const InsertedFeed& event, double at_s);
   void happen(const UsedUntil& event, double at_s);
 

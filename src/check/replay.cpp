@@ -126,6 +126,10 @@ void Replay::select(int tool, const LineContext& at) {
 void Replay::leave_after_exchange(std::size_t head, std::uint64_t line) {
   if (!std::exchange(only_exchanged_, false)) return;
   sequence_wrong(line, sequences_.exchanged_only(head));
+  const Sequences::MadeUp& made_up = sequences_.made_up();
+  if (made_up.sequence == nullptr) return;
+  machine_.made_up({head, made_up.sequence, made_up.mm, std::nullopt, line});
+  machine_.stop();  // what comes is of another visit
 }
 
 // --- filament ---
@@ -172,6 +176,10 @@ void Replay::move_filament(bool forwards, double mm, const LineContext& at) {
   // What is pulled after the heater was switched off is part of a use that was judged.
   if (hot || forwards) {
     sequence_wrong(at.line, sequences_.feeds(head, changer.tool(), original_.started(), hot));
+    const Sequences::MadeUp& made_up = sequences_.made_up();
+    if (made_up.sequence != nullptr) {
+      machine_.made_up({head, made_up.sequence, made_up.mm, original_c, at.line});
+    }
   }
   machine_.filament({.forwards = forwards,
                      .head = head,
@@ -188,8 +196,9 @@ void Replay::insert_filament(std::size_t head, bool forwards, double mm, const L
   const rules::Filament filament = rules_.filament(machine_.changer().tool());
   const bool charges = balance_.exchanged() && at.steps != nullptr &&
                        at.steps == rules_.sequence(filament.after_exchange);
-  if (!charges) balance_.move(mm);
-  if (at.steps != nullptr) given_by_steps(head, mm, *at.steps);
+  const bool makes_up = at.makes_up && at.steps != nullptr && at.steps->makes_up();
+  if (!charges && !makes_up) balance_.move(mm);
+  if (at.steps != nullptr) given_by_steps(head, mm, *at.steps, at.makes_up);
   if (forwards) machine_.feed_inserted(head, at.line);
 }
 
@@ -203,9 +212,10 @@ void Replay::compare_tools(std::uint64_t line) {
 
 // --- step sequences ---
 
-void Replay::given_by_steps(std::size_t head, double fed_mm, const rules::Sequence& steps) {
+void Replay::given_by_steps(std::size_t head, double fed_mm, const rules::Sequence& steps,
+                            bool makes_up) {
   if (head == kNone) return;
-  sequences_.step(head, steps, fed_mm);
+  sequences_.step(head, steps, fed_mm, makes_up);
   changed_flag(head) = 1;
 }
 
@@ -222,9 +232,10 @@ void Replay::finish_step(std::string_view code, const LineContext& at) {
 }
 
 void Replay::finish(bool planned, std::uint64_t last_line) {
-  machine_.finish();
+  machine_.stop();
   const std::size_t mounted = machine_.changer().mounted();
   if (mounted != kNone) leave_after_exchange(mounted, last_line);
+  machine_.finish();
   if (!planned || !original_.started()) return;
   for (std::size_t h = 0; h < sequences_.heads(); ++h) sequence_wrong(0, sequences_.finish(h));
 }

@@ -74,7 +74,8 @@ class Replay {
   void move_filament(bool forwards, double mm, const LineContext& at);
   void insert_filament(std::size_t head, bool forwards, double mm, const LineContext& at);
   void compare_tools(std::uint64_t line);
-  void given_by_steps(std::size_t head, double fed_mm, const rules::Sequence& steps);
+  void given_by_steps(std::size_t head, double fed_mm, const rules::Sequence& steps,
+                      bool makes_up = false);
   void unserved(const std::string& what, const LineContext& at);
   void sequence_wrong(std::uint64_t line, std::string wrong) {
     if (!wrong.empty()) findings_.add(Id::sequence_wrong, line, std::move(wrong));

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <iterator>
 #include <utility>
@@ -9,6 +10,20 @@
 #include "rewrite/marks.h"
 
 namespace forewarm::check {
+
+namespace {
+
+// Whether nothing of it is left where nothing is to be made up for.
+bool only_makes_up(const rules::Sequence& sequence) {
+  using Action = rules::Step::Action;
+  return sequence.makes_up() &&
+         std::all_of(sequence.steps.begin(), sequence.steps.end(), [](const rules::Step& s) {
+           return s.action == Action::make_up || s.action == Action::back ||
+                  (s.action == Action::feed && s.amount == 0);
+         });
+}
+
+}  // namespace
 
 const rules::Sequence* Sequences::named(std::string_view reason) const {
   if (reason.substr(0, rewrite::kStep.size()) != rewrite::kStep) return nullptr;
@@ -43,16 +58,22 @@ void Sequences::select(const Selected& s, int tool, bool began) {
   to.mounted_exchange = !to.put_away;
 }
 
-void Sequences::step(std::size_t head, const rules::Sequence& sequence, double fed_mm) {
+void Sequences::step(std::size_t head, const rules::Sequence& sequence, double fed_mm,
+                     bool makes_up) {
   Head& h = at(head);
   if (h.given.empty() || h.given.back().sequence != &sequence) h.given.push_back({&sequence, {}});
-  if (fed_mm != 0) h.given.back().fed_mm.push_back(fed_mm);
+  SequenceRun& run = h.given.back();
+  if (makes_up && sequence.makes_up()) {
+    run.made_up_mm += fed_mm;
+  } else if (fed_mm != 0) {
+    run.fed_mm.push_back(fed_mm);
+  }
 }
 
 std::string Sequences::judge(std::size_t head, const Head& h,
                              const std::vector<std::string>& before,
                              const std::vector<std::string>& after, bool selects) const {
-  std::string is, wanted;
+  std::string is, wanted, least;  // least: with nothing to make up for
   const auto say = [](std::string& text, std::string_view what) {
     if (!text.empty()) text += ", ";
     text += what;
@@ -62,13 +83,18 @@ std::string Sequences::judge(std::size_t head, const Head& h,
   const auto want = [&](const std::vector<std::string>& names) {
     for (const std::string& name : names) {
       const rules::Sequence* s = off ? nullptr : rules_.sequence(name);
-      if (s != nullptr && !s->steps.empty()) say(wanted, name);
+      if (s == nullptr || s->steps.empty()) continue;
+      say(wanted, name);
+      if (!only_makes_up(*s)) say(least, name);
     }
   };
   want(before);
-  if (selects) say(wanted, "select");
+  if (selects) {
+    say(wanted, "select");
+    say(least, "select");
+  }
   want(after);
-  if (is != wanted) {
+  if (is != wanted && is != least) {
     return fmt::format("{}: got {}; the rules want {}", heads_[head].name, is, wanted);
   }
   for (const SequenceRun& g : h.given) {
@@ -87,25 +113,38 @@ std::string Sequences::judge(std::size_t head, const Head& h,
   return {};
 }
 
+void Sequences::set_made_up(const Head& h, const std::vector<std::string>& after) {
+  made_up_ = {};
+  if (after.empty() || rules_.gap.policy == rules::Policy::as_sliced) return;
+  const rules::Sequence* sequence = rules_.sequence(after.back());
+  if (sequence == nullptr || !sequence->makes_up()) return;
+  made_up_.sequence = sequence;
+  for (const SequenceRun& g : h.given) {
+    if (g.sequence == sequence) made_up_.mm += g.made_up_mm;
+  }
+}
+
 std::string Sequences::used_again(std::size_t head) {
   Head& h = at(head);
   const rules::Toolhead& toolhead = heads_[head];
   const bool selects =
       !h.given.empty() && (h.put_away || h.exchanged || h.given.front().sequence == nullptr);
-  std::string wrong;
+  std::vector<std::string> before, after;
   if (h.exchanged) {
     const bool parting =
         h.used && (h.mounted_exchange ? h.exchange_since_began : h.put_away_since_began && h.hot);
-    std::vector<std::string> before, after;
     if (parting) before.push_back(rules_.filament(h.tool).before_exchange);
     if (h.exchange_since_began) after.push_back(rules_.filament(h.incoming).after_exchange);
-    wrong = judge(head, h, before, after, selects);
   } else if (h.used && h.hot && h.put_away && h.put_away_since_began) {
-    const bool tucks = !toolhead.before_park.empty();
-    wrong = judge(head, h, {toolhead.before_park}, {tucks ? toolhead.after_pick : ""}, selects);
-  } else {
-    wrong = judge(head, h, {}, {}, selects);
+    // What was not tucked need not come back, but what oozed is made up for.
+    const rules::Sequence* picks = rules_.sequence(toolhead.after_pick);
+    before.push_back(toolhead.before_park);
+    if (!toolhead.before_park.empty() || (picks != nullptr && picks->makes_up())) {
+      after.push_back(toolhead.after_pick);
+    }
   }
+  std::string wrong = judge(head, h, before, after, selects);
+  set_made_up(h, after);
   const bool fed_since_began = h.fed_since_began;
   h = Head{};
   h.used = true;

@@ -128,11 +128,10 @@ class Writer final : public motion::MoveTimer::Listener {
   Result<StepBlock> run() {
     if (q_.stop_first) emit("M400");
     const auto moves = [](const rules::Step& s) {
-      return s.action == Action::feed || s.action == Action::lift || s.action == Action::move;
+      return s.action == Action::feed || s.action == Action::lift || s.action == Action::move ||
+             s.action == Action::make_up;
     };
-    const auto feeds = [](const rules::Step& s) {
-      return s.action == Action::feed && std::abs(s.amount) > kNearMm;
-    };
+    const auto feeds = [this](const rules::Step& s) { return std::abs(fed_by(s)) > kNearMm; };
     if (std::any_of(sequence_.steps.begin(), sequence_.steps.end(), moves)) modes();
     full_flow_ = q_.limits.flow_factor != 1 &&
                  std::any_of(sequence_.steps.begin(), sequence_.steps.end(), feeds);
@@ -186,7 +185,9 @@ class Writer final : public motion::MoveTimer::Listener {
   Status step(const rules::Step& s) {
     switch (s.action) {
       case Action::feed:
-        return feed(s);
+        return feed(s, s.amount);
+      case Action::make_up:
+        return make_up(s);
       case Action::lift:
         return lift(s);
       case Action::back:
@@ -212,14 +213,29 @@ class Writer final : public motion::MoveTimer::Listener {
     return success();
   }
 
-  Status feed(const rules::Step& s) {
-    if (std::abs(s.amount) <= kNearMm) return success();
-    if (s.amount > 0 && target_c_ < q_.work_c - kNearC) {
+  [[nodiscard]] double fed_by(const rules::Step& s) const {
+    if (s.action == Action::make_up) return make_up_mm(s, q_.hot_s);
+    return s.action == Action::feed ? s.amount : 0;
+  }
+
+  Status make_up(const rules::Step& s) {
+    const double mm = make_up_mm(s, q_.hot_s);
+    const std::size_t before = block_.lines.size();
+    if (auto status = feed(s, mm); !status) return status;
+    if (block_.lines.size() == before) return success();
+    block_.lines.back().made_up_mm = mm;
+    block_.made_up_mm += mm;
+    return success();
+  }
+
+  Status feed(const rules::Step& s, double mm) {
+    if (std::abs(mm) <= kNearMm) return success();
+    if (mm > 0 && target_c_ < q_.work_c - kNearC) {
       return refused(fmt::format("feeds filament at {} C, which is worked at {} C",
                                  decimal(target_c_, kNearC), decimal(q_.work_c, kNearC)),
                      "give a temp_c or temp_offset_c before feed_mm, and wait");
     }
-    if (s.amount > 0 && may_be_cold_) {
+    if (mm > 0 && may_be_cold_) {
       return refused(
           fmt::format("feeds filament that may not be at {} C yet", decimal(q_.work_c, kNearC)),
           "add { wait = true } before feed_mm");
@@ -227,8 +243,7 @@ class Writer final : public motion::MoveTimer::Listener {
     const double feed_mm_s =
         s.speed_mm_s.value_or(std::min(q_.state.feed_mm_s, q_.limits.max_speed[kE]));
     const double mm_per_e = state_.mm_per_e;
-    emit("G1 E" + decimal(s.amount / mm_per_e, kNearMm / mm_per_e) + " F" +
-         feed_word(feed_mm_s * 60));
+    emit("G1 E" + decimal(mm / mm_per_e, kNearMm / mm_per_e) + " F" + feed_word(feed_mm_s * 60));
     return success();
   }
 
@@ -328,7 +343,7 @@ class Writer final : public motion::MoveTimer::Listener {
     if (std::abs(temp_c - target_c_) > kNearC) is_there_ = false;
     target_c_ = temp_c;
     if (temp_c < q_.work_c - kNearC) may_be_cold_ = true;
-    block_.lines.push_back({StepLine::Kind::set, {}, temp_c, 0});
+    block_.lines.push_back({StepLine::Kind::set, {}, temp_c, 0, 0});
     return success();
   }
 
@@ -336,7 +351,7 @@ class Writer final : public motion::MoveTimer::Listener {
     clock_.stop();
     is_there_ = true;
     if (target_c_ >= q_.work_c - kNearC) may_be_cold_ = false;
-    block_.lines.push_back({StepLine::Kind::wait, {}, target_c_, 0});
+    block_.lines.push_back({StepLine::Kind::wait, {}, target_c_, 0, 0});
   }
 
   // Before going back: better to wait where nothing is printed.
@@ -347,7 +362,7 @@ class Writer final : public motion::MoveTimer::Listener {
     if (q_.wait_after && !is_there_) {
       wait();
     } else if (differs) {
-      block_.lines.push_back({StepLine::Kind::set, {}, target_c_, 0});
+      block_.lines.push_back({StepLine::Kind::set, {}, target_c_, 0, 0});
     }
   }
 
@@ -429,7 +444,7 @@ class Writer final : public motion::MoveTimer::Listener {
     gcode::parse(text, words_);
     gcode::apply(words_, state_, effect_);
     const std::size_t index = block_.lines.size();
-    block_.lines.push_back({StepLine::Kind::text, std::move(text), 0, effect_.dwell_s});
+    block_.lines.push_back({StepLine::Kind::text, std::move(text), 0, effect_.dwell_s, 0});
     if (effect_.trouble != nullptr) trouble_ = effect_.trouble;
     if (effect_.waits_for_moves) clock_.stop();
     if (!effect_.moves) return;
@@ -478,6 +493,12 @@ class Writer final : public motion::MoveTimer::Listener {
 };
 
 }  // namespace
+
+double make_up_mm(const rules::Step& step, double hot_s) {
+  constexpr double kPerMm = 100;
+  const double mm = std::round(step.amount * hot_s / 60 * kPerMm) / kPerMm;
+  return std::min(mm, step.at_most_mm);
+}
 
 Result<StepBlock> lines_of(const rules::Sequence& sequence, const StepQuestion& question) {
   return Writer(sequence, question).run();

@@ -16,7 +16,7 @@
 // Right before a select a lift may last over it: the block then ends that much above, and
 // lowering_lines, given after the select, come down again.
 //
-// A sequence that comes to nothing (`back` alone) gives no lines at all.
+// A sequence that comes to nothing (`back` alone, or nothing to make up for) gives no lines at all.
 //
 // Pure. Errors, of kind `refused` and without a place, name the sequence: a move that would leave
 // `travel_mm` or finds no room to lift; feeding forwards colder than `work_c`; a target above
@@ -44,17 +44,19 @@ constexpr double kLeastLiftMm = 1.0;
 struct StepLine {
   enum class Kind : std::uint8_t { text, set, wait };
   Kind kind = Kind::text;
-  std::string text;    // What::text: without number, mark and ending
-  double temp_c = 0;   // set, wait
-  double seconds = 0;  // that it takes, but for waiting until a heater is there
+  std::string text;       // What::text: without number, mark and ending
+  double temp_c = 0;      // set, wait
+  double seconds = 0;     // that it takes, but for waiting until a heater is there
+  double made_up_mm = 0;  // that it feeds for what has oozed
 };
 
 struct StepBlock {
   std::vector<StepLine> lines;
-  double seconds = 0;    // of all lines
-  double fed_mm = 0;     // of filament, forwards less backwards
-  double most_mm = 0;    // the most of that at any moment
-  double lifted_mm = 0;  // that it ends above where it began
+  double seconds = 0;     // of all lines
+  double fed_mm = 0;      // of filament, forwards less backwards
+  double most_mm = 0;     // the most of that at any moment
+  double made_up_mm = 0;  // the part of fed_mm that is for what has oozed
+  double lifted_mm = 0;   // that it ends above where it began
 };
 
 struct StepQuestion {
@@ -68,7 +70,12 @@ struct StepQuestion {
   double max_c = 0;
   bool stop_first = false;  // the line before may still be moving: M400
   bool lift_lasts = false;  // over the select that comes next
+  double hot_s = 0;         // while the toolhead was parked, for what has oozed
 };
+
+// What a make-up step feeds: in proportion to the minutes, to a hundredth of a mm, as even a slow
+// extruder cannot do better; never more than at_most_mm.
+[[nodiscard]] double make_up_mm(const rules::Step& step, double hot_s);
 
 [[nodiscard]] Result<StepBlock> lines_of(const rules::Sequence& sequence,
                                          const StepQuestion& question);

@@ -1,6 +1,7 @@
 #include "plan/basis.h"
 
 #include <algorithm>
+#include <cmath>
 #include <utility>
 
 namespace forewarm::plan {
@@ -39,6 +40,33 @@ Basis::Basis(const Problem& problem, Simulation simulation)
         {from, from + (c.end_s - c.at.time_s),
          variance_of(problem_.rules.gap, c.park_s > 0, c.pick_s > 0, c.exchange_s > 0)});
   }
+  made_up_.reserve(problem_.make_ups.size());
+  for (const MakeUp& m : problem_.make_ups) {
+    const Steps& steps = problem_.sequences[m.sequence];
+    job::StepQuestion question = m.question;
+    question.hot_s = hot_s(m);
+    auto block = job::lines_of(*problem_.rules.sequence(steps.name), question);
+    // What can be done for at_most_mm can be done for less.
+    made_up_.push_back(block ? std::move(*block) : steps.block);
+  }
+}
+
+const job::StepBlock& Basis::block(std::size_t sequence) const {
+  const Steps& steps = problem_.sequences[sequence];
+  return steps.make_up == job::kNone ? steps.block : made_up_[steps.make_up];
+}
+
+double Basis::hot_s(const MakeUp& make_up) const {
+  double sum = 0;
+  for (const std::size_t g : make_up.gaps) sum += gap(g).hot_idle_s - gap(g).hot_mounted_s;
+  return sum;
+}
+
+bool Basis::makes_up_as(const Basis& other, double within_mm) const {
+  return std::equal(made_up_.begin(), made_up_.end(), other.made_up_.begin(), other.made_up_.end(),
+                    [within_mm](const job::StepBlock& a, const job::StepBlock& b) {
+                      return std::abs(a.made_up_mm - b.made_up_mm) <= within_mm;
+                    });
 }
 
 void Basis::context(std::size_t g, GapContext& into) const {

@@ -1,5 +1,8 @@
 // The timeline that gaps are decided on: a simulation, and what follows from it for each gap.
 //
+// It also has the lines of those sequences that make up for what oozed: how much that is depends on
+// how long heaters were hot, and what it takes lengthens other gaps in turn.
+//
 // Waits lengthen other gaps, so decisions are made on the timeline of the round before. A Basis
 // says where each gap lies in that timeline, when tools are changed, and where a command can stand.
 //
@@ -45,6 +48,12 @@ class Basis {
   }
   // The first moment, no earlier than `wall_s`, at which a command of the gap can stand.
   [[nodiscard]] double line_after_s(double wall_s, std::size_t g) const;
+  // The lines of a sequence of the problem, with what there is to make up for on this timeline.
+  [[nodiscard]] const job::StepBlock& block(std::size_t sequence) const;
+  // How long the toolhead was hot, of problem.make_ups.
+  [[nodiscard]] double hot_s(const MakeUp& make_up) const;
+  // Whether the same is made up for everywhere, to some hundredths of a mm.
+  [[nodiscard]] bool makes_up_as(const Basis& other, double within_mm) const;
   [[nodiscard]] double deadline_s(const Transition& t, const HeatDeadline& deadline) const;
 
  private:
@@ -59,6 +68,7 @@ class Basis {
   Simulation simulation_;
   std::vector<WindowDelay> delays_;          // as problem.gaps
   std::vector<ChangeoverTime> changeovers_;  // wall
+  std::vector<job::StepBlock> made_up_;      // as problem.make_ups
 };
 
 }  // namespace forewarm::plan

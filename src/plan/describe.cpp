@@ -182,7 +182,17 @@ std::string describe(const GapAction& action, const Rationale& b) {
               whole(b.to_c), " C in ", tenths(b.heat_s), " s", bound_of(b));
 }
 
-void describe(Command& c, const Problem& problem, std::span<const GapDecision> decisions) {
+namespace {
+
+// "makes up 0.62 mm for 3.1 min hot"
+std::string made_up(const Problem& problem, const Basis& basis, std::size_t sequence, double mm) {
+  const MakeUp& make_up = problem.make_ups[problem.sequences[sequence].make_up];
+  return fmt::format(", makes up {:.2f} mm for {:.1f} min hot", mm, basis.hot_s(make_up) / 60);
+}
+
+}  // namespace
+
+void describe(Command& c, const Problem& problem, const Decided& decided) {
   const Origin& origin = c.origin;
   const rules::Dialect& dialect = problem.rules.dialect;
   switch (origin.kind) {
@@ -195,14 +205,18 @@ void describe(Command& c, const Problem& problem, std::span<const GapDecision> d
       c.reason = "after the last use";
       break;
     case Origin::Kind::action:
-      c.reason =
-          describe(decisions[origin.of].actions[origin.part], decisions[origin.of].rationale);
+      c.reason = describe(decided.decisions[origin.of].actions[origin.part],
+                          decided.decisions[origin.of].rationale);
       break;
     case Origin::Kind::step: {
       const Steps& of = problem.sequences[origin.of];
-      c.raw = of.block.lines[origin.part].text;
+      const job::StepLine& line = decided.basis->block(origin.of).lines[origin.part];
+      c.raw = line.text;
       c.reason.reserve(of.name.size() + 2 + of.why.size());
       c.reason.append(of.name).append(": ").append(of.why);
+      if (line.made_up_mm > 0) {
+        c.reason += made_up(problem, *decided.basis, origin.of, line.made_up_mm);
+      }
       break;
     }
     case Origin::Kind::lower:

@@ -3,12 +3,12 @@
 // Pure and locale-free; plain ASCII without line breaks, as a mark needs it.
 #pragma once
 
-#include <span>
 #include <string>
 
 #include "plan/command.h"
 #include "plan/decide_gap.h"
 #include "plan/problem.h"
+#include "plan/solution.h"
 
 namespace forewarm::plan {
 
@@ -19,8 +19,8 @@ namespace forewarm::plan {
 // The same for one command of it.
 [[nodiscard]] std::string describe(const GapAction& action, const Rationale& rationale);
 
-// Fills in a command's reason from its origin, and the text of a raw command. REQUIRES: decisions
-// as problem.gaps; it is no echo.
-void describe(Command& command, const Problem& problem, std::span<const GapDecision> decisions);
+// Fills in a command's reason from its origin, and the text of a raw command. REQUIRES: it is one
+// of `decided`, and no echo.
+void describe(Command& command, const Problem& problem, const Decided& decided);
 
 }  // namespace forewarm::plan

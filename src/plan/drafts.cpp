@@ -146,8 +146,9 @@ class Drafting {
 
   void add_sequence(std::size_t s, int rank) {
     const Steps& steps = problem_.sequences[s];
-    for (std::size_t i = 0; i < steps.block.lines.size(); ++i) {
-      const job::StepLine& line = steps.block.lines[i];
+    const std::vector<job::StepLine>& lines = basis_.block(s).lines;
+    for (std::size_t i = 0; i < lines.size(); ++i) {
+      const job::StepLine& line = lines[i];
       drafts_.push_back({.at = steps.at,
                          .temp_c = line.temp_c,
                          .seconds = line.seconds,

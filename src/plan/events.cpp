@@ -9,7 +9,13 @@ namespace forewarm::plan {
 namespace {
 
 // At one place: inserted lines stand before the job's own.
-enum Rank : std::uint32_t { kGapBegins = 0, kInserted = 16, kGapEnds = 40, kOwn = Timeline::kOwn };
+enum Rank : std::uint32_t {
+  kGapBegins = 0,
+  kInserted = 16,
+  kGapEnds = 40,
+  kPutAway = 41,
+  kOwn = Timeline::kOwn
+};
 constexpr std::uint32_t rank_of(int inserted) { return kInserted + 2 * std::uint32_t(inserted); }
 static_assert(rank_of(kFirst) == Timeline::kBetween && rank_of(kNext) == Timeline::kLate &&
               rank_of(kLast) < kGapEnds);
@@ -57,16 +63,21 @@ class Events {
     into_.order.reserve(most);
   }
 
-  void add_transitions(const std::vector<Transition>& transitions) {
+  void add_transitions(const Problem& problem) {
     std::uint32_t g = 0;
-    for (const Transition& t : transitions) {
+    for (const Transition& t : problem.transitions) {
       const std::uint64_t last_deadline = t.deadlines.empty() ? 0 : t.deadlines.back().at.offset;
       windows_[t.head].add({t.from.offset, std::max(t.to.offset, last_deadline),
                             t.parked ? g : Event::kNoGap,
                             !t.after    ? Event::At::end
                             : !t.parked ? Event::At::exchange
                                         : Event::At::gap});
-      if (t.parked) add_gap(t, g++);
+      if (!t.parked) continue;
+      // Only what is made up for asks since when it is parked.
+      if (!problem.make_ups.empty() && t.from.offset > job_.start->offset) {
+        put(t.from, kPutAway, t.head, Event::Kind::put_away).gap = g;
+      }
+      add_gap(t, g++);
     }
   }
 
@@ -151,8 +162,8 @@ void events_with(const Problem& problem, const Commands& commands,
                  const std::vector<std::size_t>& disabled, Timeline& into) {
   const job::Job& job = problem.job;
   of_dialect(problem.rules.dialect, into);
-  Events events(job, 2 * problem.gaps.size() + commands.size() + job.targets.size(), into);
-  events.add_transitions(problem.transitions);
+  Events events(job, 3 * problem.gaps.size() + commands.size() + job.targets.size(), into);
+  events.add_transitions(problem);
   for (const CommandDraft& c : commands) events.add(c);
   events.add_own_targets(disabled);
   events.sort();

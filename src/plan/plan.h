@@ -107,7 +107,7 @@ struct Plan {
   std::vector<GapPlan> gaps;            // by from_s
   std::vector<HeadFigures> heads;       // as job.heads
   std::vector<double> change_at_s;      // as job.selects: when each begins, wall
-  std::map<int, double> step_purge_mm;  // by tool: pushed through by sequences at an exchange
+  std::map<int, double> step_purge_mm;  // by tool: pushed through by sequences
   std::vector<job::InsertedFeed> fed;   // by sequences, in the order of the text
   CumulativeDelay delays;               // from job time to wall time
   Figures figures;

@@ -52,12 +52,13 @@ Result<Problem> pose(const job::Job& job, const rules::Rules& rules, rules::Poli
   if (auto echo = check_echo(rules.dialect); !echo) return std::move(echo.error());
   auto transitions = lay_out(job, rules);
   if (!transitions) return std::move(transitions.error());
-  Problem problem{job, rules, policy, std::move(*transitions), {}, {}, {}, {}, {}};
+  Problem problem{job, rules, policy, std::move(*transitions), {}, {}, {}, {}, {}, {}};
   const bool as_sliced = policy == rules::Policy::as_sliced;
   if (rules.uses_steps && !as_sliced) {
     auto sequences = place_sequences(job, rules, problem.transitions);
     if (!sequences) return std::move(sequences.error());
-    problem.sequences = std::move(*sequences);
+    problem.sequences = std::move(sequences->steps);
+    problem.make_ups = std::move(sequences->make_ups);
   }
   for (std::size_t t = 0; t < problem.transitions.size(); ++t) {
     if (problem.transitions[t].parked) problem.gaps.push_back(t);

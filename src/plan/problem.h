@@ -34,6 +34,7 @@ struct Problem {
   std::vector<InsertionWindow> windows;  // as gaps
   std::vector<Steps> sequences;          // as transitions refer to them
   std::vector<std::size_t> disabled;     // of job.targets, ascending; none as sliced
+  std::vector<MakeUp> make_ups = {};     // of sequences
 
   // The job's index, with the places where gaps begin and are waited for; only where limited().
   std::optional<job::Index> more_lines = {};

@@ -12,23 +12,29 @@ namespace {
 using job::Job;
 using job::kNone;
 
+constexpr double kEndlessS = 1e12;
+
 class Sequences {
  public:
   Sequences(const Job& job, const rules::Rules& rules, std::vector<Transition>& transitions)
       : job_(job), rules_(rules), transitions_(transitions) {}
 
-  Result<std::vector<Steps>> run() {
+  Result<PlacedSequences> run() {
     find_targets();
     std::vector<Transition*> first(job_.heads.size(), nullptr);  // of a chain that is not over
+    parked_.resize(job_.heads.size());
+    std::size_t gap = 0;
     for (Transition& b : transitions_) {
       if (first[b.head] == nullptr) first[b.head] = &b;
+      if (b.parked) parked_[b.head].push_back(gap++);
       // In a visit in which the job only waits for the heater, filament stays as it was put away.
       const bool waits = b.after && job_.uses[*b.after].kind == job::ToolUse::Kind::waited;
       if (waits && !b.exchange) continue;
       between(*std::exchange(first[b.head], nullptr), b);
+      parked_[b.head].clear();
       if (error_) return std::move(*error_);
     }
-    return std::move(steps_);
+    return std::move(out_);
   }
 
  private:
@@ -50,7 +56,9 @@ class Sequences {
     const rules::Toolhead& head = job_.heads[first.head];
     // Put away by the start code, it is as the start code left it.
     const job::Place at = put_away(first);
-    if (head.before_park.empty() || at.offset <= job_.start->offset) return;
+    const rules::Sequence* after = rules_.sequence(head.after_pick);
+    const bool given = !head.before_park.empty() || (after != nullptr && after->makes_up());
+    if (!given || at.offset <= job_.start->offset) return;
     const double hot_c = parting_c(first);
     first.leaving = put(first, head.before_park, at, outgoing(first), hot_c, hot_c,
                         fmt::format("T{} comes back with it", last.tool), Kind::parting);
@@ -164,6 +172,9 @@ class Sequences {
     q.stop_first = kind == Kind::parting && !sure;
     const job::ToolChange* select = kind == Kind::arriving ? nullptr : select_at(at.offset);
     q.lift_lasts = select != nullptr;
+    const bool makes_up = kind == Kind::arriving && sequence->makes_up();
+    // What it could come to at the most, so that nothing is refused later.
+    if (makes_up) q.hot_s = kEndlessS;
     auto block = job::lines_of(*sequence, q);
     if (!block) {
       refuse(std::move(block.error()), at.offset);
@@ -189,9 +200,14 @@ class Sequences {
       }
       lower = std::move(*lines);
     }
-    steps_.push_back({at, b.head, tool, name, why, b.exchange, kind == Kind::arriving,
-                      std::move(*block), lower_at, std::move(lower)});
-    return steps_.size() - 1;
+    std::size_t make_up = kNone;
+    if (makes_up) {
+      make_up = out_.make_ups.size();
+      out_.make_ups.push_back({out_.steps.size(), parked_[b.head], q});
+    }
+    out_.steps.push_back({at, b.head, tool, name, why, b.exchange, kind == Kind::arriving,
+                          std::move(*block), lower_at, std::move(lower), make_up});
+    return out_.steps.size() - 1;
   }
 
   // The select whose line begins there; its state after it is known.
@@ -223,14 +239,15 @@ class Sequences {
   const rules::Rules& rules_;
   std::vector<Transition>& transitions_;
   std::vector<std::vector<std::size_t>> targets_;
-  std::vector<Steps> steps_;
+  std::vector<std::vector<std::size_t>> parked_;  // by toolhead: its gaps since it was used
+  PlacedSequences out_;
   std::optional<Error> error_;
 };
 
 }  // namespace
 
-Result<std::vector<Steps>> place_sequences(const Job& job, const rules::Rules& rules,
-                                           std::vector<Transition>& transitions) {
+Result<PlacedSequences> place_sequences(const job::Job& job, const rules::Rules& rules,
+                                        std::vector<Transition>& transitions) {
   return Sequences(job, rules, transitions).run();
 }
 

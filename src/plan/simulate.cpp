@@ -66,6 +66,9 @@ class Replay {
       case Event::Kind::gap_begins:
         begin_gap(e, wall_s);
         break;
+      case Event::Kind::put_away:
+        out_.gaps[e.gap].hot_mounted_s = out_.gaps[e.gap].hot_idle_s;
+        break;
       case Event::Kind::gap_ends:
         out_.gaps[e.gap].to_s = wall_s;
         tracks_[e.head].gap = Event::kNoGap;

@@ -19,7 +19,8 @@ namespace forewarm::plan {
 // One thing that happens to a heater. There are many, so an event is small; its place's offset is
 // in its key.
 struct Event {
-  enum class Kind : std::uint8_t { set, wait, gap_begins, gap_ends, pass, runs_on };
+  // put_away: in a gap that has begun, others are waited for, and now the select comes
+  enum class Kind : std::uint8_t { set, wait, gap_begins, put_away, gap_ends, pass, runs_on };
   static constexpr std::uint32_t kNoGap = UINT32_MAX;
   double at_s = 0;    // job time
   double temp_c = 0;  // gap_begins: hotter than this is hot idle
@@ -61,6 +62,7 @@ struct GapOutcome {
   double start_c = 0, start_target_c = 0;     // just before the first command of the gap
   std::optional<thermal::HeaterState> start;  // the heater then
   double hot_idle_s = 0, dip_c = 1e9, wait_s = 0;
+  double hot_mounted_s = 0;  // of hot_idle_s, up to Event::Kind::put_away
 };
 
 struct Simulation {

@@ -17,6 +17,8 @@ constexpr int kMaxRounds = 12;
 // Two rounds agree whose waits and start temperatures differ by no more than this.
 constexpr double kAgreeS = 0.02;
 constexpr double kAgreeC = 0.05;
+// ... and which make up for what oozed alike.
+constexpr double kAgreeMm = 0.015;
 
 using SharedBasis = std::shared_ptr<const Basis>;
 
@@ -40,7 +42,7 @@ Simulation without_waits(const Problem& problem) {
 bool agree(const Basis& a, const Basis& b) {
   const auto& gaps_a = a.simulation().gaps;
   const auto& gaps_b = b.simulation().gaps;
-  return b.simulation().waits.near(a.simulation().waits, kAgreeS) &&
+  return b.simulation().waits.near(a.simulation().waits, kAgreeS) && b.makes_up_as(a, kAgreeMm) &&
          std::equal(gaps_a.begin(), gaps_a.end(), gaps_b.begin(),
                     [](const GapOutcome& x, const GapOutcome& y) {
                       return std::abs(y.start_c - x.start_c) <= kAgreeC;
@@ -72,9 +74,10 @@ class Rounds {
   Solution run() {
     Decider decider(problem_);
     auto basis = std::make_shared<const Basis>(problem_, without_waits(problem_));
+    bool same_steps = true;  // as on the basis before
     for (int round = 1;; ++round) {
       // Decisions as in the round before would come to the same.
-      const bool changed = decider.decide(*basis);
+      const bool changed = decider.decide(*basis) || !same_steps;
       SharedBasis next = changed ? result_of(*basis, decider.decisions()) : basis;
       const bool settled = !changed || (round > 1 && agree(*basis, *next));
       // The first basis knows no heater's temperature yet.
@@ -89,6 +92,7 @@ class Rounds {
         return solution(std::move(best_->decisions), std::move(best_->basis), std::move(next));
       }
       decider.mark_stale(*basis, *next);
+      same_steps = next->makes_up_as(*basis, 0);
       basis = std::move(next);
     }
   }

@@ -29,7 +29,7 @@ std::vector<Command> commands_of(const Problem& problem, const Decided& decided)
     if (c.origin.is_echo()) {
       describe_echo(c, problem, std::span(out).first(out.size() - 1));
     } else {
-      describe(c, problem, decided.decisions);
+      describe(c, problem, decided);
     }
   }
   return out;
@@ -128,9 +128,14 @@ Plan to_plan(const Problem& problem, const Solution& solution) {
     plan.figures.over_limit_s = over.of_plan_s;
     plan.figures.over_limit_own_s = over.of_job_s;
   }
-  for (const Steps& s : problem.sequences) {
-    if (s.exchange && s.block.fed_mm > 0) plan.step_purge_mm[s.tool] += s.block.fed_mm;
-    plan.fed.push_back({s.at.offset, s.tool, s.block.fed_mm, s.block.most_mm, s.arrives});
+  // What an exchange charges counts whole; else what is made up for, as the rest only comes back.
+  for (std::size_t s = 0; solution.decided && s < problem.sequences.size(); ++s) {
+    const Steps& steps = problem.sequences[s];
+    const job::StepBlock& block = solution.decided->basis->block(s);
+    const bool charges = steps.exchange && block.fed_mm > 0;
+    const double mm = charges ? block.fed_mm : block.made_up_mm;
+    if (mm > 0) plan.step_purge_mm[steps.tool] += mm;
+    plan.fed.push_back({steps.at.offset, steps.tool, block.fed_mm, block.most_mm, steps.arrives});
   }
   std::stable_sort(
       plan.fed.begin(), plan.fed.end(),

@@ -213,7 +213,7 @@ class Schema {
       Json properties = Json::object();
       properties[std::string(key.name)] = value(section, key);
       for (const rules::Key<S>& other : section.keys) {
-        if (other.name == action->companion) {
+        if (action->goes_with(other.name)) {
           properties[std::string(other.name)] = value(section, other);
         }
       }

@@ -28,8 +28,9 @@ inline constexpr std::string_view kInserted = " ;fw+ ";
 inline constexpr std::string_view kDisabled = ";fw- ";
 // How the reason of a line begins that is there because filaments have moved.
 inline constexpr std::string_view kMapped = "mapped ";
-// The reason of a sequence's line: this, the name, and kStepEnd.
-inline constexpr std::string_view kStep = "step ", kStepEnd = ": ";
+// The reason of a sequence's line: this, the name, and kStepEnd; in that of a line that feeds for
+// what has oozed, kMakesUp comes after it.
+inline constexpr std::string_view kStep = "step ", kStepEnd = ": ", kMakesUp = ", makes up ";
 
 struct Header {
   std::uint64_t rules = 0;

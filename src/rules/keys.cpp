@@ -8,6 +8,7 @@ namespace {
 // Beyond any machine's reach, so that a slip in the unit shows: a lift of 0.8 mm written as 800000.
 constexpr Limits kLength{-1000, 1000};
 constexpr Limits kLift{0, 1000, true};
+constexpr Limits kOozing{0, 100, true};
 constexpr Limits kSpeed{0, 10000, true};
 constexpr Limits kShare{0, 1};
 constexpr Limits kError{0, 0.5};
@@ -109,11 +110,11 @@ constexpr std::array kGapKeys{
 
 constexpr std::array kStepKeys{
     Key<Step>{.name = "feed_mm",
-              .value = StepAction{Step::Action::feed, Takes::number, kLength, "speed_mm_s"},
+              .value = StepAction{Step::Action::feed, Takes::number, kLength, {"speed_mm_s"}},
               .doc = "Pushes filament, or pulls it where the number is negative.",
               .example = "-12"},
     Key<Step>{.name = "lift_mm",
-              .value = StepAction{Step::Action::lift, Takes::number, kLift, "speed_mm_s"},
+              .value = StepAction{Step::Action::lift, Takes::number, kLift, {"speed_mm_s"}},
               .doc = "Raises the nozzle.",
               .example = "0.8"},
     Key<Step>{.name = "back",
@@ -125,7 +126,7 @@ constexpr std::array kStepKeys{
               .doc = "Stands still.",
               .example = "1.5"},
     Key<Step>{.name = "move_mm",
-              .value = StepAction{Step::Action::move, Takes::position, {-1e6, 1e6}, "speed_mm_s"},
+              .value = StepAction{Step::Action::move, Takes::position, {-1e6, 1e6}, {"speed_mm_s"}},
               .doc = "Goes to x, y, z of the machine, any of them, within travel_mm.",
               .example = "{ x = 310, y = 20 }"},
     Key<Step>{.name = "temp_c",
@@ -145,9 +146,17 @@ constexpr std::array kStepKeys{
               .doc = "Sets the part fan, 1 being full speed.",
               .example = "1"},
     Key<Step>{.name = "gcode",
-              .value = StepAction{Step::Action::gcode, Takes::line, {}, "seconds"},
+              .value = StepAction{Step::Action::gcode, Takes::line, {}, {"seconds"}},
               .doc = "Writes a line of G-code as it is.",
               .example = "\"M400\""},
+    Key<Step>{
+        .name = "make_up_mm_per_min",
+        .value =
+            StepAction{Step::Action::make_up, Takes::number, kOozing, {"at_most_mm", "speed_mm_s"}},
+        .doc = "Pushes so much filament for each minute that the heater was hot while the "
+               "toolhead was parked, in place of what has oozed. Only for after_pick and "
+               "after_exchange.",
+        .example = "0.2"},
     Key<Step>{.name = "speed_mm_s",
               .value = Number<Step>{&Step::speed_mm_s, kSpeed},
               .doc = "How fast the step moves. Feeding forwards needs it where the toolhead has a "
@@ -155,6 +164,10 @@ constexpr std::array kStepKeys{
               .derived = "the feed in force, and on the way back that of the fastest move_mm if it "
                          "is more",
               .example = "35"},
+    Key<Step>{.name = "at_most_mm",
+              .value = Number<Step>{&Step::at_most_mm, kLift},
+              .doc = "How much make_up_mm_per_min pushes at the most, however long it was hot.",
+              .example = "3"},
     Key<Step>{.name = "seconds",
               .value = Number<Step>{&Step::seconds, kMachineSeconds},
               .doc = "How long the line takes.",

@@ -113,8 +113,12 @@ struct StepAction {
   enum class Takes { number, true_only, position, line };
   Step::Action action;
   Takes takes;
-  Limits limits = {};               // of a number
-  std::string_view companion = {};  // the one other key that the step may have
+  Limits limits = {};                               // of a number
+  std::array<std::string_view, 2> companions = {};  // the other keys that the step may have
+
+  [[nodiscard]] bool goes_with(std::string_view key) const {
+    return !key.empty() && (key == companions[0] || key == companions[1]);
+  }
 };
 
 struct SectionInfo;

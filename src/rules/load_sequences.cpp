@@ -133,9 +133,10 @@ std::vector<std::string> too_fast_sequences(const Rules& rules) {
     const Sequence* sequence = rules.sequence(name);
     if (sequence == nullptr || strictest.slowest == nullptr) continue;
     const auto too_fast = [&strictest](const Step& step) {
-      return step.action == Step::Action::feed && step.amount > 0 &&
-             !(step.speed_mm_s && area_mm2(strictest.diameter_mm) * *step.speed_mm_s <=
-                                      *strictest.slowest->max_flow_mm3_s);
+      const bool pushes = step.action == Step::Action::make_up ||
+                          (step.action == Step::Action::feed && step.amount > 0);
+      return pushes && !(step.speed_mm_s && area_mm2(strictest.diameter_mm) * *step.speed_mm_s <=
+                                                *strictest.slowest->max_flow_mm3_s);
     };
     const auto at = std::find_if(sequence->steps.begin(), sequence->steps.end(), too_fast);
     if (at == sequence->steps.end()) continue;
@@ -165,7 +166,7 @@ void SequenceUses::add_named(const Table<S>& t, const S& from) {
     const auto* text = std::get_if<Text<S>>(&key.value);
     if (text == nullptr || text->rule != TextRule::sequence || !t.was_read(key)) continue;
     const std::string& name = from.*text->field;
-    if (!name.empty()) uses_.push_back({name, t.at(key)});
+    if (!name.empty()) uses_.push_back({name, t.at(key), key.name});
   }
 }
 
@@ -180,6 +181,7 @@ void SequenceUses::check(const Rules& rules, const StepPlaces& steps,
                          const std::vector<std::optional<std::size_t>>& head_of,
                          Diagnostics& diagnostics) const {
   check_names(rules, diagnostics);
+  check_make_up(rules, diagnostics);
   const Demands demands(rules, head_of);
   for (const auto& [name, strictest] : demands.by_sequence()) {
     const auto it = steps.temperatures.find(name);
@@ -214,6 +216,19 @@ void SequenceUses::check_names(const Rules& rules, Diagnostics& diagnostics) con
   for (const Sequence& s : rules.steps) in_order.push_back(s.name);
   diagnostics.add(missing->at, "there is no sequence " + quoted(missing->sequence) + " in [steps]",
                   suggest(missing->sequence, in_order));
+}
+
+// What has oozed is only known, and only missed, when the toolhead is back.
+void SequenceUses::check_make_up(const Rules& rules, Diagnostics& diagnostics) const {
+  for (const Use& use : uses_) {
+    if (use.key.starts_with("after_") || !diagnostics.wanted(use.at)) continue;
+    const Sequence* sequence = rules.sequence(use.sequence);
+    if (sequence == nullptr || !sequence->makes_up()) continue;
+    diagnostics.add(use.at,
+                    std::string(use.key) + " names " + quoted(use.sequence) +
+                        ", which has make_up_mm_per_min: what oozes is made up for afterwards",
+                    "only after_pick and after_exchange may name such a sequence");
+  }
 }
 
 // Picking pushes forward exactly what parking pulls back.

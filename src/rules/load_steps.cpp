@@ -42,7 +42,7 @@ std::string partners(const Section<Step>& section, std::string_view companion) {
   std::vector<std::string_view> names;
   for (const Key<Step>& key : section.keys) {
     const StepAction* a = action_in(key);
-    if (a != nullptr && a->companion == companion) names.push_back(key.name);
+    if (a != nullptr && a->goes_with(companion)) names.push_back(key.name);
   }
   std::string out;
   for (std::size_t i = 0; i < names.size(); ++i) {
@@ -55,7 +55,7 @@ std::string partners(const Section<Step>& section, std::string_view companion) {
 void check_companions(const Table<Step>& step, const Key<Step>& action) {
   for (const Key<Step>& key : step.section().keys) {
     if (action_in(key) != nullptr || !step.has(key)) continue;
-    if (key.name == action_in(action)->companion) continue;
+    if (action_in(action)->goes_with(key.name)) continue;
     step.diagnostics().add(step.at_key(key),
                            std::string(key.name) + " does not go with " + std::string(action.name),
                            "it goes with " + partners(step.section(), key.name) +
@@ -205,7 +205,9 @@ void read_steps(const Table<Rules>& root, const Machine& machine, std::vector<Se
       if (step->value.action == Action::temp) {
         places.temperatures[name].push_back({step->value.amount, step->amount_at});
       }
-      if (step->value.action == Action::feed && step->value.amount > 0) {
+      const bool pushes = step->value.action == Action::make_up ||
+                          (step->value.action == Action::feed && step->value.amount > 0);
+      if (pushes) {
         places.feeds[name].push_back({step->value.speed_mm_s, step->speed_at});
       }
       sequence.steps.push_back(step->value);

@@ -69,6 +69,11 @@ bool Places::name(int tool, std::size_t head) const {
          std::find(heads.begin(), heads.end(), head) != heads.end();
 }
 
+bool Sequence::makes_up() const {
+  return std::any_of(steps.begin(), steps.end(),
+                     [](const Step& s) { return s.action == Step::Action::make_up; });
+}
+
 Filament Rules::filament(int tool) const {
   for (const Filament& filament : filaments) {
     if (filament.tool == tool) return filament;

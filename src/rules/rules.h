@@ -141,18 +141,24 @@ struct GapSettings {
 };
 
 struct Step {
-  enum class Action { feed, lift, back, dwell, move, temp, temp_offset, wait, fan, gcode };
+  enum class Action { feed, lift, back, dwell, move, temp, temp_offset, wait, fan, gcode, make_up };
   Action action = Action::dwell;
-  double amount = 0;  // feed_mm, lift_mm, dwell_s, temp_c, temp_offset_c, fan 0..1
+  // feed_mm, lift_mm, dwell_s, temp_c, temp_offset_c, fan 0..1, make_up_mm_per_min
+  double amount = 0;
   std::optional<double> speed_mm_s;
   std::array<std::optional<double>, 3> move_mm{};  // x y z
   std::string gcode;
-  double seconds = 0;  // of a gcode step
+  double seconds = 0;     // of a gcode step
+  double at_most_mm = 3;  // that a make-up feeds; common practice, no source
 };
 
 struct Sequence {
   std::string name;
   std::vector<Step> steps;
+
+  // Whether it feeds for what oozed while the toolhead was parked. As loaded, such a sequence is
+  // only named as after_pick or after_exchange.
+  [[nodiscard]] bool makes_up() const;
 };
 
 struct Dialect {

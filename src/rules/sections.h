@@ -55,6 +55,7 @@ class SequenceUses {
   struct Use {
     std::string sequence;
     Position at;
+    std::string_view key;  // that names it
   };
   struct HeadPlaces {
     Position before_park, after_pick;
@@ -63,6 +64,7 @@ class SequenceUses {
   template <class S>
   void add_named(const Table<S>& t, const S& from);
   void check_names(const Rules& rules, Diagnostics& diagnostics) const;
+  void check_make_up(const Rules& rules, Diagnostics& diagnostics) const;
   void check_balance(const Rules& rules, Diagnostics& diagnostics) const;
 
   std::vector<Use> uses_;

@@ -348,6 +348,17 @@ Cases steps() {
          r.steps.push_back({"tuck", {pull}});
          for (rules::Toolhead& h : r.toolheads) h.at_last_use = "tuck";
        }},
+      {"what has oozed is not made up for",
+       {},
+       "make-up-wrong",
+       "make-up-wrong",
+       [](rules::Rules& r) {
+         rules::Step step;
+         step.action = rules::Step::Action::make_up;
+         step.amount = 100;
+         r.steps.push_back({"ooze", {step}});
+         r.toolheads.front().after_pick = "ooze";
+       }},
       {"a sequence in the midst of a use",
        {put("G1 E-2 ;fw+ step wipe: for once", row(30)),
         put("G1 E2 F600 ;fw+ step wipe: for once", row(30))},

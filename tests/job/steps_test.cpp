@@ -531,11 +531,15 @@ rules::Sequence random_sequence(test::Dice& dice, bool feeds_only) {
   for (int left = dice.of(9); left > 0; --left) {
     rules::Step s;
     const bool speed = dice.chance(0.5);
-    s.action = feeds_only ? Action::feed : Action(dice.of(10));
+    s.action = feeds_only ? Action::feed : Action(dice.of(11));
     switch (s.action) {
       case Action::feed:
         s.amount = dice.between(-60, hot ? 60 : 0);
         if (dice.chance(0.5)) s.amount = std::trunc(s.amount);
+        break;
+      case Action::make_up:
+        s.amount = dice.between(0.01, 5);
+        if (!hot) continue;
         break;
       case Action::lift:
         s.amount = dice.chance(0.1) ? 1000 : dice.between(0.01, 5);
@@ -662,6 +666,9 @@ std::string complaints_about(const job::StepBlock& block, const rules::Sequence&
   double should_feed = 0;
   for (const rules::Step& s : sequence.steps) {
     if (s.action == rules::Step::Action::feed) should_feed += s.amount;
+    if (s.action == rules::Step::Action::make_up) {
+      should_feed += std::min(3.0, std::round(s.amount * q.hot_s / 60 * 100) / 100);
+    }
   }
   expect(std::abs(should_feed - block.fed_mm) < 1e-6, "fed_mm is not what the steps say");
   expect(given == said.size(), "a gcode step is missing");
@@ -759,6 +766,7 @@ TEST_CASE("whatever the state and the steps, the job is left as it was") {
     q.lift_lasts = dice.chance(0.5);
     q.stop_first = dice.chance(0.5);
     q.wait_after = dice.chance(0.5);
+    q.hot_s = dice.chance(0.3) ? 0 : dice.between(0, 600);
     const rules::Sequence sequence = random_sequence(dice, feeds_only);
     const auto block = job::lines_of(sequence, q);
     if (!block) {

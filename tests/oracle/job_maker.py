@@ -497,12 +497,14 @@ class Case:
     """`odd`: with more uses that do not print; `map` says where filaments may go; `habits`: with heaters and waits as
     machines really have them."""
 
-    def __init__(self, seed, limits=False, odd=False, habits=False):
+    def __init__(self, seed, limits=False, odd=False, habits=False, make_up=False):
         r = random.Random(seed)
         self.seed, self.limits = seed, limits
         self.rules = Rules(r, limits)
         if habits:
             self.rules.habits(random.Random(f"{seed}, habits"))
+        if make_up:
+            self.rules.make_up(random.Random(f"{seed}, make up"))
         more = random.Random(f"{seed}, odd") if odd else None
         job = Job(r, self.rules, more)
         # What prints before any select is T0's, and stays so.

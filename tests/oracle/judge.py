@@ -38,6 +38,7 @@ class Judged:
         self.b_lines, self.disabled = lines_of_rewrite(rewritten)
         self.a = Replay(self.machine, self.a_lines)
         self.b = Replay(self.machine, self.b_lines)
+        self.shares = []  # by which steps differ from what they make up for
 
     def of(self, tool, key, otherwise=None):
         return self.machine.of_filament(tool, key, otherwise)
@@ -57,6 +58,7 @@ class Judged:
             self.heat()
         self.exchanges()
         self.steps()
+        self.made_up()
         self.lines_kept()
         for head, heater in zip(self.machine.heads, self.b.heaters):
             if heater.target > 0:
@@ -186,6 +188,17 @@ class Judged:
             if s.temp < least - (COLD_C if s.mm > 0 else PULL_COLD_C) or (s.mm > 0 and s.target <= ambient):
                 self.say("step-cold", f"line {s.number}: {s.step} moves {s.mm:g} mm at {s.temp:.1f}, target "
                                       f"{s.target:g}, asked for {least:.1f}")
+
+    def made_up(self):
+        """What steps push for what has oozed, each by itself: within 5 % and what is rounded."""
+        for m in self.b.made_up:
+            if m.at_limit:
+                continue
+            steps = [s for s in self.rules.get("steps", {}).get(m.step, []) if "make_up_mm_per_min" in s]
+            wanted = [min(s["make_up_mm_per_min"] * m.hot_s / 60, s.get("at_most_mm", 3)) for s in steps]
+            self.shares.extend(abs(m.mm - w) / w for w in wanted[:1] if w > 0.1)
+            if not any(abs(m.mm - w) <= 0.05 * w + 0.01 for w in wanted):
+                self.say("make-up", f"line {m.number}: {m.step} pushes {m.mm:g} mm for {m.hot_s:.1f} s, not {wanted}")
 
     def next_target(self, s):
         """Of the use that a sequence after an exchange or a pick leads to; None if there is none."""

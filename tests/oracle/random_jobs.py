@@ -42,11 +42,12 @@ def deserved(message, job):
 class Run:
     """One seed, in a folder of its own."""
 
-    def __init__(self, program, seed, folder, limits, odd, mapped, habits):
+    def __init__(self, program, seed, folder, limits, odd, mapped, habits, make_up):
         self.program, self.folder = program, pathlib.Path(folder)
-        self.habits = habits
-        self.case = Case(seed, limits, odd or mapped, habits)
+        self.habits, self.make_up = habits, make_up
+        self.case = Case(seed, limits, odd or mapped, habits, make_up)
         self.found, self.refused = [], None
+        self.share = 0  # by which what is made up for differs from the judge's, at the most
         self.lines = None  # of the job as it is with its filaments moved
         self.map = []
         if mapped and self.case.map:
@@ -99,6 +100,7 @@ class Run:
         if judged is None:
             return
         self.found += judged.all()
+        self.share = max(getattr(judged, "judged", judged).shares, default=0)
         self.back(rewritten)
         self.waits(rules, getattr(judged, "judged", judged))
         self.check("job.gcode", "out.gcode")
@@ -135,6 +137,9 @@ class Run:
         cools = re.search(rb"M109.* ?R", self.case.job, re.I)
         for policy in ("hold", "timers") if self.case.limits and not cools else ("hold",):
             other = forecast["policies"][policy]
+            # What is hot for longer is made up for for longer, and others heat meanwhile.
+            if self.make_up and forecast["policies"]["lookahead"]["duration_s"] <= other["duration_s"]:
+                continue
             if ahead > other["wait_s"] + (HABITS_S if self.habits else 0.05) and other["over_limit_s"] == 0:
                 self.found.append((f"forecast-over-{policy}", f"lookahead waits {ahead:.2f} s, {policy} {other['wait_s']:.2f} s"))
         # What waits, as under a heating limit, may be less hot than what does not, or more.
@@ -152,7 +157,8 @@ class Run:
         if held is not None:
             if self.lines is not None:
                 held = as_rewrite_of(self.lines, held)[0]
-            self.found += waits_longer(judged, Replay(judged.machine, lines_of_rewrite(held)[0]), self.habits)
+            longer = waits_longer(judged, Replay(judged.machine, lines_of_rewrite(held)[0]), self.habits)
+            self.found += [] if self.make_up else longer
 
     def check(self, *files):
         kind = "check" if len(files) == 2 else "check-alone"
@@ -167,9 +173,10 @@ class Run:
 
 
 def one(task):
-    program, seed, limits, odd, mapped, habits, keep = task
+    program, seed, limits, odd, mapped, habits, make_up, keep = task
     with tempfile.TemporaryDirectory(prefix="random-job-") as folder:
-        result = Run(program, seed, folder, limits, odd, mapped, habits).go()
+        run = Run(program, seed, folder, limits, odd, mapped, habits, make_up)
+        result = (*run.go(), run.share)
         if keep and result[1]:
             place = pathlib.Path(keep) / str(seed)
             place.mkdir(parents=True, exist_ok=True)
@@ -197,6 +204,7 @@ def main():
     p.add_argument("--limits", action="store_true", help="rule files with a heating_limit_w")
     p.add_argument("--odd", action="store_true", help="jobs with more uses that do not print, and waits for cooling")
     p.add_argument("--habits", action="store_true", help="rule files with what heaters and waits may do besides")
+    p.add_argument("--make-up", action="store_true", help="rule files with steps for what oozes")
     p.add_argument("--map", action="store_true", help="such jobs, whose filaments move to random tools")
     p.add_argument("--only", metavar="PATTERN", help="categories that count, a regular expression")
     p.add_argument("--known", metavar="FILE", help="categories that do not: a pattern a line, then # and why")
@@ -208,11 +216,13 @@ def main():
         lines = pathlib.Path(arguments.known).read_text().splitlines()
         known = [p for p in (line.split("#")[0].strip() for line in lines) if p]
     tasks = [(program, seed, arguments.limits, arguments.odd, arguments.map, arguments.habits,
-              arguments.keep) for seed in arguments.seeds]
+              arguments.make_up, arguments.keep) for seed in arguments.seeds]
     counts, seeds, refused = collections.Counter(), collections.defaultdict(set), collections.Counter()
     passed = collections.defaultdict(set)
+    most = 0
     with multiprocessing.Pool(arguments.workers) as pool:
-        for seed, found, message in pool.imap(one, tasks, chunksize=4):
+        for seed, found, message, share in pool.imap(one, tasks, chunksize=4):
+            most = max(most, share)
             if message:
                 refused[message] += 1
             for category, detail in found:
@@ -226,6 +236,8 @@ def main():
                 counts[category] += 1
                 seeds[category].add(seed)
     print(f"\n{len(tasks)} seeds, {len(set().union(*seeds.values()))} with failures")
+    if arguments.make_up:
+        print(f"what is made up for differs by {100 * most:.2f} % at the most")
     for category in sorted(counts, key=lambda c: -len(seeds[c])):
         print(f"{len(seeds[category]):6} seeds {counts[category]:6} cases  {category}  (first: {min(seeds[category])})")
     for category in sorted(passed):

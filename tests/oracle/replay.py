@@ -18,6 +18,7 @@ import tomllib
 WORD = re.compile(r"([A-Za-z])\s*([-+]?(?:\d+\.?\d*|\.\d+))?")
 COLD = 8.0
 PUT_IN, TAKEN_OUT = " ;fw+ ", ";fw- "
+MAKES_UP = ", makes up "
 SAME_C = 1e-9
 
 # A line that a machine gets. `origin`: the number, from 0, of the job's line that it is; None for one that was
@@ -36,6 +37,9 @@ Cooled = collections.namedtuple("Cooled", "head target most user named")
 StepFed = collections.namedtuple("StepFed", "number step mm head tool temp target printed moved_at moves")
 Wait = collections.namedtuple("Wait", "number origin head seconds cooling step")
 # A toolhead put away, or not used yet: how long it was more than 5 C above the standby of what is in it.
+# What inserted lines push for what has oozed, and how long it was hot while parked, by this replay. `at_limit`: it is
+# used at the very temperature from which on it is hot, so that rounding decides.
+MadeUp = collections.namedtuple("MadeUp", "number step mm head hot_s at_limit")
 Parked = collections.namedtuple("Parked", "number head tool from_s to_s hot_s start_c")
 
 
@@ -218,6 +222,10 @@ class Replay:
         self.loaded = {}
         self.now = self.waited = self.waited_in_steps = 0.0
         self.moves, self.exchanges, self.selects, self.waits = [], [], [], []
+        self.made_up = []     # likewise, for what has oozed
+        self.parked_hot = {}  # head: seconds, since it last moved filament or was only exchanged
+        self.exchanged_in = None
+        self.hot_when_picked = {}
         self.steps_fed = []   # of the lines that were put in
         self.printed = {}     # head: target at its last extrusion
         self.asked = {}       # head: its last target that was not off
@@ -336,6 +344,8 @@ class Replay:
     def mount(self, tool):
         head = self.m.of_tool[tool]
         if head in self.away:
+            self.hot_when_picked[head] = self.heaters[head].hot_s
+            self.parked_hot[head] = self.parked_hot.get(head, 0) + self.heaters[head].hot_s
             self.parked.append(Parked(self.at.number, head, *self.away[head][:2], self.now,
                                       self.heaters[head].hot_s, self.away.pop(head)[2]))
         self.tool, self.head = tool, head
@@ -351,6 +361,11 @@ class Replay:
             return
         new = self.m.of_tool[tool] if tool >= 0 else None
         seconds = 0
+        if old is not None and self.exchanged_in == self.in_use:
+            self.parked_hot[old] = 0
+        if old is not None and self.busy_in != self.in_use and old in self.hot_when_picked:
+            # It was picked for nothing, which is as good as parked.
+            self.parked_hot[old] += self.heaters[old].hot_s - self.hot_when_picked[old]
         if old is not None and old != new and self.first_print is not None:
             self.put_away(old)
         if old is not None and old != new:
@@ -374,6 +389,7 @@ class Replay:
         self.mount(tool)
         self.pass_time(seconds)
         if out != tool:
+            self.exchanged_in = self.in_use
             self.is_busy()
 
     def line(self, line):
@@ -503,6 +519,8 @@ class Replay:
         if self.head is None:
             self.mount(0)
         heater = self.heaters[self.head]
+        self.parked_hot[self.head] = 0
+        self.exchanged_in = None
         self.moves.append(Moved(self.at.number, self.at.origin, key, forwards, self.head, self.tool, heater.temp,
                                 heater.target, self.asked.get(self.head, 0),
                                 self.waited_for.get(self.head), self.fed_in != self.in_use,
@@ -537,7 +555,11 @@ class Replay:
         if self.at.origin is None and delta[3] != 0:
             head = self.head if self.head is not None else self.last_head
             heater = self.heaters[head]
-            self.stepped[head] = self.stepped.get(head, 0) + delta[3]
+            if MAKES_UP in self.at.text:
+                self.made_up.append(MadeUp(self.at.number, self.at.step, delta[3], head, self.parked_hot.get(head, 0),
+                                           abs(heater.target - heater.warm) < 0.1))
+            else:
+                self.stepped[head] = self.stepped.get(head, 0) + delta[3]
             self.steps_fed.append(StepFed(self.at.number, self.at.step, delta[3], head, self.tool, heater.temp,
                                           heater.target, self.printed.get(head), self.moved_at.get(head),
                                           len(self.moves)))

@@ -220,6 +220,25 @@ class Rules:
         if r.random() < 0.5:
             self.dialect["wait_takes_s"] = r.choice([0.2, 1, 3])
 
+    def make_up(self, r):
+        """Steps for what oozes, in sequences that there are, or in new ones."""
+        if not self.steps:
+            self.sequences()
+        for name in ("untuck", "charge"):
+            step = {"make_up_mm_per_min": r.choice([0.2, 0.2, 0.5, 1, 3, 20])}
+            if r.random() < 0.6:
+                step["at_most_mm"] = r.choice([0.5, 1, 5, 20])
+            step["speed_mm_s"] = r.choice([0.5, 3, 6])
+            self.steps[name].insert(r.choice([0, len(self.steps[name])]), step)
+        self.steps["ooze"] = [{"make_up_mm_per_min": r.choice([0.2, 1, 5]), "at_most_mm": 10, "speed_mm_s": 2}]
+        for h in self.heads:
+            if "after_pick" not in h and r.random() < 0.7:
+                h["after_pick"] = "ooze"
+            if r.random() < 0.3:
+                for t in h["tools"]:
+                    if len(h["tools"]) > 1 and not any(f["tool"] == t for f in self.filament):
+                        self.filament.append({"tool": t, "after_exchange": r.choice(["ooze", "charge"])})
+
     def index_of(self, tool):
         h = self.heads[self.head_of[tool]]
         return h["heater"].get("index", h["tools"][0])

@@ -94,7 +94,10 @@ Around around(const Section<S>& section, std::string_view key) {
       break;
     case SectionInfo::Shape::sequences: {
       const bool speed = key == "speed_mm_s", seconds = key == "seconds";
-      const char* action = speed ? "feed_mm = 1, " : seconds ? "gcode = \"M400\", " : "";
+      const char* action = speed                 ? "feed_mm = 1, "
+                           : seconds             ? "gcode = \"M400\", "
+                           : key == "at_most_mm" ? "make_up_mm_per_min = 1, "
+                                                 : "";
       return {file + "[steps]\na = [ { " + action, " } ]\n"};
     }
     default:

@@ -354,14 +354,16 @@ all = [
   { feed_mm = -3 }, { lift_mm = 1, speed_mm_s = 10 }, { back = true }, { dwell_s = 2 },
   { move_mm = { z = 5 } }, { temp_c = 180 }, { temp_offset_c = -15 }, { wait = true },
   { fan = 0.5 }, { gcode = "M400", seconds = 0.5 }, { gcode = "M17" },
+  { make_up_mm_per_min = 0.2, at_most_mm = 2, speed_mm_s = 3 }, { make_up_mm_per_min = 100 },
 ]
 )")
                          .steps.at(0)
                          .steps;
-  REQUIRE(steps.size() == 11);
-  const std::vector<Action> actions{Action::feed, Action::lift,  Action::back,        Action::dwell,
-                                    Action::move, Action::temp,  Action::temp_offset, Action::wait,
-                                    Action::fan,  Action::gcode, Action::gcode};
+  REQUIRE(steps.size() == 13);
+  const std::vector<Action> actions{
+      Action::feed,  Action::lift,        Action::back,   Action::dwell, Action::move,
+      Action::temp,  Action::temp_offset, Action::wait,   Action::fan,   Action::gcode,
+      Action::gcode, Action::make_up,     Action::make_up};
   for (std::size_t i = 0; i < steps.size(); ++i) CHECK(steps[i].action == actions[i]);
   CHECK(steps[0].amount == -3);
   CHECK(steps[1].speed_mm_s == 10.0);
@@ -371,6 +373,10 @@ all = [
   CHECK(steps[9].gcode == "M400");
   CHECK(steps[9].seconds == 0.5);
   CHECK(steps[10].seconds == 0);
+  CHECK(steps[11].amount == 0.2);
+  CHECK(steps[11].at_most_mm == 2);
+  CHECK(steps[11].speed_mm_s == 3.0);
+  CHECK(steps[12].at_most_mm == 3);
 }
 
 TEST_CASE("steps are used when something names them, not by being there") {

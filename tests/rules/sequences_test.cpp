@@ -378,6 +378,43 @@ TEST_CASE("refused: parking and picking that do not feed as much") {
       });
 }
 
+TEST_CASE("refused: what oozes is made up for afterwards, and in its place") {
+  const std::string steps = "[steps]\np = [ { make_up_mm_per_min = 0.2 } ]\n";
+  check_all(
+      kHead,
+      {
+          {"before_park = \"p\"\nafter_pick = \"p\"\n" + steps,
+           R"(rules.toml:6:15: before_park names "p", which has make_up_mm_per_min: what oozes is made up for afterwards
+  before_park = "p"
+                ^
+  hint: only after_pick and after_exchange may name such a sequence)"},
+          {"at_last_use = \"p\"\n" + steps,
+           R"(rules.toml:6:15: at_last_use names "p", which has make_up_mm_per_min: what oozes is made up for afterwards
+  at_last_use = "p"
+                ^
+  hint: only after_pick and after_exchange may name such a sequence)"},
+          {"[[filament]]\ntool = 0\nbefore_exchange = \"p\"\n" + steps,
+           R"(rules.toml:8:19: before_exchange names "p", which has make_up_mm_per_min: what oozes is made up for afterwards
+  before_exchange = "p"
+                    ^
+  hint: only after_pick and after_exchange may name such a sequence)"},
+          {"[steps]\np = [ { make_up_mm_per_min = 0 } ]\n",
+           R"(rules.toml:7:30: make_up_mm_per_min must be over 0 and at most 100, not 0
+  p = [ { make_up_mm_per_min = 0 } ]
+                               ^)"},
+          {"[steps]\np = [ { feed_mm = 1, at_most_mm = 2 } ]\n",
+           R"(rules.toml:7:35: at_most_mm does not go with feed_mm
+  p = [ { feed_mm = 1, at_most_mm = 2 } ]
+                                    ^
+  hint: it goes with make_up_mm_per_min)"},
+          {"max_flow_mm3_s = 5\nafter_pick = \"p\"\n" + steps,
+           R"(rules.toml:9:30: without speed_mm_s this may feed faster than max_flow_mm3_s of "ash", which is 5
+  p = [ { make_up_mm_per_min = 0.2 } ]
+                               ^
+  hint: give it a speed_mm_s, at most 2.07 mm/s)"},
+      });
+}
+
 TEST_CASE("refused: a slip in a step is not taken for an imbalance or a flow") {
   const std::string tucked =
       kHead + "max_flow_mm3_s = 5\nbefore_park = \"p\"\nafter_pick = \"q\"\n[steps]\n";
