@@ -331,7 +331,7 @@ void Heaters::end_visit(std::size_t h, double at_s, std::uint64_t line) {
     return;
   }
   forget_commands_after(h, used_line);
-  head.hot_s = visit_.pull ? 0 : head.hot_s + hot_s(h, work_c, head.tool);
+  head.hot_s = visit_.pull || visit_.exchange ? 0 : head.hot_s + hot_s(h, work_c, head.tool);
   if (started_) close(h, used_s, work_c, head.tool, used_line);
   // What it is pulled or waited for at says less than what it was printed at before.
   if (!head.printed) head.last_c = work_c;

@@ -10,11 +10,12 @@ namespace forewarm::rules {
 
 namespace {
 
-constexpr std::array<std::pair<std::string_view, std::string_view>, 12> kUnits{{
+constexpr std::array<std::pair<std::string_view, std::string_view>, 13> kUnits{{
     // Longer endings first.
     {"_cost_per_kwh", "currency per kilowatt-hour"},
     {"_cost_per_h", "currency per hour"},
     {"_cost", "currency"},
+    {"_mm_per_min", "millimetres a minute"},
     {"_mm3_s", "cubic millimetres a second"},
     {"_g_cm3", "grams per cubic centimetre"},
     {"_mm_s2", "millimetres per second squared"},

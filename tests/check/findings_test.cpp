@@ -353,10 +353,10 @@ Cases steps() {
        "make-up-wrong",
        "make-up-wrong",
        [](rules::Rules& r) {
-         rules::Step step;
-         step.action = rules::Step::Action::make_up;
-         step.amount = 100;
-         r.steps.push_back({"ooze", {step}});
+         rules::Step ooze;
+         ooze.action = rules::Step::Action::make_up;
+         ooze.amount = 100;
+         r.steps.push_back({"ooze", {ooze}});
          r.toolheads.front().after_pick = "ooze";
        }},
       {"a sequence in the midst of a use",

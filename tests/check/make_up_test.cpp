@@ -3,7 +3,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
+#include <cstdio>
+#include <map>
 #include <optional>
 #include <vector>
 
@@ -37,7 +38,7 @@ std::string print_s(int seconds) {
 }
 
 // Ash waits while birch prints.
-std::string job(int birch_s) {
+std::string job_while(int birch_s) {
   return "G28\nG90\nM83\nM104 T0 S215\nM104 T1 S210\nM109 T0 S215\nM109 T1 S210\nT0\n" +
          print_s(60) + "T1\nM109 S210\n" + print_s(birch_s) + "T0\nM109 S215\n" + print_s(60);
 }
@@ -82,7 +83,7 @@ const rules::Rules& bench_machine() {
 
 TEST_CASE("what oozed is made up for by the minutes that it was hot") {
   const rules::Rules rules = rules_of(two_heads("{ make_up_mm_per_min = 0.5, speed_mm_s = 3 }"));
-  const std::string text = job(300);
+  const std::string text = job_while(300);
   const std::string rewritten = rewrite_of(text, rules);
   const auto made = all_made_up(rewritten);
   REQUIRE(made.size() == 1);
@@ -96,7 +97,7 @@ TEST_CASE("what oozed is made up for by the minutes that it was hot") {
 }
 
 TEST_CASE("... no more than at_most_mm, and nothing where it would round to nothing") {
-  const std::string text = job(300);
+  const std::string text = job_while(300);
   const rules::Rules most =
       rules_of(two_heads("{ make_up_mm_per_min = 10, at_most_mm = 2.345, speed_mm_s = 3 }"));
   const auto made = all_made_up(rewrite_of(text, most));
@@ -113,8 +114,8 @@ TEST_CASE("... no more than at_most_mm, and nothing where it would round to noth
 TEST_CASE("what is made up for counts as purged, and the rest of after_pick does not") {
   const rules::Rules rules = rules_of(
       two_heads("{ feed_mm = -1 }, { make_up_mm_per_min = 0.5, speed_mm_s = 3 }, { feed_mm = 1 }"));
-  const std::string text = job(300);
-  const auto job = job_of(text, rules);
+  const std::string text = job_while(300);
+  const job::Job job = scan_of(text, rules);
   const auto plan = plan::make(job, rules, rules::Policy::hold);
   REQUIRE(plan);
   const auto made = all_made_up(rewrite_of(text, rules));
@@ -132,7 +133,7 @@ TEST_CASE("random jobs that make up for what oozes: the check comes to the same"
     CHECK(print(report_of(&text, rewritten, bench_machine())) == "");
     CHECK(restored(rewritten) == text);
   }
-  CHECK(made > 300);
+  CHECK(made > 250);
 }
 
 TEST_CASE("each amount that is a tenth off is found, and each that is lost") {
@@ -142,7 +143,7 @@ TEST_CASE("each amount that is a tenth off is found, and each that is lost") {
     const std::vector<std::string> lines = lines_of(rewrite_of(text, bench_machine()));
     for (std::size_t i = 0; i < lines.size(); ++i) {
       const auto m = made_up(lines[i]);
-      if (!m || m->mm < 0.3) continue;
+      if (!m || m->mm < 0.5) continue;
       INFO("seed " << seed << ": " << lines[i]);
       for (const double factor : {0.0, 0.9, 1.1}) {
         std::vector<std::string> spoiled = lines;

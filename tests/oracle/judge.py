@@ -192,7 +192,7 @@ class Judged:
     def made_up(self):
         """What steps push for what has oozed, each by itself: within 5 % and what is rounded."""
         for m in self.b.made_up:
-            if m.at_limit:
+            if m.unsure:
                 continue
             steps = [s for s in self.rules.get("steps", {}).get(m.step, []) if "make_up_mm_per_min" in s]
             wanted = [min(s["make_up_mm_per_min"] * m.hot_s / 60, s.get("at_most_mm", 3)) for s in steps]

@@ -157,8 +157,7 @@ class Run:
         if held is not None:
             if self.lines is not None:
                 held = as_rewrite_of(self.lines, held)[0]
-            longer = waits_longer(judged, Replay(judged.machine, lines_of_rewrite(held)[0]), self.habits)
-            self.found += [] if self.make_up else longer
+            self.found += waits_longer(judged, Replay(judged.machine, lines_of_rewrite(held)[0]), self.habits)
 
     def check(self, *files):
         kind = "check" if len(files) == 2 else "check-alone"

@@ -37,9 +37,9 @@ Cooled = collections.namedtuple("Cooled", "head target most user named")
 StepFed = collections.namedtuple("StepFed", "number step mm head tool temp target printed moved_at moves")
 Wait = collections.namedtuple("Wait", "number origin head seconds cooling step")
 # A toolhead put away, or not used yet: how long it was more than 5 C above the standby of what is in it.
-# What inserted lines push for what has oozed, and how long it was hot while parked, by this replay. `at_limit`: it is
-# used at the very temperature from which on it is hot, so that rounding decides.
-MadeUp = collections.namedtuple("MadeUp", "number step mm head hot_s at_limit")
+# What inserted lines push for what has oozed, and how long it was hot while parked, by this replay. `unsure`: it
+# was held at the very temperature from which on it is hot, so that rounding decides, or parked as planning began.
+MadeUp = collections.namedtuple("MadeUp", "number step mm head hot_s unsure")
 Parked = collections.namedtuple("Parked", "number head tool from_s to_s hot_s start_c")
 
 
@@ -226,6 +226,7 @@ class Replay:
         self.parked_hot = {}  # head: seconds, since it last moved filament or was only exchanged
         self.exchanged_in = None
         self.hot_when_picked = {}
+        self.unsure = set()
         self.steps_fed = []   # of the lines that were put in
         self.printed = {}     # head: target at its last extrusion
         self.asked = {}       # head: its last target that was not off
@@ -344,6 +345,8 @@ class Replay:
     def mount(self, tool):
         head = self.m.of_tool[tool]
         if head in self.away:
+            if self.away[head][1] <= self.began or abs(self.away[head][2] - self.heaters[head].warm) < 0.1:
+                self.unsure.add(head)
             self.hot_when_picked[head] = self.heaters[head].hot_s
             self.parked_hot[head] = self.parked_hot.get(head, 0) + self.heaters[head].hot_s
             self.parked.append(Parked(self.at.number, head, *self.away[head][:2], self.now,
@@ -363,6 +366,7 @@ class Replay:
         seconds = 0
         if old is not None and self.exchanged_in == self.in_use:
             self.parked_hot[old] = 0
+            self.unsure.discard(old)
         if old is not None and self.busy_in != self.in_use and old in self.hot_when_picked:
             # It was picked for nothing, which is as good as parked.
             self.parked_hot[old] += self.heaters[old].hot_s - self.hot_when_picked[old]
@@ -520,6 +524,7 @@ class Replay:
             self.mount(0)
         heater = self.heaters[self.head]
         self.parked_hot[self.head] = 0
+        self.unsure.discard(self.head)
         self.exchanged_in = None
         self.moves.append(Moved(self.at.number, self.at.origin, key, forwards, self.head, self.tool, heater.temp,
                                 heater.target, self.asked.get(self.head, 0),
@@ -557,7 +562,7 @@ class Replay:
             heater = self.heaters[head]
             if MAKES_UP in self.at.text:
                 self.made_up.append(MadeUp(self.at.number, self.at.step, delta[3], head, self.parked_hot.get(head, 0),
-                                           abs(heater.target - heater.warm) < 0.1))
+                                           head in self.unsure or abs(heater.target - heater.warm) < 0.1))
             else:
                 self.stepped[head] = self.stepped.get(head, 0) + delta[3]
             self.steps_fed.append(StepFed(self.at.number, self.at.step, delta[3], head, self.tool, heater.temp,

@@ -461,7 +461,8 @@ a = [ { lift_mm = 1, @feed_mm = 1 } ]
           {R"([steps]
 a = [ { dwell_s = 1, @speed_mm_s = 3 } ]
 )",
-           "speed_mm_s does not go with dwell_s", "it goes with feed_mm, lift_mm and move_mm"},
+           "speed_mm_s does not go with dwell_s",
+           "it goes with feed_mm, lift_mm, move_mm and make_up_mm_per_min"},
           {R"([steps]
 a = [ { feed_mm = 1, @seconds = 3 } ]
 )",

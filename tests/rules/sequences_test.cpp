@@ -399,13 +399,13 @@ TEST_CASE("refused: what oozes is made up for afterwards, and in its place") {
                     ^
   hint: only after_pick and after_exchange may name such a sequence)"},
           {"[steps]\np = [ { make_up_mm_per_min = 0 } ]\n",
-           R"(rules.toml:7:30: make_up_mm_per_min must be over 0 and at most 100, not 0
+           R"(rules.toml:7:30: make_up_mm_per_min must be more than 0 and at most 100, not 0
   p = [ { make_up_mm_per_min = 0 } ]
                                ^)"},
           {"[steps]\np = [ { feed_mm = 1, at_most_mm = 2 } ]\n",
-           R"(rules.toml:7:35: at_most_mm does not go with feed_mm
+           R"(rules.toml:7:22: at_most_mm does not go with feed_mm
   p = [ { feed_mm = 1, at_most_mm = 2 } ]
-                                    ^
+                       ^
   hint: it goes with make_up_mm_per_min)"},
           {"max_flow_mm3_s = 5\nafter_pick = \"p\"\n" + steps,
            R"(rules.toml:9:30: without speed_mm_s this may feed faster than max_flow_mm3_s of "ash", which is 5
