@@ -44,6 +44,7 @@ struct ToolChange {
   std::uint64_t end_offset = 0;  // of its line: what comes next starts there
   double end_s = 0;              // job time when it is done
   std::uint64_t line = 0;
+  std::uint64_t layer = 0;  // as Job::layers counts: the one that is being printed; 0: none yet
   int from_tool = -1, tool = -1;
   int out_tool = -1;                            // whose filament the feeder takes out; -1: none
   std::size_t from_head = kNone, head = kNone;  // mounted before and after

@@ -269,6 +269,7 @@ class Scanner {
       modals_.keep(change.at.offset, before_);
       modals_.keep(change.end_offset, state_);
     }
+    layers_at_changes_.push_back(layers_.now());
     uses_.finish_change(change, timer_.filament_until_s());
     materials_.select(uses_.tool());
     if (change.exchanges()) exchange(change);
@@ -413,6 +414,9 @@ class Scanner {
     job_.duration_s = timer_.now_s();
     job_.motion_s = timer_.motion_s();
     job_.layers = layers_.count();
+    for (std::size_t i = 0; i < job_.tool_changes.size(); ++i) {
+      job_.tool_changes[i].layer = layers_.count_then(layers_at_changes_[i]);
+    }
     job_.unknown = unknown_.list();
     job_.materials = materials_.list();
     job_.visits = materials_.visits();
@@ -434,7 +438,8 @@ class Scanner {
   Materials materials_;
   LayerCount layers_;
   SpoolWatch spools_;
-  std::vector<LayerCount::Moment> layers_then_;  // of job_.spool_ends
+  std::vector<LayerCount::Moment> layers_then_;        // of job_.spool_ends
+  std::vector<LayerCount::Moment> layers_at_changes_;  // as job_.tool_changes
   ModalKeeper modals_;
   machine::EndingWatch ending_;
   std::uint64_t program_end_moves_ = 0;  // that came before job_.program_end

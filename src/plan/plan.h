@@ -100,16 +100,23 @@ struct HeadFigures {
   double hot_idle_s = 0, energy_wh = 0, wait_s = 0;
 };
 
+// What the machine waits for heaters at, and spends on step sequences, from the last filament that
+// moves before a change to the first that moves after it. A redundant one has none.
+struct ChangeDelay {
+  double wait_s = 0, sequence_s = 0;
+};
+
 struct Plan {
   rules::Policy policy = rules::Policy::lookahead;
-  std::vector<Command> commands;        // in the order of the text
-  std::vector<std::size_t> disabled;    // of job.targets, ascending
-  std::vector<GapPlan> gaps;            // by from_s
-  std::vector<HeadFigures> heads;       // as job.heads
-  std::vector<double> change_at_s;      // as job.selects: when each begins, wall
-  std::map<int, double> step_purge_mm;  // by tool: pushed through by sequences
-  std::vector<job::InsertedFeed> fed;   // by sequences, in the order of the text
-  CumulativeDelay delays;               // from job time to wall time
+  std::vector<Command> commands;           // in the order of the text
+  std::vector<std::size_t> disabled;       // of job.targets, ascending
+  std::vector<GapPlan> gaps;               // by from_s
+  std::vector<HeadFigures> heads;          // as job.heads
+  std::vector<double> change_at_s;         // as job.selects: when each begins, wall
+  std::vector<ChangeDelay> change_delays;  // as job.tool_changes
+  std::map<int, double> step_purge_mm;     // by tool: pushed through by sequences
+  std::vector<job::InsertedFeed> fed;      // by sequences, in the order of the text
+  CumulativeDelay delays;                  // from job time to wall time
   Figures figures;
   [[nodiscard]] bool changes_anything() const { return !commands.empty() || !disabled.empty(); }
 };

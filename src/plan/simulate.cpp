@@ -76,7 +76,7 @@ class Replay {
         break;
       case Event::Kind::pass:
         pass(key, e.seconds);
-        out_.figures.sequence_s += e.seconds;
+        in_sequence(key, e.seconds);
         break;
       case Event::Kind::runs_on:
         pass(key, -e.seconds);
@@ -175,12 +175,13 @@ class Replay {
     if (takes_s <= 0) return;
     pass(key, takes_s);
     if (e.step) {
-      out_.figures.sequence_s += takes_s;
+      in_sequence(key, takes_s);
       return;
     }
     out_.figures.guard_s += takes_s - wait_s;
     if (wait_s <= 0) return;
     out_.figures.wait_s += wait_s;
+    out_.for_heaters.add(key.offset, slot_of(key), wait_s);
     seconds_of(out_.figures.waits, e.at) += wait_s;
     out_.heads[e.head].wait_s += wait_s;
     if (e.gap != Event::kNoGap) out_.gaps[e.gap].wait_s += wait_s;
@@ -188,13 +189,22 @@ class Replay {
 
   // Time that the job does not know of.
   void pass(const Timeline::Key& key, double seconds) {
-    using Slot = CumulativeDelay::Slot;
-    const Slot slot = key.rank < Timeline::kBetween ? Slot::early
-                      : key.rank < Timeline::kLate  ? Slot::between
-                      : key.rank < Timeline::kOwn   ? Slot::late
-                                                    : Slot::line;
-    out_.waits.add(key.offset, slot, seconds);
+    out_.waits.add(key.offset, slot_of(key), seconds);
     passed_s_ += seconds;
+  }
+
+  // Of that, what a step sequence takes.
+  void in_sequence(const Timeline::Key& key, double seconds) {
+    out_.figures.sequence_s += seconds;
+    out_.in_sequences.add(key.offset, slot_of(key), seconds);
+  }
+
+  static CumulativeDelay::Slot slot_of(const Timeline::Key& key) {
+    using Slot = CumulativeDelay::Slot;
+    return key.rank < Timeline::kBetween ? Slot::early
+           : key.rank < Timeline::kLate  ? Slot::between
+           : key.rank < Timeline::kOwn   ? Slot::late
+                                         : Slot::line;
   }
 
   void finish(double end_s) {

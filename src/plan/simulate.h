@@ -70,6 +70,7 @@ struct Simulation {
   std::vector<HeadFigures> heads;  // hot_idle_s, energy_wh, wait_s only
   std::vector<GapOutcome> gaps;
   CumulativeDelay waits;
+  CumulativeDelay for_heaters, in_sequences;  // of these: Figures::wait_s, Figures::sequence_s
   std::vector<Drive> drives;
   std::vector<Holding> holding;
 };

@@ -1,6 +1,7 @@
 #include "plan/to_plan.h"
 
 #include <algorithm>
+#include <iterator>
 #include <span>
 #include <utility>
 
@@ -79,7 +80,38 @@ std::vector<GapPlan> gaps_of(const Problem& problem, const Solution& solution) {
   return out;
 }
 
-// Fills in figures, heads and change_at_s. REQUIRES: plan.gaps are those of the job.
+// Each second from the start of the first change on belongs to one of them at most.
+std::vector<ChangeDelay> change_delays(const job::Job& job, const Simulation& simulation) {
+  std::vector<ChangeDelay> out;
+  out.reserve(job.tool_changes.size());
+  const auto passed = [&](double (CumulativeDelay::*before)(std::uint64_t) const,
+                          std::uint64_t offset) {
+    return ChangeDelay{(simulation.for_heaters.*before)(offset),
+                       (simulation.in_sequences.*before)(offset)};
+  };
+  auto next = job.uses.begin();  // the first use that begins behind the change
+  for (std::size_t i = 0; i < job.tool_changes.size(); ++i) {
+    const std::uint64_t at = job.tool_changes[i].at.offset;
+    const std::uint64_t end =
+        i + 1 < job.tool_changes.size() ? job.tool_changes[i + 1].at.offset : job.bytes;
+    while (next != job.uses.end() && next->first.offset <= at) ++next;
+    const bool used_before =
+        next != job.uses.begin() &&
+        (i == 0 || std::prev(next)->first.offset > job.tool_changes[i - 1].at.offset);
+    const ChangeDelay from = passed(&CumulativeDelay::before,
+                                    used_before ? std::min(std::prev(next)->last_end, at) : at);
+    const bool used = next != job.uses.end() && next->first.offset <= end;
+    const ChangeDelay to = used ? passed(&CumulativeDelay::before_line, next->first.offset)
+                                : passed(&CumulativeDelay::before, end);
+    const bool redundant = job.tool_changes[i].kind == job::ChangeKind::redundant;
+    out.push_back(redundant ? ChangeDelay{}
+                            : ChangeDelay{std::max(0.0, to.wait_s - from.wait_s),
+                                          std::max(0.0, to.sequence_s - from.sequence_s)});
+  }
+  return out;
+}
+
+// Fills in figures, heads and what concerns changes. REQUIRES: plan.gaps are those of the job.
 void add_totals(const job::Job& job, const Simulation& simulation, Plan& plan) {
   plan.figures = simulation.figures;
   plan.figures.peak_heating_w = peak_heating_w(simulation.drives, job);
@@ -91,6 +123,7 @@ void add_totals(const job::Job& job, const Simulation& simulation, Plan& plan) {
   for (const job::ToolChange& c : job.tool_changes) {
     plan.change_at_s.push_back(c.at.time_s + simulation.waits.before_line(c.at.offset));
   }
+  plan.change_delays = change_delays(job, simulation);
   std::size_t mounted = job::kNone;
   for (const job::ToolUse& use : job.uses) {
     if (use.head != mounted) ++plan.heads[use.head].uses;

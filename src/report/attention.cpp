@@ -11,14 +11,12 @@
 
 namespace forewarm::report {
 
-namespace {
-
 bool away_at(const Schedule& schedule, LocalTime time) {
-  for (const Away& away : schedule.away) {
-    if (away.covers(time)) return true;
-  }
-  return false;
+  return std::any_of(schedule.away.begin(), schedule.away.end(),
+                     [time](const Away& away) { return away.covers(time); });
 }
+
+namespace {
 
 AtStart at_start(const Attention& attention, const Schedule& schedule, LocalTime start) {
   AtStart out{start, 0, {}};
@@ -34,6 +32,28 @@ AtStart at_start(const Attention& attention, const Schedule& schedule, LocalTime
 }
 
 double seconds_of(const job::ToolChange& s) { return s.park_s + s.pick_s + s.exchange_s; }
+
+// The uses that each change lies between, and what the gap that it ends was.
+void add_uses(const job::Job& job, const plan::Plan& plan, std::vector<Attention::Change>& out) {
+  std::vector<std::size_t> change_of(job.uses.size(), job::kNone);  // that began the use
+  for (std::size_t u = 0; u < job.uses.size(); ++u) {
+    const job::ToolUse& use = job.uses[u];
+    if (use.select >= out.size()) continue;
+    out[use.select].to_c = use.work_c;
+    if (u > 0) out[use.select].from_c = job.uses[u - 1].last_c;
+    change_of[u] = use.select;
+  }
+  for (const plan::GapPlan& gap : plan.gaps) {
+    if (!gap.after || *gap.after >= change_of.size()) continue;
+    const std::size_t i = change_of[*gap.after];
+    if (i != job::kNone) out[i].treatment = gap.treatment;
+  }
+  const std::size_t timed = std::min(out.size(), plan.change_delays.size());
+  for (std::size_t i = 0; i < timed; ++i) {
+    out[i].wait_s = plan.change_delays[i].wait_s;
+    out[i].sequence_s = plan.change_delays[i].sequence_s;
+  }
+}
 
 }  // namespace
 
@@ -67,6 +87,7 @@ Attention attention(const job::Job& job, const plan::Plan& plan, const rules::Ru
     out.changes.push_back(c);
   }
   quiet_until(plan.figures.duration_s);
+  add_uses(job, plan, out.changes);
   if (rules.gives_odds()) {
     out.expected_stops = stops;
     out.chance_of_none = none;
@@ -190,20 +211,25 @@ std::string changes_csv(const Summary& s) {
   const Attention a = attention(s.job, s.lookahead, s.rules, s.schedule);
   std::string out =
       std::string(kChangesBeginning) +
-      "from_tool,to_tool,from_filament,to_filament,park_s,pick_s,exchange_s,expected_stops\n";
+      "from_tool,to_tool,from_filament,to_filament,park_s,pick_s,exchange_s,expected_stops,"
+      "layer,line,sequence_s,wait_s,from_c,to_c,treatment\n";
   const auto tool = [](int t) { return t < 0 ? std::string() : std::to_string(t); };
   const auto filament = [&](int t) {
     return t < 0 ? std::string() : csv_field(clean(s.rules.filament(t).name));
   };
+  const auto degrees = [](std::optional<double> c) { return c ? csv_field(*c) : std::string(); };
   for (std::size_t i = 0; i < s.job.tool_changes.size(); ++i) {
     const job::ToolChange& c = s.job.tool_changes[i];
-    const std::string at = s.schedule ? date_time(later(s.schedule->start, a.changes[i].at_s)) : "";
+    const Attention::Change& change = a.changes[i];
+    const std::string at = s.schedule ? date_time(later(s.schedule->start, change.at_s)) : "";
     out += fmt::format(
-        "{},{},{},{},{},{},{},{},{},{},{},{}\n", csv_field(a.changes[i].at_s), at,
+        "{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{}\n", csv_field(change.at_s), at,
         job::name_of(c.kind), c.head == job::kNone ? "" : csv_field(clean(head_name(s, c.head))),
         tool(c.from_tool), tool(c.tool), filament(c.from_tool), filament(c.tool),
         csv_field(c.park_s), csv_field(c.pick_s), csv_field(c.exchange_s),
-        a.expected_stops ? fmt::format("{}", a.changes[i].expected_stops) : std::string());
+        a.expected_stops ? fmt::format("{}", change.expected_stops) : std::string(), c.layer,
+        c.line, csv_field(change.sequence_s), csv_field(change.wait_s), degrees(change.from_c),
+        degrees(change.to_c), change.treatment ? plan::name_of(*change.treatment) : "");
   }
   return out;
 }

@@ -31,6 +31,9 @@ struct Schedule {
   std::vector<Away> away;  // empty: somebody is always at the machine
 };
 
+// Whether it is in hours away.
+[[nodiscard]] bool away_at(const Schedule& schedule, LocalTime time);
+
 // The starts that are tried are the given one and those at this distance, for a day.
 constexpr std::int64_t kStartGridS = 15 * 60;
 
@@ -44,7 +47,12 @@ struct Attention {
   struct Change {
     double at_s = 0;  // wall
     bool exchanges = false;
-    double expected_stops = 0;  // 0 where odds are not given
+    double expected_stops = 0;          // 0 where odds are not given
+    double wait_s = 0, sequence_s = 0;  // as plan::ChangeDelay
+    // What the filament before was printed at last, and what the one behind it is printed at first;
+    // absent where there is none.
+    std::optional<double> from_c, to_c;
+    std::optional<plan::Treatment> treatment;  // of the gap that it ends, if it ends one
   };
   std::vector<Change> changes;  // as job.selects
   std::uint64_t exchanges = 0;

@@ -87,13 +87,21 @@ Json attention_of(const Summary& s) {
   }
   out["as_started"] = at_start_of(a.given);
   out["best_start"] = at_start_of(a.best);
+  const auto name = [&](int tool) {
+    return tool < 0 ? Json(nullptr) : Json(s.rules.filament(tool).name);
+  };
   out["exchanges"] = Json::array();
   for (std::size_t i = 0; i < a.changes.size(); ++i) {
     if (!a.changes[i].exchanges) continue;
+    const job::ToolChange& change = s.job.tool_changes[i];
     out["exchanges"].push_back({{"time_s", rounded(a.changes[i].at_s)},
                                 {"clock", at(a.changes[i].at_s)},
-                                {"from_tool", s.job.tool_changes[i].from_tool},
-                                {"to_tool", s.job.tool_changes[i].tool}});
+                                {"from_tool", change.from_tool},
+                                {"to_tool", change.tool},
+                                {"from_filament", name(change.from_tool)},
+                                {"to_filament", name(change.tool)},
+                                {"layer", change.layer},
+                                {"line", change.line}});
   }
   return out;
 }

@@ -233,6 +233,63 @@ TEST_CASE("random jobs: selects come in order, after their waits, and within the
   }
 }
 
+TEST_CASE(
+    "random jobs: what is waited for and done in sequences at changes is no more than in all") {
+  const rules::Rules rules = need(rules::load(test::three_heads_with_steps(), "test.toml"));
+  double at_changes_s = 0, in_gaps_s = 0, sequences_s = 0, all_sequences_s = 0;
+  for (std::uint64_t seed = 1; seed <= 8; ++seed) {
+    CAPTURE(seed);
+    const std::string bytes = test::RandomJob(seed).make();
+    TextSource source(bytes);
+    const auto job = need(job::scan(source, rules));
+    for (const auto policy : {rules::Policy::timers, rules::Policy::lookahead}) {
+      const auto plan = need(plan::make(job, rules, policy));
+      REQUIRE(plan.change_delays.size() == job.tool_changes.size());
+      double wait_s = 0, sequence_s = 0;
+      for (const plan::ChangeDelay& d : plan.change_delays) {
+        CHECK(d.wait_s >= 0);
+        CHECK(d.sequence_s >= 0);
+        wait_s += d.wait_s;
+        sequence_s += d.sequence_s;
+      }
+      const plan::WaitCauses& waits = plan.figures.waits;
+      CHECK(wait_s <= plan.figures.wait_s + 1e-6);
+      CHECK(wait_s >= waits.gap_s + waits.exchange_s - 1e-6);
+      CHECK(sequence_s <= plan.figures.sequence_s + 1e-6);
+      at_changes_s += wait_s;
+      in_gaps_s += waits.gap_s + waits.exchange_s;
+      sequences_s += sequence_s;
+      all_sequences_s += plan.figures.sequence_s;
+    }
+  }
+  CHECK(in_gaps_s > 100);
+  CHECK(at_changes_s < 2 * in_gaps_s);
+  // The rest is what is put away for the last time.
+  CHECK(sequences_s > 0.8 * all_sequences_s);
+}
+
+TEST_CASE("a change says in which layer it comes") {
+  rules::Rules rules = need(rules::load(test::kThreeHeads, "test.toml"));
+  const std::string text =
+      "M83\nM104 T0 S200\nT0\n;LAYER\nG1 Z0.2\nG1 X1 E1 F600\nT4\nM109 S200\nG1 X2 "
+      "E1\n;LAYER\n;LAYER\n"
+      "G1 Z0.4\nG1 X3 E1\nT0\nG1 X4 E1\n";
+  const auto layers = [&] {
+    TextSource source(text);
+    const auto job = need(job::scan(source, rules));
+    std::string out;
+    for (const job::ToolChange& c : job.tool_changes) {
+      out += fmt::format("{}:{} ", c.line, c.layer);
+    }
+    return out + fmt::format("of {}", job.layers);
+  };
+  CHECK(layers() == "3:0 7:1 14:2 of 2");  // by height
+  rules = need(rules::load(
+      std::string(test::kThreeHeads) + "[[recognise]]\nas = \"layer\"\nmatch = '^;LAYER'\n",
+      "test.toml"));
+  CHECK(layers() == "3:0 7:1 14:3 of 3");
+}
+
 TEST_CASE("a job without anything to plan has its selects timed, too") {
   const rules::Rules rules = need(rules::load(test::kThreeHeads, "test.toml"));
   TextSource source("M104 T0 S200\nG4 S5\nT0\nM83\nG1 X1 E1 F600\n");
@@ -323,8 +380,10 @@ TEST_CASE("the JSON with a start") {
         R"("away":["22:00-07:00","12:00-13:00"],)"
         R"("as_started":{"start":"2027-03-05T21:30","exchanges_away":2,"expected_stops_away":0.5},)"
         R"("best_start":{"start":"2027-03-06T06:30","exchanges_away":0,"expected_stops_away":0.0},)"
-        R"("exchanges":[{"time_s":2055.0,"clock":"2027-03-05T22:04:15","from_tool":1,"to_tool":2},)"
-        R"({"time_s":2310.5,"clock":"2027-03-05T22:08:30","from_tool":2,"to_tool":0}]})");
+        R"("exchanges":[{"time_s":2055.0,"clock":"2027-03-05T22:04:15","from_tool":1,"to_tool":2,)"
+        R"("from_filament":"signal red","to_filament":"T2","layer":0,"line":0},)"
+        R"({"time_s":2310.5,"clock":"2027-03-05T22:08:30","from_tool":2,"to_tool":0,)"
+        R"("from_filament":"T2","to_filament":"granite","layer":0,"line":0}]})");
 }
 
 TEST_CASE("every change as CSV, quoted where it must be") {
@@ -332,18 +391,33 @@ TEST_CASE("every change as CSV, quoted where it must be") {
   s.rules.feeder.fault_odds = 0.25;
   s.job.heads[0].name = "left, \"old\"";
   s.rules.filaments[0].name = "grey\n\"granite\"";
+  s.job.tool_changes[0].line = 40;
+  s.job.tool_changes[1].line = 80;
+  s.job.tool_changes[1].layer = 1;
+  // The sample's uses begin with the first three changes; its second gap ends with the third.
+  for (std::size_t u = 0; u < 3; ++u) s.job.uses[u].select = u;
+  s.job.uses[0].work_c = 210;
+  s.job.uses[0].last_c = 215;
+  s.job.uses[1].last_c = 220;
+  s.job.uses[2].work_c = 230.5;
+  s.lookahead.change_delays.resize(5);
+  s.lookahead.change_delays[2] = {12.55, 3.5};
   Summary summary = s.summary();
   CHECK(changes_csv(summary) ==
         "time_s,clock,kind,toolhead,from_tool,to_tool,from_filament,to_filament,park_s,pick_s,"
-        "exchange_s,expected_stops\n"
-        "60,,first,\"left, \"\"old\"\"\",,0,,\"grey?\"\"granite\"\"\",0,7,0,0\n"
-        "1020,,toolhead,right,0,1,\"grey?\"\"granite\"\"\",signal red,7,7,0,0\n"
-        "2055,,both,\"left, \"\"old\"\"\",1,2,signal red,T2,7,7,35,0.25\n"
-        "2250,,redundant,\"left, \"\"old\"\"\",2,2,T2,T2,0,0,0,0\n"
-        "2310.5,,filament,\"left, \"\"old\"\"\",2,0,T2,\"grey?\"\"granite\"\"\",0,0,35,0.25\n");
+        "exchange_s,expected_stops,layer,line,sequence_s,wait_s,from_c,to_c,treatment\n"
+        "60,,first,\"left, \"\"old\"\"\",,0,,\"grey?\"\"granite\"\"\",0,7,0,0,0,40,0,0,,210,\n"
+        "1020,,toolhead,right,0,1,\"grey?\"\"granite\"\"\",signal red,7,7,0,0,1,80,0,0,215,,hold\n"
+        "2055,,both,\"left, \"\"old\"\"\",1,2,signal red,T2,7,7,35,0.25,0,0,3.5,12.55,220,230.5,"
+        "standby\n"
+        "2250,,redundant,\"left, \"\"old\"\"\",2,2,T2,T2,0,0,0,0,0,0,0,0,,,\n"
+        "2310.5,,filament,\"left, "
+        "\"\"old\"\"\",2,0,T2,\"grey?\"\"granite\"\"\",0,0,35,0.25,0,0,0,0,,,"
+        "\n");
   summary.schedule = schedule("2027-12-31T23:30", {});
   CHECK(changes_csv(summary).find("\n2055,2028-01-01T00:04:15,both,") != std::string::npos);
-  // Without odds the last column is empty.
+  // Without odds their column is empty.
   const std::string none = changes_csv(Sample().summary());
-  CHECK(none.find("\n1020,,toolhead,right,0,1,granite,signal red,7,7,0,\n") != std::string::npos);
+  CHECK(none.find("\n1020,,toolhead,right,0,1,granite,signal red,7,7,0,,0,0,0,0,,,\n") !=
+        std::string::npos);
 }

@@ -88,8 +88,10 @@ TEST_CASE("the JSON's values") {
         R"({"expected_stops":null,"chance_of_none":null,"start":null,"end":null,)"
         R"("longest_without_exchange":{"from_s":0.0,"to_s":2055.0,"from":null,"to":null},)"
         R"("away":[],"as_started":null,"best_start":null,"exchanges":[)"
-        R"({"time_s":2055.0,"clock":null,"from_tool":1,"to_tool":2},)"
-        R"({"time_s":2310.5,"clock":null,"from_tool":2,"to_tool":0}]})");
+        R"({"time_s":2055.0,"clock":null,"from_tool":1,"to_tool":2,)"
+        R"("from_filament":"signal red","to_filament":"T2","layer":0,"line":0},)"
+        R"({"time_s":2310.5,"clock":null,"from_tool":2,"to_tool":0,)"
+        R"("from_filament":"T2","to_filament":"granite","layer":0,"line":0}]})");
 }
 
 TEST_CASE("the JSON is indented by two and ends in a newline") {
