@@ -139,6 +139,11 @@ Command forecast_command(Options& options) {
        .help = "hours in which nobody is at the machine, such as 22:00-07:00; may be repeated",
        .value = &o.away,
        .argument = "HOURS"});
+  out.flags.push_back({.names = "--ics",
+                       .help = "with --start: write what a calendar should hold of the job here, "
+                               "as iCalendar; - is standard output, without the table",
+                       .value = &o.ics,
+                       .completes = Completes::file});
   add_rules_flag(out.flags, options.common);
   out.about = descriptions::kForecast;
   out.example =

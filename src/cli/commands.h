@@ -22,7 +22,7 @@ struct RewriteOptions {
 int run_rewrite(const Context& context, const RewriteOptions& options);
 
 struct ForecastOptions {
-  std::string job, html, json, csv;
+  std::string job, html, json, csv, ics;
   AskedMap map;
   std::string start;              // when the job is to begin; empty: there are no clock times
   std::vector<std::string> away;  // hours in which nobody is at the machine

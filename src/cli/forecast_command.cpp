@@ -1,7 +1,10 @@
+#include <filesystem>
+
 #include "cli/commands.h"
 #include "cli/inputs.h"
 #include "cli/mapping.h"
 #include "cli/plans.h"
+#include "io/read_all.h"
 #include "report/calendar.h"
 
 namespace forewarm::cli {
@@ -10,8 +13,9 @@ namespace {
 
 Result<std::optional<report::Schedule>> schedule_of(const ForecastOptions& options) {
   if (options.start.empty()) {
-    if (options.away.empty()) return std::optional<report::Schedule>();
-    Error e{Error::Kind::usage, "--away needs --start"};
+    if (options.away.empty() && options.ics.empty()) return std::optional<report::Schedule>();
+    Error e{Error::Kind::usage,
+            options.away.empty() ? "--ics needs --start" : "--away needs --start"};
     e.hint = "say when the job is to begin, such as --start 2027-03-05T18:00";
     return e;
   }
@@ -27,6 +31,16 @@ Result<std::optional<report::Schedule>> schedule_of(const ForecastOptions& optio
   return std::optional(std::move(out));
 }
 
+// What the file of events holds before it is replaced; REQUIRES: Outputs::check() has passed.
+Result<std::string> earlier_events(const std::string& file) {
+  constexpr std::size_t kMost = 16U << 20U;
+  std::error_code none;
+  if (file.empty() || is_standard_output(file) || !std::filesystem::is_regular_file(file, none)) {
+    return std::string();
+  }
+  return io::read_all(file, kMost);
+}
+
 }  // namespace
 
 int run_forecast(const Context& context, const ForecastOptions& options) {
@@ -36,8 +50,11 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
                   {.html = options.html,
                    .json = options.json,
                    .csv = options.csv,
+                   .ics = options.ics,
                    .inputs = {{"the job", options.job}, {"the rule file", context.rule_file()}}});
   if (auto s = outputs.check(); !s) return context.fail(s.error());
+  const auto earlier = earlier_events(options.ics);
+  if (!earlier) return context.fail(earlier.error());
   auto rules = context.rules(Guesses::where_no_file);
   if (!rules) return context.fail(rules.error());
   auto loaded = load_job(context, options.job, *rules);
@@ -55,7 +72,10 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
   if (mapping) text = mapping->text.get();
   auto reports = make_reports(
       options.job, {*text, job, mapping ? mapping->rules : *rules, mapping ? &*mapping : nullptr},
-      {.width = context.text_width(), .schedule = *schedule, .sheet = options.sheet});
+      {.width = context.text_width(),
+       .schedule = *schedule,
+       .sheet = options.sheet,
+       .earlier_ics = *earlier});
   if (!reports) return context.fail(reports.error());
   if (mapping) {
     std::string loading;

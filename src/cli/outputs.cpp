@@ -25,7 +25,8 @@ std::vector<Report> asked_for(const OutputNames& outputs) {
   std::vector<Report> out;
   for (const Report& r : {Report{Form::html, outputs.html, &Reports::html},
                           Report{Form::json, outputs.json, &Reports::json},
-                          Report{Form::csv, outputs.csv, &Reports::csv}}) {
+                          Report{Form::csv, outputs.csv, &Reports::csv},
+                          Report{Form::calendar, outputs.ics, &Reports::ics}}) {
     if (!r.file.empty()) out.push_back(r);
   }
   return out;

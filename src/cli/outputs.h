@@ -26,7 +26,7 @@ namespace forewarm::cli {
 
 // The text of each form of a report; one that nobody asked for may be empty.
 struct Reports {
-  std::string text = {}, json = {}, html = {}, csv = {};
+  std::string text = {}, json = {}, html = {}, csv = {}, ics = {};
 };
 
 struct NamedFile {
@@ -36,7 +36,7 @@ struct NamedFile {
 
 // As on the command line: "-" is standard output, empty: not asked for.
 struct OutputNames {
-  std::string html = {}, json = {}, csv = {};
+  std::string html = {}, json = {}, csv = {}, ics = {};
   // A job, or the diff that is shown in its place.
   std::string job = {};
   bool in_place = false;       // the job is read from the same file

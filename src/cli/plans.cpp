@@ -2,6 +2,7 @@
 
 #include "cli/inputs.h"
 #include "cli/spools.h"
+#include "report/job_events.h"
 #include "report/report.h"
 #include "report/spools.h"
 
@@ -34,7 +35,8 @@ Result<Reports> make_reports(const std::string& path, const Scanned& scanned, co
                                 *timers,          *hold, *lookahead, shown.schedule,
                                 shown.width,      *ends};
   return Reports{shown.sheet ? report::sheet_text(summary) : report::text(summary),
-                 report::json(summary), report::html(summary), report::changes_csv(summary)};
+                 report::json(summary), report::html(summary), report::changes_csv(summary),
+                 shown.schedule ? report::calendar_of(summary, shown.earlier_ics) : std::string()};
 }
 
 }  // namespace forewarm::cli

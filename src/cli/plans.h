@@ -29,11 +29,12 @@ struct Scanned {
 struct Shown {
   std::size_t width = report::kTextWidth;  // of the text
   std::optional<report::Schedule> schedule = {};
-  bool sheet = false;  // the text is the load sheet
+  bool sheet = false;       // the text is the load sheet
+  std::string earlier_ics;  // what the file of its events for a calendar held before
 };
 
-// The job under all four policies, as text, JSON and page, and its changes as CSV. Reads its text
-// again where a spool runs out.
+// The job under all four policies, as text, JSON and page, its changes as CSV, and, with a
+// schedule, its events for a calendar. Reads its text again where a spool runs out.
 [[nodiscard]] Result<Reports> make_reports(const std::string& path, const Scanned& scanned,
                                            const Shown& shown);
 

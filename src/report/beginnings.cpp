@@ -10,6 +10,8 @@ const char* name_of(Form form) {
       return "HTML";
     case Form::json:
       return "JSON";
+    case Form::calendar:
+      return "iCalendar";
     case Form::csv:
       break;
   }
@@ -22,6 +24,8 @@ bool begins_as(Form form, std::string_view text) {
       return text.starts_with(kPageBeginning);
     case Form::json:
       return text.starts_with(kJsonBeginning);
+    case Form::calendar:
+      return text.starts_with(kCalendarBeginning);
     case Form::csv:
       break;
   }

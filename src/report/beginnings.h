@@ -10,14 +10,16 @@
 
 namespace forewarm::report {
 
-enum class Form { html, json, csv };
-[[nodiscard]] const char* name_of(Form form);  // "HTML", "JSON", "CSV"
+enum class Form { html, json, csv, calendar };
+[[nodiscard]] const char* name_of(Form form);  // "HTML", "JSON", "CSV", "iCalendar"
 
 inline constexpr std::string_view kPageBeginning =
     "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
     "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
     "style-src 'unsafe-inline'\">\n";
 inline constexpr std::string_view kJsonBeginning = "{\n  \"schema_version\": ";
+inline constexpr std::string_view kCalendarBeginning =
+    "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//forewarm//forecast//EN\r\n";
 inline constexpr std::string_view kChangesBeginning = "time_s,clock,kind,toolhead,";
 inline constexpr std::string_view kReviewBeginning = "record,print,index,line,";
 inline constexpr std::string_view kComparisonBeginning = "policy,swept,value,off_over_s,";

@@ -9,6 +9,7 @@
 #include "report/assignment.h"
 #include "report/compare.h"
 #include "report/findings.h"
+#include "report/icalendar.h"
 #include "report/report.h"
 #include "sample.h"
 
@@ -34,13 +35,14 @@ std::vector<Written> every_report() {
   return {{Form::html, "forecast", html(s.summary())},
           {Form::json, "forecast", json(s.summary())},
           {Form::csv, "forecast", changes_csv(s.summary())},
+          {Form::calendar, "forecast", icalendar({s.path, {}, {}}, 1)},
           {Form::json, "compare", json(compared)},
           {Form::csv, "compare", csv(compared)},
           {Form::json, "assign", assignment_json({s.path, s.rules, problem, *assigned})},
           {Form::json, "check", findings_json({}, s.rules)}};
 }
 
-constexpr Form kForms[] = {Form::html, Form::json, Form::csv};
+constexpr Form kForms[] = {Form::html, Form::json, Form::csv, Form::calendar};
 
 }  // namespace
 
@@ -80,6 +82,8 @@ TEST_CASE("what others write is no report of ours") {
       "<!DOCTYPE html>\n",
       "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta "
       "charset=\"utf-8\">\n<title>Trails</title>",
+      "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//someone else//EN\r\n",
+      "BEGIN:VCALENDAR\nVERSION:2.0\nPRODID:-//forewarm//forecast//EN\n",
       "time_s,clock\n0,1\n",
       "policy,price\n",
       "mm3,T1,T2\nT1,,80\n",

@@ -1,0 +1,75 @@
+// Which events a job has, when, and in which words.
+#include "report/job_events.h"
+
+#include <catch2/catch.hpp>
+#include <string>
+
+#include "sample.h"
+
+using namespace forewarm;
+using namespace forewarm::report;
+
+namespace {
+
+Schedule schedule(const char* start, const std::vector<std::string>& away) {
+  Schedule out{*parse_start(start), {}};
+  for (const std::string& text : away) out.away.push_back(*parse_away(text));
+  return out;
+}
+
+std::string listed(const EventCalendar& calendar) {
+  std::string out;
+  for (const CalendarEvent& e : calendar.events) {
+    out += e.id + ' ' + date_time(e.from) + ' ' + date_time(e.to) + ' ' + e.title + '\n';
+  }
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("a job without hours away has its end") {
+  Sample s;
+  s.path = "folder/of, jobs/posts.gcode";
+  Summary summary = s.summary();
+  summary.schedule = schedule("2027-03-05T21:30", {});
+  const EventCalendar calendar = job_events(summary);
+  CHECK(calendar.name == "posts.gcode");
+  CHECK(date_time(calendar.stamp) == "2027-03-05T21:30:00");
+  CHECK(listed(calendar) == "end 2027-03-05T22:30:00 2027-03-05T22:30:00 posts.gcode: done\n");
+  CHECK(calendar.events[0].text ==
+        "The job begins at 2027-03-05 21:30 and is done at 2027-03-05 22:30, if nothing stops it.");
+}
+
+TEST_CASE("each stretch of hours away has its first exchange") {
+  Sample s;
+  s.job.tool_changes[2].layer = 12;
+  s.job.tool_changes[2].line = 345;
+  s.job.tool_changes[2].out_tool = 0;
+  Summary summary = s.summary();
+  // Exchanges come at 22:04:15 and 22:08:30.
+  const auto of = [&](const std::vector<std::string>& away) {
+    summary.schedule = schedule("2027-03-05T21:30", away);
+    return job_events(summary);
+  };
+  const EventCalendar night = of({"22:00-07:00"});
+  CHECK(listed(night) ==
+        "away-1 2027-03-05T22:04:15 2027-03-05T22:05:04 posts.gcode: first exchange while nobody "
+        "is there\n"
+        "end 2027-03-05T22:30:00 2027-03-05T22:30:00 posts.gcode: done\n");
+  CHECK(night.events[0].text ==
+        "left takes T0 (granite) out and T2 in, in layer 12, line 345.\n"
+        "Nobody is there from 2027-03-05 22:00 on: 2 exchanges.");
+  // Hours that touch are one stretch, whatever their order; others are two.
+  CHECK(listed(of({"22:05-23:00", "22:00-22:05"})) == listed(night));
+  CHECK(listed(of({"22:00-22:05", "22:08-22:09"})) ==
+        "away-1 2027-03-05T22:04:15 2027-03-05T22:05:04 posts.gcode: first exchange while nobody "
+        "is there\n"
+        "away-2 2027-03-05T22:08:30 2027-03-05T22:09:05 posts.gcode: first exchange while nobody "
+        "is there\n"
+        "end 2027-03-05T22:30:00 2027-03-05T22:30:00 posts.gcode: done\n");
+  CHECK(of({"00:00-22:04", "22:09-24:00"}).events.size() == 1);
+  // Nobody is ever there: one stretch, from the start on.
+  CHECK(of({"12:00-24:00", "00:00-12:00"})
+            .events[0]
+            .text.ends_with("Nobody is there from 2027-03-05 21:30 on: 2 exchanges."));
+}
