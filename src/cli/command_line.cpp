@@ -156,7 +156,7 @@ Command forecast_command(Options& options) {
 Command compare_command(Options& options) {
   CompareOptions& o = options.compare;
   Command out{.name = "compare",
-              .help = "a job under several policies and thresholds, side by side"};
+              .help = "a job under several policies, thresholds or rule files, side by side"};
   out.flags = {job_flag(o.job),
                {.names = "--sweep",
                 .help = "KEY=FROM:TO:STEP or KEY=VALUE: a number of [gap], tried at these values "
@@ -165,8 +165,19 @@ Command compare_command(Options& options) {
                 .argument = "KEY=VALUES",
                 .completes = Completes::gap_number},
                json_flag(o.json, "figures", ", without the table"),
-               csv_flag(o.csv, "the figures", ", without the table")};
-  add_rules_flag(out.flags, options.common);
+               csv_flag(o.csv, "the figures", ", without the table"),
+               {.names = "--rules",
+                .help = "a rule file, or built-in for guesses; repeated: the job by each of them, "
+                        "side by side",
+                .value = &o.rules,
+                .argument = "FILE",
+                .completes = Completes::file},
+               {.names = "--set",
+                .help = "PATH=VALUE: the job as the rule file is and with this value, side by "
+                        "side, such as toolhead.birch.exchange_s=20; may be repeated",
+                .value = &o.settings,
+                .argument = "PATH=VALUE",
+                .completes = Completes::rule_value}};
   out.about = descriptions::kCompare;
   out.example = "forewarm compare --rules machine.toml --sweep timer_off_s=600:3600:600 job.gcode";
   out.run = [&o](const Context& context) { return run_compare(context, o); };

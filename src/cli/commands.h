@@ -33,6 +33,8 @@ int run_forecast(const Context& context, const ForecastOptions& options);
 struct CompareOptions {
   std::string job, json, csv;
   std::vector<std::string> sweeps;
+  std::vector<std::string> rules;     // rule files; none: the one in force
+  std::vector<std::string> settings;  // each tried in place of the rule files' value
 };
 int run_compare(const Context& context, const CompareOptions& options);
 // `by`: "time", "purge", or empty: purge where there is a matrix, else time.

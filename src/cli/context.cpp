@@ -81,7 +81,12 @@ std::size_t Context::text_width() const {
 Result<rules::Rules> Context::rules(Guesses guesses, const std::string& instead) const {
   const auto set = settings();
   if (!set) return set.error();
-  auto rules = rules_in_force(instead.empty() ? common_.rules_file : instead, guesses, *set);
+  return rules_of(guesses, instead.empty() ? common_.rules_file : instead, *set);
+}
+
+Result<rules::Rules> Context::rules_of(Guesses guesses, const std::string& named,
+                                       const std::vector<rules::Setting>& settings) const {
+  auto rules = rules_in_force(named, guesses, settings);
   if (!rules || unwatched_) return rules;
   std::string which = rules->built_in ? "rules: built-in guesses, not measured on this machine"
                                       : "rules: " + printable(rules->file, 4096);
@@ -92,8 +97,12 @@ Result<rules::Rules> Context::rules(Guesses guesses, const std::string& instead)
 }
 
 Result<std::vector<rules::Setting>> Context::settings() const {
+  return parsed_settings(common_.settings);
+}
+
+Result<std::vector<rules::Setting>> parsed_settings(const std::vector<std::string>& texts) {
   std::vector<rules::Setting> out;
-  for (const std::string& text : common_.settings) {
+  for (const std::string& text : texts) {
     auto setting = rules::parse_setting(text);
     if (!setting) {
       Error e{Error::Kind::usage, "--set " + printable(text) + ": which key, and which value?"};

@@ -42,6 +42,9 @@ class Context {
   // The rules in force (cli/rule_file.h), with a note that names them. `instead`: a file to read
   // them from, whatever else is said.
   [[nodiscard]] Result<rules::Rules> rules(Guesses guesses, const std::string& instead = {}) const;
+  // The same where a command has rule files and settings of its own.
+  [[nodiscard]] Result<rules::Rules> rules_of(Guesses guesses, const std::string& named,
+                                              const std::vector<rules::Setting>& settings) const;
   // What --set says: values in place of the rule file's.
   [[nodiscard]] Result<std::vector<rules::Setting>> settings() const;
   // What --rules says.
@@ -53,5 +56,9 @@ class Context {
   Common common_;
   bool unwatched_ = false;
 };
+
+// What --set says, each time that it is given.
+[[nodiscard]] Result<std::vector<rules::Setting>> parsed_settings(
+    const std::vector<std::string>& texts);
 
 }  // namespace forewarm::cli

@@ -50,7 +50,10 @@ const std::string_view kForecast =
 const std::string_view kCompare =
     "Shows what other policies and thresholds would have cost or saved: the four policies, timers "
     "with several off times, and each value of a sweep. A second table has the difference of each "
-    "row to the job as sliced, and below it the answer is put in words.\n\nEach key that is swept "
+    "row to the job as sliced, and below it the answer is put in words.\n\nWith several --rules, "
+    "or "
+    "with --set, the rows are rule files instead: each as it is, with each setting by itself, and "
+    "with all of them. All are compared with the first.\n\nEach key that is swept "
     "is tried for itself, not each with each. No more than 200 values are tried in all.";
 
 const std::string_view kAssign =

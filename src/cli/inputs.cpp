@@ -36,7 +36,7 @@ Result<OpenJob> as_job(io::FileSource text, const std::string& path) {
 }
 
 Result<job::Job> scan_job(const Context& context, ByteSource& source, const rules::Rules& rules,
-                          const std::string& name) {
+                          const std::string& name, bool warns) {
   io::Progress progress(2, context.progress_wanted(), "reading", source.size());
   job::ScanOptions options;
   options.name = shown_name(name);
@@ -44,7 +44,7 @@ Result<job::Job> scan_job(const Context& context, ByteSource& source, const rule
   options.progress = [&](std::uint64_t done) { progress.update(done); };
   auto job = job::scan(source, rules, options);
   progress.finish();
-  if (job) {
+  if (job && warns) {
     const std::string breaks_off = job->ending.warning();
     if (!breaks_off.empty()) context.warn(printable(options.name) + ": " + breaks_off);
   }

@@ -26,9 +26,10 @@ struct OpenJob {
 // The same for a text that is open already; `path` is for messages.
 [[nodiscard]] Result<OpenJob> as_job(io::FileSource text, const std::string& path);
 
-// With progress on a terminal, and a warning where the job breaks off.
+// With progress on a terminal, and, if `warns`, a warning where the job breaks off.
 [[nodiscard]] Result<job::Job> scan_job(const Context& context, ByteSource& source,
-                                        const rules::Rules& rules, const std::string& path);
+                                        const rules::Rules& rules, const std::string& path,
+                                        bool warns = true);
 
 // What the user should know of a job as it is planned, each with its line.
 [[nodiscard]] std::vector<std::string> hints_of(const job::Job& job);

@@ -9,7 +9,7 @@
 #include <utility>
 
 #include "report/beginnings.h"
-#include "report/json_parts.h"
+#include "report/compare_fields.h"
 
 namespace forewarm::report {
 
@@ -39,7 +39,8 @@ Thresholds thresholds(const CompareRow& row) {
 
 Json or_null(const std::optional<double>& value) { return value ? rounded(*value) : Json(nullptr); }
 
-// The fields of a row under the keys of JSON and CSV, in order; null where there is no value.
+}  // namespace
+
 Json fields_of(const CompareRow& row) {
   const Thresholds by = thresholds(row);
   Json out;
@@ -55,19 +56,31 @@ Json fields_of(const CompareRow& row) {
   return out;
 }
 
+std::string csv_header(const Json& fields) {
+  std::string out;
+  for (const auto& [key, value] : fields.items()) out += (out.empty() ? "" : ",") + key;
+  return out + '\n';
+}
+
 std::string csv_line(const Json& fields) {
+  constexpr std::size_t kMaxName = 4096;
   std::string out;
   bool first = true;
   for (const auto& [key, value] : fields.items()) {
     if (!std::exchange(first, false)) out += ',';
-    if (value.is_string()) out += csv_field(value.get<std::string>());
+    if (value.is_string()) out += csv_field(clean(value.get<std::string>(), kMaxName));
+    if (value.is_array()) {
+      std::string joined;
+      for (const Json& item : value) {
+        joined += (joined.empty() ? "" : "; ") + clean(item.get<std::string>(), kMaxName);
+      }
+      out += csv_field(joined);
+    }
     if (value.is_number_integer()) out += fmt::format("{}", value.get<std::uint64_t>());
     if (value.is_number_float()) out += fmt::format("{}", value.get<double>());
   }
   return out + '\n';
 }
-
-}  // namespace
 
 std::vector<double> off_timers(const rules::GapSettings& gap) {
   std::set<double> out(kUsualOffS.begin(), kUsualOffS.end());
@@ -122,9 +135,7 @@ std::string json(const Comparison& comparison) {
 std::string csv(const Comparison& comparison) {
   // The header and the last row, which is the bound, have the columns of any row.
   const Json columns = fields_of({});
-  std::string out;
-  for (const auto& [key, value] : columns.items()) out += (out.empty() ? "" : ",") + key;
-  out += '\n';
+  std::string out = csv_header(columns);
   for (const CompareRow& row : comparison.rows) out += csv_line(fields_of(row));
   Json last = columns;
   for (auto& [key, value] : last.items()) value = nullptr;

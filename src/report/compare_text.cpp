@@ -7,7 +7,7 @@
 #include <span>
 #include <vector>
 
-#include "report/compare.h"
+#include "report/compare_fields.h"
 #include "report/forecast_tables.h"
 #include "report/lines.h"
 
@@ -17,54 +17,11 @@ namespace {
 
 using rules::Policy;
 
-// The figures in which two plans are compared.
-constexpr std::array<Figure<plan::Figures>, 4> kCompared{kPlanFigures[0], kPlanFigures[2],
-                                                         kPlanFigures[3], kPlanFigures[4]};
-static_assert(kCompared[0].quantity == &kDuration && kCompared[1].quantity == &kHotIdle &&
-              kCompared[2].quantity == &kEnergy && kCompared[3].quantity == &kColdStarts);
-
-// A difference smaller than this is rounding.
-double least_difference(Unit unit) { return unit == Unit::count ? 0.5 : kSomeWaitS; }
-
 // "15 min" where it is whole minutes; else as a duration.
 std::string minutes(double seconds) {
   const double whole = std::round(seconds / 60);
   if (whole < 1 || whole > 999 || seconds != whole * 60) return duration(seconds);
   return fmt::format("{:.0f} min", whole);
-}
-
-// The figure of `a` minus that of `b`; 0 where the difference is rounding.
-double more_of(const Figure<plan::Figures>& figure, const plan::Figures& a,
-               const plan::Figures& b) {
-  const double more = figure.value(a) - figure.value(b);
-  return std::abs(more) < least_difference((*figure).unit) ? 0 : more;
-}
-
-bool as_long(const plan::Figures& a, const plan::Figures& b) {
-  return more_of(kCompared[0], a, b) == 0;
-}
-
-bool alike(const plan::Figures& a, const plan::Figures& b) {
-  return std::all_of(kCompared.begin(), kCompared.end(),
-                     [&](const auto& figure) { return more_of(figure, a, b) == 0; });
-}
-
-// How `a` differs from `b`: "4 min 10 s shorter, 3.2 Wh more, 1 cold start fewer".
-std::string difference(const plan::Figures& a, const plan::Figures& b) {
-  if (alike(a, b)) return "the same";
-  std::string out = as_long(a, b) ? "as long" : "";
-  for (const Figure<plan::Figures>& figure : kCompared) {
-    const double more = more_of(figure, a, b);
-    if (more == 0) continue;
-    const Quantity& quantity = *figure;
-    const Amount amount{std::abs(more), quantity.unit, quantity.decimals};
-    out += fmt::format("{}{} {}", out.empty() ? "" : ", ",
-                       quantity.one.empty()
-                           ? text_of(amount)
-                           : counted(std::uint64_t(amount.value), quantity.one, quantity.words),
-                       more < 0 ? quantity.less : quantity.more);
-  }
-  return out;
 }
 
 // In what the best of several rows is best; `same_length`: none of them makes the job shorter.
@@ -74,12 +31,6 @@ std::string merit(const CompareRow& best, bool same_length) {
            " Wh, and none is shorter";
   }
   return "makes the job shortest, " + duration(best.figures.duration_s);
-}
-
-// The shortest job first; of equally short ones that with the least energy.
-bool better(const plan::Figures& a, const plan::Figures& b) {
-  if (!as_long(a, b)) return a.duration_s < b.duration_s;
-  return more_of(kCompared[2], a, b) < 0;
 }
 
 double off_s(const CompareRow* row) { return row->gap.timer_off_s; }

@@ -13,10 +13,12 @@ constexpr std::array kWords{
                  "as for cooling down in end code."},
     GlossaryWord{"against as-sliced",
                  "compare: what each row has more or less than the job as it was sliced."},
+    GlossaryWord{"against row 1",
+                 "compare: what each rule file, or setting, has more or less than the first one."},
     GlossaryWord{"all", "review: the sum of the rows above."},
-    GlossaryWord{
-        "all changes",
-        "assign: the time that all changes of the job take: parking, picking and exchanging."},
+    GlossaryWord{"all changes",
+                 "assign, compare: the time that all changes of the job take: parking, picking, "
+                 "exchanging."},
     GlossaryWord{"as it is", "assign: the assignment of filaments to tools that the job has now."},
     GlossaryWord{"as-sliced", "The job as it stands, without any change to its heating."},
     GlossaryWord{"best",
@@ -182,6 +184,9 @@ constexpr std::array kWords{
     GlossaryWord{"record",
                  "What a machine or its host wrote down while it printed: temperatures as CSV, or "
                  "a text log."},
+    GlossaryWord{"row",
+                 "compare: the number of a rule file, or of a setting in it; what it is stands "
+                 "above the table."},
     GlossaryWord{"rule", "review: the value of the rule file, in seconds."},
     GlossaryWord{"sd", "review: the standard deviation of what the changes took, in seconds."},
     GlossaryWord{"sequences", "The time that step sequences take, and what they wait for."},

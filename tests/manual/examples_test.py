@@ -147,7 +147,7 @@ class Scratch:
         (folder / "bin/forewarm").symlink_to(forewarm)
         self.home = folder / "made"
         (self.home / ".config/forewarm").mkdir(parents=True)
-        for name in ("machine.toml", "rules.toml", "r.toml", ".config/forewarm/rules.toml"):
+        for name in ("machine.toml", "five-toolheads.toml", "rules.toml", "r.toml", ".config/forewarm/rules.toml"):
             shutil.copy(source / "config/demo.toml", self.home / name)
         job = source / "fixtures/trail_map.gcode"
         for name in ("job.gcode", "a-job.gcode", "original.gcode", "jobs/monday.gcode", "jobs/friday.gcode", "archive/old.gcode"):

@@ -11,6 +11,7 @@
 #include "report/findings.h"
 #include "report/icalendar.h"
 #include "report/report.h"
+#include "report/variants.h"
 #include "sample.h"
 
 using namespace forewarm;
@@ -26,6 +27,7 @@ struct Written {
 std::vector<Written> every_report() {
   const Sample s;
   const Comparison compared{s.path, s.job, s.rules, {}, {}};
+  const Variants variants{s.path, s.job, {variant(s.job, s.rules, s.lookahead)}};
   assign::Problem problem;
   problem.heads = {{"left", {0}, 6, 4, 30, 0}};
   problem.filaments = {{0, "granite", {0}, 0}};
@@ -38,6 +40,8 @@ std::vector<Written> every_report() {
           {Form::calendar, "forecast", icalendar({s.path, {}, {}}, 1)},
           {Form::json, "compare", json(compared)},
           {Form::csv, "compare", csv(compared)},
+          {Form::json, "compare, of rule files", json(variants)},
+          {Form::csv, "compare, of rule files", csv(variants)},
           {Form::json, "assign", assignment_json({s.path, s.rules, problem, *assigned})},
           {Form::json, "check", findings_json({}, s.rules)}};
 }
