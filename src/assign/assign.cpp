@@ -28,6 +28,8 @@ Figures figures_of(const Problem& q, const std::vector<int>& map) {
   std::vector<int> loaded(q.heads.size(), -1);
   std::vector<std::uint64_t> parked(q.heads.size()), picked(q.heads.size()),
       exchanged(q.heads.size());
+  // Added up by kind, so that no rounding depends on the order.
+  std::vector<std::uint64_t> brought_in(q.filaments.size());
   Figures out;
   double purge = 0;
   bool purge_known = true;
@@ -47,7 +49,8 @@ Figures figures_of(const Problem& q, const std::vector<int>& map) {
     }
     const int before = loaded[head];
     if (before >= 0 && before != f) {
-      ++exchanged[head];
+      if (!q.filaments[std::size_t(f)].exchange_s) ++exchanged[head];
+      ++brought_in[std::size_t(f)];
       ++out.filament_changes;
       if (!q.pairs.empty()) {
         purge += q.pairs[std::size_t(before) * q.filaments.size() + std::size_t(f)];
@@ -63,6 +66,11 @@ Figures figures_of(const Problem& q, const std::vector<int>& map) {
   for (std::size_t h = 0; h < q.heads.size(); ++h) {
     out.exchange_s += double(exchanged[h]) * q.heads[h].exchange_s;
     out.change_s += double(parked[h]) * q.heads[h].park_s + double(picked[h]) * q.heads[h].pick_s;
+    out.stops_s += double(picked[h]) * q.heads[h].pick_stops_s;
+  }
+  for (std::size_t f = 0; f < q.filaments.size(); ++f) {
+    out.exchange_s += double(brought_in[f]) * q.filaments[f].exchange_s.value_or(0);
+    out.stops_s += double(brought_in[f]) * q.filaments[f].exchange_stops_s;
   }
   out.change_s += out.exchange_s;
   if (purge_known) out.purge = purge;

@@ -5,7 +5,8 @@
 //
 // What a job costs under an assignment: each time a toolhead is put away, its park_s; each time it
 // is picked, its pick_s; and where it is wanted with another filament than it last had, an
-// exchange. The first filament of a toolhead is free. So whether a select needs an exchange depends
+// exchange, which takes what the filament that comes in says, else what the toolhead says. By time,
+// both cost what their stops take on average besides. The first filament of a toolhead is free. So whether a select needs an exchange depends
 // on what its toolhead had before, however long ago, and the costs of toolheads add up.
 //
 // Of assignments that cost the same, that with the fewest filaments moved is the best; of those,
@@ -28,6 +29,7 @@ struct Toolhead {
   std::vector<int> tools;
   double park_s = 0, pick_s = 0, exchange_s = 0;
   double exchange_purge_mm3 = 0;  // 0: not known
+  double pick_stops_s = 0;        // that a pick costs by its odds
 };
 
 struct Filament {
@@ -35,6 +37,9 @@ struct Filament {
   std::string name;        // for messages
   std::vector<int> may;    // the tools it may be at
   std::uint64_t line = 0;  // of the rule that says so; 0: none
+  // Of exchanges that bring it in: in place of the toolhead's, and what their odds cost.
+  std::optional<double> exchange_s = {};
+  double exchange_stops_s = 0;
 };
 
 struct Problem {
@@ -58,6 +63,7 @@ struct Figures {
   std::uint64_t filament_changes = 0;  // exchanges
   double exchange_s = 0;               // what these take
   double change_s = 0;                 // and with parking and picking
+  double stops_s = 0;                  // what stops add on average, where they count
   std::optional<double> purge;         // unit as in `pairs`, else mm3; nothing where not known
 };
 

@@ -105,7 +105,7 @@ Status add_costs(const Problem& q, Model& m) {
     Model::Head& to = m.heads[h];
     if (by_time) {
       to.park = whole(from.park_s);
-      to.pick = whole(from.pick_s);
+      to.pick = whole(from.pick_s) + whole(from.pick_stops_s);
       to.exchange = whole(from.exchange_s);
     } else if (q.pairs.empty()) {
       if (known && from.exchange_purge_mm3 <= 0 && from.tools.size() > 1) {
@@ -122,7 +122,18 @@ Status add_costs(const Problem& q, Model& m) {
     }
     most = std::max(most, to.park + to.pick + to.exchange);
   }
-  if (!by_time) {
+  m.incoming.assign(m.filaments, 0);
+  m.adds_head.assign(m.filaments, 1);
+  if (by_time) {
+    Cost most_incoming = 0;
+    for (std::size_t f = 0; f < m.filaments; ++f) {
+      const Filament& from = q.filaments[f];
+      m.incoming[f] = whole(from.exchange_s.value_or(0)) + whole(from.exchange_stops_s);
+      m.adds_head[f] = from.exchange_s ? 0 : 1;
+      most_incoming = std::max(most_incoming, m.incoming[f]);
+    }
+    most += most_incoming;
+  } else {
     for (const double p : q.pairs) m.pairs.push_back(whole(p));
     for (const Cost c : m.pairs) most = std::max(most, c);
   }
@@ -190,7 +201,7 @@ Cost Model::cost(const std::vector<std::size_t>& head_of) const {
     }
     if ((s.among & on[h]) == 0) continue;
     if (pairs.empty()) {
-      sum += s.count * heads[h].exchange;
+      sum += s.count * incoming_exchange(h, s.filament);
     } else {
       const auto in = std::find_if(s.since.begin(), s.since.end(),
                                    [&](std::size_t f) { return (on[h] & bit(f)) != 0; });

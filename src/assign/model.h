@@ -50,11 +50,18 @@ struct Model {
   std::vector<std::size_t> own_head;
   std::vector<Situation> situations;
   std::vector<Cost> taken, put;  // how often each is picked from nothing, and put away for nothing
-  std::vector<Cost> pairs;       // of an exchange; empty: head.exchange
+  std::vector<Cost> pairs;       // of an exchange; empty: by toolhead and filament
+  // Of an exchange by the filament that comes in: its own cost, and whether the toolhead's adds.
+  std::vector<Cost> incoming;
+  std::vector<char> adds_head;
   static constexpr std::size_t kNoSlot = SIZE_MAX;
 
   [[nodiscard]] Cost exchange(std::size_t head, std::size_t from, std::size_t to) const {
-    return pairs.empty() ? heads[head].exchange : pairs[from * filaments + to];
+    return pairs.empty() ? incoming_exchange(head, to) : pairs[from * filaments + to];
+  }
+  // REQUIRES: no pairs.
+  [[nodiscard]] Cost incoming_exchange(std::size_t head, std::size_t to) const {
+    return incoming[to] + (adds_head[to] != 0 ? heads[head].exchange : 0);
   }
   // What everything costs, with the filaments on these heads.
   [[nodiscard]] Cost cost(const std::vector<std::size_t>& head_of) const;

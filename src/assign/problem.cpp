@@ -93,12 +93,17 @@ Result<Problem> problem_of(const job::Job& job, const rules::Rules& rules, Probl
                  job.name};
   }
   const std::vector<Tool> tools = free_tools(job, rules, used);
+  // Stops count where the file tells filaments apart by them.
+  const bool counts_stops = rules.gives_filament_odds();
+  const double stop_s = rules.attention.notice_s + rules.attention.clear_s;
   std::map<int, int> index;
   for (const int tool : used) {
     const rules::Filament rule = rules.filament(tool);
     Filament f;
     f.tool = tool;
     f.name = rule.name;
+    f.exchange_s = rule.exchange_s;
+    if (counts_stops) f.exchange_stops_s = stop_s * rules::exchange_odds(rules.feeder, rule);
     f.line = rule.only || !rule.never.empty() || rule.fixed ? rule.line : 0;
     const bool stays = q.first_is_mounted && tool == job.uses.front().tool;
     for (const Tool& t : tools) {
@@ -112,7 +117,8 @@ Result<Problem> problem_of(const job::Job& job, const rules::Rules& rules, Probl
     q.sequence.push_back(s.kind == job::ChangeKind::park ? Problem::kPutAway : index.at(s.tool));
   }
   for (const rules::Toolhead& h : job.heads) {
-    q.heads.push_back({h.name, h.tools, h.park_s, h.pick_s, h.exchange_s, h.exchange_purge_mm3});
+    q.heads.push_back({h.name, h.tools, h.park_s, h.pick_s, h.exchange_s, h.exchange_purge_mm3,
+                       counts_stops ? stop_s * h.fault_odds.value_or(0) : 0});
   }
   if (matrix != nullptr) {
     if (auto s = take_pairs(*matrix, q); !s) return std::move(s.error());

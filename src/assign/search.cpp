@@ -109,7 +109,7 @@ class Search {
   // An exchange, where it is known only that there is one.
   [[nodiscard]] Cost some_exchange(const Situation& s, std::size_t h) const {
     if ((s.among & on_[h]) == 0) return 0;
-    return m_.pairs.empty() ? m_.heads[h].exchange : s.least;
+    return m_.pairs.empty() ? m_.incoming_exchange(h, s.filament) : s.least;
   }
   // The situation's filament on h, what was used right before on another toolhead.
   [[nodiscard]] Cost apart(const Situation& s, std::size_t h, Cost park) const {

@@ -57,13 +57,15 @@ class Subsets {
   }
 
  private:
-  // exchanges_[S]: what the exchanges of S on one toolhead cost, or how many they are.
+  // exchanges_[S]: what the exchanges of S on one toolhead cost, or how many they are that cost
+  // what the toolhead says; incoming_[S]: what they cost by the filaments that come in.
   //
   // With C the filaments not in S, filament f of S finds a_k in its toolhead, the k-th latest,
   // where all of a_1 .. a_(k-1) are in C, but not all of a_1 .. a_k. So it adds w(a_k, f) for the
   // subset {a_1 .. a_(k-1)} of C and takes it away again for {a_1 .. a_k}.
   void exchanges() {
     exchanges_.assign(std::size_t{all_} + 1, 0);
+    incoming_.assign(std::size_t{all_} + 1, 0);
     std::vector<Cost> sums;
     for (std::size_t f = 0; f < n_; ++f) {
       sums.assign(std::size_t{all_} + 1, 0);
@@ -85,7 +87,13 @@ class Subsets {
         for (Set c = one; c <= all_; c = (c + 1) | one) sums[c] += sums[c ^ one];
       }
       const Set one = Set(bit(f));
-      for (Set s = one; s <= all_; s = (s + 1) | one) exchanges_[s] += sums[all_ & ~s];
+      const bool by_head = !m_.pairs.empty() || m_.adds_head[f] != 0;
+      const Cost own = m_.pairs.empty() ? m_.incoming[f] : 0;
+      for (Set s = one; s <= all_; s = (s + 1) | one) {
+        const Cost sum = sums[all_ & ~s];
+        if (by_head) exchanges_[s] += sum;
+        incoming_[s] += sum * own;
+      }
     }
   }
 
@@ -139,7 +147,8 @@ class Subsets {
       if (!out[s].possible()) continue;
       const Cost exchange = m_.pairs.empty() ? h.exchange : 1;
       out[s].cost +=
-          kMovedBase * (exchanges_[s] * exchange + picks_[s] * h.pick + parks_[s] * h.park);
+          kMovedBase * (exchanges_[s] * exchange + incoming_[s] + picks_[s] * h.pick +
+                        parks_[s] * h.park);
     }
     return out;
   }
@@ -177,7 +186,7 @@ class Subsets {
   std::size_t n_;
   Set all_;
   std::size_t bits_;  // of a digit of a map
-  std::vector<Cost> exchanges_, picks_, parks_;
+  std::vector<Cost> exchanges_, incoming_, picks_, parks_;
 };
 
 }  // namespace

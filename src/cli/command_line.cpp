@@ -136,7 +136,8 @@ Command forecast_command(Options& options) {
                        .argument = "TIME"});
   out.flags.push_back(
       {.names = "--away",
-       .help = "hours in which nobody is at the machine, such as 22:00-07:00; may be repeated",
+       .help = "hours in which nobody is at the machine, such as 22:00-07:00; may be repeated; in "
+               "place of the rule file's",
        .value = &o.away,
        .argument = "HOURS"});
   out.flags.push_back({.names = "--ics",
@@ -144,6 +145,17 @@ Command forecast_command(Options& options) {
                                "as iCalendar; - is standard output, without the table",
                        .value = &o.ics,
                        .completes = Completes::file});
+  out.flags.push_back({.names = "--done-by",
+                       .help = "a time, as --start has it: how likely is it that the job is done",
+                       .value = &o.done_by,
+                       .argument = "TIME"});
+  out.flags.push_back({.names = "--within",
+                       .help = "try starts for so many hours after --start, every 15 minutes; 24 "
+                               "if it is not given",
+                       .value = &o.within_h,
+                       .least = 1,
+                       .most = kMaxWithinH,
+                       .argument = "HOURS"});
   add_rules_flag(out.flags, options.common);
   out.about = descriptions::kForecast;
   out.example =

@@ -21,11 +21,14 @@ struct RewriteOptions {
 };
 int run_rewrite(const Context& context, const RewriteOptions& options);
 
+constexpr unsigned kMaxWithinH = 168;  // a week
 struct ForecastOptions {
   std::string job, html, json, csv, ics;
   AskedMap map;
   std::string start;              // when the job is to begin; empty: there are no clock times
-  std::vector<std::string> away;  // hours in which nobody is at the machine
+  std::vector<std::string> away;  // hours in which nobody is at the machine; none: the rule file's
+  std::string done_by;            // empty: not asked for
+  unsigned within_h = 0;          // of the starts that are tried; 0: a day
   bool sheet = false;             // show what to load, in place of the forecast
 };
 int run_forecast(const Context& context, const ForecastOptions& options);

@@ -40,12 +40,13 @@ const std::string_view kForecast =
     "the time by cause, and the gaps that wait or stay hot the longest, each with its reason. The "
     "job is not changed.\n\nWith --start, exchanges get clock times, and with --away the forecast "
     "says how many of them come in hours in which nobody is at the machine, and which start "
-    "within 24 hours has the fewest. --ics writes the events of the job for a calendar; write to "
-    "the same file each time, and new events replace the old ones. No clock is read, and there are "
-    "neither time zones nor daylight-saving time.\n\nWith --sheet it shows the load sheet instead: "
-    "what has to be in which toolhead, how much the job needs of each filament, and, where the "
-    "rule "
-    "file has spool_g, until when that is enough.";
+    "within 24 hours has the fewest. Where the rule file has odds of stops, the end is simulated "
+    "with them: by when the job is done, and with which chance. --ics writes the events of the job "
+    "for a calendar; write to the same file each time, and new events replace the old ones. No "
+    "clock is read, and there are neither time zones nor daylight-saving time.\n\nWith --sheet it "
+    "shows the load sheet instead: what has to be in which toolhead, how much the job needs of "
+    "each "
+    "filament, and, where the rule file has spool_g, until when that is enough.";
 
 const std::string_view kCompare =
     "Shows what other policies and thresholds would have cost or saved: the four policies, timers "

@@ -6,18 +6,26 @@
 #include "cli/plans.h"
 #include "io/read_all.h"
 #include "report/calendar.h"
+#include "rules/day_hours.h"
 
 namespace forewarm::cli {
 
 namespace {
 
+Error needs_start(const char* option) {
+  Error e{Error::Kind::usage, std::string(option) + " needs --start"};
+  e.hint = "say when the job is to begin, such as --start 2027-03-05T18:00";
+  return e;
+}
+
+// Without the rule file's hours away.
 Result<std::optional<report::Schedule>> schedule_of(const ForecastOptions& options) {
   if (options.start.empty()) {
-    if (options.away.empty() && options.ics.empty()) return std::optional<report::Schedule>();
-    Error e{Error::Kind::usage,
-            options.away.empty() ? "--ics needs --start" : "--away needs --start"};
-    e.hint = "say when the job is to begin, such as --start 2027-03-05T18:00";
-    return e;
+    if (!options.away.empty()) return needs_start("--away");
+    if (!options.done_by.empty()) return needs_start("--done-by");
+    if (options.within_h > 0) return needs_start("--within");
+    if (!options.ics.empty()) return needs_start("--ics");
+    return std::optional<report::Schedule>();
   }
   report::Schedule out;
   auto start = report::parse_start(options.start);
@@ -27,6 +35,26 @@ Result<std::optional<report::Schedule>> schedule_of(const ForecastOptions& optio
     auto away = report::parse_away(text);
     if (!away) return std::move(away.error());
     out.away.push_back(*away);
+  }
+  if (report::whole_day(out.away)) {
+    return Error{Error::Kind::usage,
+                 "--away: " + std::string(rules::kAwayAllDay),
+                 "",
+                 {},
+                 {},
+                 "",
+                 std::string(rules::kAwayAllDayHint)};
+  }
+  if (options.within_h > 0) out.within_s = std::int64_t(options.within_h) * 3600;
+  if (!options.done_by.empty()) {
+    auto done_by = report::parse_time("--done-by", options.done_by);
+    if (!done_by) return std::move(done_by.error());
+    if (done_by->s <= out.start.s) {
+      Error e{Error::Kind::usage, "--done-by is not after --start"};
+      e.hint = "the job begins at " + report::spaced_minute(out.start);
+      return e;
+    }
+    out.done_by = *done_by;
   }
   return std::optional(std::move(out));
 }
@@ -57,6 +85,9 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
   if (!earlier) return context.fail(earlier.error());
   auto rules = context.rules(Guesses::where_no_file);
   if (!rules) return context.fail(rules.error());
+  if (*schedule && options.away.empty()) {
+    (*schedule)->away = report::away_of(rules->attention);
+  }
   auto loaded = load_job(context, options.job, *rules);
   if (!loaded) return context.fail(loaded.error());
   std::optional<Mapping> mapping;

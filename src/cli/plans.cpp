@@ -31,9 +31,12 @@ Result<Reports> make_reports(const std::string& path, const Scanned& scanned, co
   if (!lookahead) return std::move(lookahead.error());
   const auto ends = spool_ends(scanned.text, job, *lookahead, rules, scanned.mapping);
   if (!ends) return ends.error();
-  const report::Summary summary{shown_name(path), job,   rules,      *as_sliced,
-                                *timers,          *hold, *lookahead, shown.schedule,
-                                shown.width,      *ends};
+  report::Summary summary{shown_name(path), job,   rules,      *as_sliced,
+                          *timers,          *hold, *lookahead, shown.schedule,
+                          shown.width,      *ends};
+  if (shown.schedule) {
+    summary.finish = report::finishing_of(job, *lookahead, rules, *shown.schedule);
+  }
   return Reports{shown.sheet ? report::sheet_text(summary) : report::text(summary),
                  report::json(summary), report::html(summary), report::changes_csv(summary),
                  shown.schedule ? report::calendar_of(summary, shown.earlier_ics) : std::string()};

@@ -44,6 +44,10 @@ std::size_t Heads::of(const HeaterAddress& address) {
   return kNone;
 }
 
+double Heads::exchange_s(std::size_t head, int tool) const {
+  return rules::exchange_seconds(list_[head], rules_.filament(tool));
+}
+
 Selected ToolChanger::select(int tool) {
   Selected s;
   s.from = mounted_;
@@ -64,7 +68,7 @@ Selected ToolChanger::select(int tool) {
       s.pick_s = heads_[s.to].pick_s;
     }
     if (s.exchange) {
-      s.exchange_s = heads_[s.to].exchange_s;
+      s.exchange_s = heads_.exchange_s(s.to, tool);
       s.out_tool = loaded->second;
     }
     loaded_[s.to] = tool;

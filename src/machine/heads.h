@@ -30,6 +30,8 @@ class Heads {
   [[nodiscard]] std::size_t of_heater(int heater);  // kNone: no toolhead has it
   // By number, kNone: it has none.
   [[nodiscard]] std::size_t of(const HeaterAddress& address);
+  // How long an exchange takes there that brings the filament of `tool` in.
+  [[nodiscard]] double exchange_s(std::size_t head, int tool) const;
   [[nodiscard]] std::size_t size() const { return list_.size(); }
   [[nodiscard]] const rules::Toolhead& operator[](std::size_t head) const { return list_[head]; }
   [[nodiscard]] const std::vector<rules::Toolhead>& list() const { return list_; }

@@ -33,6 +33,17 @@ AtStart at_start(const Attention& attention, const Schedule& schedule, LocalTime
 
 double seconds_of(const job::ToolChange& s) { return s.park_s + s.pick_s + s.exchange_s; }
 
+// The odds of the stops that a change may bring: of picking, of exchanging.
+struct ChangeOdds {
+  double pick = 0, exchange = 0;
+};
+ChangeOdds odds_of(const job::Job& job, const job::ToolChange& s, const rules::Rules& rules) {
+  ChangeOdds out;
+  if (s.picks()) out.pick = job.heads[s.head].fault_odds.value_or(0);
+  if (s.exchanges()) out.exchange = rules::exchange_odds(rules.feeder, rules.filament(s.tool));
+  return out;
+}
+
 // The uses that each change lies between, and what the gap that it ends was.
 void add_uses(const job::Job& job, const plan::Plan& plan, std::vector<Attention::Change>& out) {
   std::vector<std::size_t> change_of(job.uses.size(), job::kNone);  // that began the use
@@ -57,6 +68,44 @@ void add_uses(const job::Job& job, const plan::Plan& plan, std::vector<Attention
 
 }  // namespace
 
+std::vector<LocalTime> starts_of(const Schedule& schedule) {
+  std::vector<LocalTime> out{schedule.start};
+  for (std::int64_t s = kStartGridS; s < schedule.within_s; s += kStartGridS) {
+    out.push_back({schedule.start.s + s});
+  }
+  return out;
+}
+
+std::vector<PossibleStop> possible_stops(const job::Job& job, const plan::Plan& plan,
+                                         const rules::Rules& rules) {
+  std::vector<PossibleStop> out;
+  for (std::size_t i = 0; i < job.tool_changes.size(); ++i) {
+    const ChangeOdds odds = odds_of(job, job.tool_changes[i], rules);
+    const double at_s = plan.change_at_s[i];
+    // A change has the same draws whatever its odds are.
+    if (odds.pick > 0) out.push_back({at_s, odds.pick, 2 * i});
+    if (odds.exchange > 0) out.push_back({at_s, odds.exchange, 2 * i + 1});
+  }
+  // What is certain to stop the job goes here, with odds of 1; its draw does not matter.
+  std::stable_sort(out.begin(), out.end(),
+                   [](const PossibleStop& a, const PossibleStop& b) { return a.at_s < b.at_s; });
+  return out;
+}
+
+std::optional<Finishing> finishing_of(const job::Job& job, const plan::Plan& plan,
+                                      const rules::Rules& rules, const Schedule& schedule) {
+  FinishProblem problem;
+  problem.stops = possible_stops(job, plan, rules);
+  const bool certain = std::any_of(problem.stops.begin(), problem.stops.end(),
+                                   [](const PossibleStop& s) { return s.odds >= 1; });
+  if (!rules.gives_odds() && !certain) return std::nullopt;
+  problem.duration_s = plan.figures.duration_s;
+  problem.away = schedule.away;
+  problem.notice_s = rules.attention.notice_s;
+  problem.clear_s = rules.attention.clear_s;
+  return finishing(problem, starts_of(schedule), schedule.done_by);
+}
+
 Attention attention(const job::Job& job, const plan::Plan& plan, const rules::Rules& rules,
                     const std::optional<Schedule>& schedule) {
   Attention out;
@@ -72,13 +121,12 @@ Attention attention(const job::Job& job, const plan::Plan& plan, const rules::Ru
     Attention::Change c;
     c.at_s = plan.change_at_s[i];
     c.exchanges = s.exchanges();
-    const auto risk = [&](std::optional<double> odds) {
-      c.expected_stops += odds.value_or(0);
-      none *= 1 - odds.value_or(0);
-    };
-    if (s.picks()) risk(job.heads[s.head].fault_odds);
+    const ChangeOdds odds = odds_of(job, s, rules);
+    for (const double p : {odds.pick, odds.exchange}) {
+      c.expected_stops += p;
+      none *= 1 - p;
+    }
     if (s.exchanges()) {
-      risk(rules.feeder.fault_odds);
       ++out.exchanges;
       quiet_until(c.at_s);
       quiet_since_s = c.at_s + seconds_of(s);
@@ -94,8 +142,8 @@ Attention attention(const job::Job& job, const plan::Plan& plan, const rules::Ru
   }
   if (!schedule || schedule->away.empty()) return out;
   out.given = out.best = at_start(out, *schedule, schedule->start);
-  for (std::int64_t s = kStartGridS; s < kDayS; s += kStartGridS) {
-    const AtStart other = at_start(out, *schedule, {schedule->start.s + s});
+  for (const LocalTime start : starts_of(*schedule)) {
+    const AtStart other = at_start(out, *schedule, start);
     if (other.exchanges_away < out.best->exchanges_away) out.best = other;
   }
   return out;
@@ -132,6 +180,25 @@ std::string spaced_minute(LocalTime time) {
   return out;
 }
 
+std::string words_within(const Schedule& schedule) {
+  return fmt::format("within {} h, in steps of 15 min,", schedule.within_s / 3600);
+}
+
+std::vector<std::string> finish_words(const Summary& s) {
+  const Finish& f = s.finish->given;
+  const auto at = [&](double time_s) { return spaced_minute(later(s.schedule->start, time_s)); };
+  std::vector<std::string> out;
+  out.push_back(fmt::format("done by {} with a chance of 10 %, by {} with 50 %, by {} with 90 %",
+                            at(f.p10_s), at(f.p50_s), at(f.p90_s)));
+  out.push_back(fmt::format("done at {} on average, {} of it lost to stops; {} trials, seed {}",
+                            at(f.mean_s), duration(f.lost_s), s.finish->trials, s.finish->seed));
+  if (f.chance_done_by) {
+    out.push_back(fmt::format("chance that it is done by {}: {}",
+                              spaced_minute(*s.schedule->done_by), chance_text(f.chance_done_by)));
+  }
+  return out;
+}
+
 std::string away_words(const Schedule& schedule) {
   std::string out;
   for (const Away& away : schedule.away) out += (out.empty() ? "" : ", ") + hours(away);
@@ -165,6 +232,37 @@ std::string away_figures(const Attention& a, const AtStart& s) {
                                            : std::string("expected stops not known"));
 }
 
+std::string away_text(const Summary& s, const Attention& a) {
+  const std::string within = words_within(*s.schedule);
+  std::string out = wrapped(
+      fmt::format("away {}: {}", away_words(*s.schedule), away_figures(a, *a.given)), 2, s.width);
+  if (a.best->start == a.given->start) {
+    return out + wrapped(fmt::format("no start {} has fewer exchanges in those hours", within), 2,
+                         s.width);
+  }
+  return out + wrapped(fmt::format("started at {}: {}; no start {} has fewer exchanges in those "
+                                   "hours, and no earlier one as few",
+                                   spaced_minute(a.best->start), away_figures(a, *a.best), within),
+                       2, s.width);
+}
+
+// When it will be done, with what may stop it.
+std::string finish_text(const Summary& s) {
+  if (!s.finish) return {};  // that odds are not known has been said
+  std::string out;
+  const auto say = [&](const std::string& words) { out += wrapped(words, 2, s.width); };
+  for (const std::string& words : finish_words(s)) say(words);
+  const auto say_start = [&](std::string_view what, const MeanFinish& m) {
+    say(fmt::format("{}: started at {}, done at {} on average, {} of it lost to stops", what,
+                    spaced_minute(m.start), spaced_minute(later(m.start, m.mean_s)),
+                    duration(m.lost_s)));
+  };
+  say(fmt::format("of all starts {}", words_within(*s.schedule)));
+  say_start("least expected end", s.finish->earliest);
+  say_start("least time lost", s.finish->shortest);
+  return out;
+}
+
 }  // namespace
 
 std::string attention_text(const Summary& s) {
@@ -194,17 +292,8 @@ std::string attention_text(const Summary& s) {
     out += "  exchanges, by the hour\n";
     out += by_hour(a, start, s.width);
   }
-  if (!a.given) return out;
-  say(fmt::format("away {}: {}", away_words(*s.schedule), away_figures(a, *a.given)));
-  if (a.best->start == a.given->start) {
-    say("no start within 24 h, in steps of 15 min, has fewer exchanges in those hours");
-  } else {
-    say(
-        fmt::format("started at {}: {}; no start within 24 h, in steps of 15 min, has fewer "
-                    "exchanges in those hours, and no earlier one as few",
-                    spaced_minute(a.best->start), away_figures(a, *a.best)));
-  }
-  return out;
+  if (a.given) out += away_text(s, a);
+  return out + finish_text(s);
 }
 
 std::string changes_csv(const Summary& s) {

@@ -1,8 +1,9 @@
 // When a job may need attention: which changes may stop the machine, and which exchanges happen in
 // hours in which nobody is at the machine.
 //
-// Odds are the rule file's: [feeder] fault_odds for each exchange, a toolhead's fault_odds for each
-// change that picks it; all are taken to be independent. Expected stops are the sum of the odds p,
+// Odds are the rule file's: [feeder] fault_odds for each exchange, with fault_odds of the filament
+// that comes in; a toolhead's fault_odds for each change that picks it; all are taken to be
+// independent. Expected stops are the sum of the odds p,
 // the chance of none is the product of all 1 - p. Where the rule file gives no odds at all, neither
 // is known. A change happens when it begins, by the plan's wall time, waits included. Clock times
 // are start + wall time, by calendar.h.
@@ -20,6 +21,7 @@
 #include "job/job.h"
 #include "plan/plan.h"
 #include "report/calendar.h"
+#include "report/finish.h"
 #include "rules/rules.h"
 
 namespace forewarm::report {
@@ -28,14 +30,18 @@ struct Summary;
 
 struct Schedule {
   LocalTime start;
-  std::vector<Away> away;  // empty: somebody is always at the machine
+  std::vector<Away> away;         // empty: somebody is always at the machine
+  std::int64_t within_s = kDayS;  // of the starts that are tried
+  std::optional<LocalTime> done_by = {};
 };
 
 // Whether it is in hours away.
 [[nodiscard]] bool away_at(const Schedule& schedule, LocalTime time);
 
-// The starts that are tried are the given one and those at this distance, for a day.
+// The starts that are tried are the given one and those at this distance, within
+// Schedule::within_s.
 constexpr std::int64_t kStartGridS = 15 * 60;
+[[nodiscard]] std::vector<LocalTime> starts_of(const Schedule& schedule);
 
 struct AtStart {
   LocalTime start;
@@ -67,6 +73,15 @@ struct Attention {
                                   const rules::Rules& rules,
                                   const std::optional<Schedule>& schedule);
 
+// All that may stop the job, in order: every stop of a report comes from here.
+[[nodiscard]] std::vector<PossibleStop> possible_stops(const job::Job& job, const plan::Plan& plan,
+                                                       const rules::Rules& rules);
+// Nothing where no odds are given and nothing is certain to stop the job: then the end is not
+// known. REQUIRES: the plan is of this job; away is not the whole day.
+[[nodiscard]] std::optional<Finishing> finishing_of(const job::Job& job, const plan::Plan& plan,
+                                                    const rules::Rules& rules,
+                                                    const Schedule& schedule);
+
 // How many exchanges happen in each hour of the clock, in order; hours without any are left out.
 struct HourCount {
   std::string date;  // as calendar.h has it
@@ -80,6 +95,10 @@ struct HourCount {
 [[nodiscard]] std::string chance_text(std::optional<double> x);  // "96.0 %", "not known"
 [[nodiscard]] std::string spaced_minute(LocalTime time);         // "2027-03-05 18:00"
 [[nodiscard]] std::string away_words(const Schedule& schedule);  // "22:00-07:00, 12:00-13:00"
+// "within 24 h, in steps of 15 min,"
+[[nodiscard]] std::string words_within(const Schedule& schedule);
+// The distribution of the end, a sentence each. REQUIRES: summary.finish.
+[[nodiscard]] std::vector<std::string> finish_words(const Summary& summary);
 extern const std::string_view kGiveOdds;  // what to do where odds are not known
 constexpr std::size_t kDaysShown = 14;    // hour by hour
 

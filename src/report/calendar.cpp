@@ -15,11 +15,9 @@ namespace {
 
 namespace chrono = std::chrono;
 
-constexpr const char* kStartForm = "write --start 2027-03-05T18:00";
-constexpr const char* kAwayForm = "write --away 22:00-07:00; it may cross midnight";
 
 Error usage(const char* option, std::string_view text, const std::string& message,
-            const char* form) {
+            const std::string& form) {
   return {Error::Kind::usage,
           std::string(option) + ' ' + printable(text, 80) + ": " + message,
           "",
@@ -43,14 +41,6 @@ bool looks_like(std::string_view text, std::string_view pattern) {
                     [](char c, char p) { return p == '0' ? c >= '0' && c <= '9' : c == p; });
 }
 
-// Minutes of the day of the "00:00" at `at`; 24:00 is the end of it.
-std::optional<int> time_of_day(std::string_view text, std::size_t at) {
-  const int hours = digits(text, at, 2);
-  const int minutes = digits(text, at + 3, 2);
-  if (minutes > 59 || hours * 60 + minutes > 1440) return std::nullopt;
-  return hours * 60 + minutes;
-}
-
 chrono::local_seconds point(LocalTime time) {
   return chrono::local_seconds{chrono::seconds{time.s}};
 }
@@ -68,47 +58,53 @@ bool Away::covers(LocalTime time) const {
   return from_min < to_min ? from && to : from || to;
 }
 
-Result<LocalTime> parse_start(std::string_view text) {
+Result<LocalTime> parse_time(const char* option, std::string_view text) {
+  const std::string form = fmt::format("write {} 2027-03-05T18:00", option);
   if (looks_like(text, "00:00")) {
-    return usage("--start", text, "a date has to stand before it, since no clock is read",
-                 fmt::format("write --start 2027-03-05T{}", text).c_str());
+    return usage(option, text, "a date has to stand before it, since no clock is read",
+                 fmt::format("write {} 2027-03-05T{}", option, text));
   }
   if (looks_like(text, "0000-00-00")) {
-    return usage(
-        "--start", text, "a time of day has to stand behind it",
-        fmt::format("write --start {}T18:00, or \"{} 18:00\", quoted", text, text).c_str());
+    return usage(option, text, "a time of day has to stand behind it",
+                 fmt::format("write {0} {1}T18:00, or \"{1} 18:00\", quoted", option, text));
   }
   if (!looks_like(text, "0000-00-00T00:00") && !looks_like(text, "0000-00-00 00:00")) {
-    return usage("--start", text, "neither date nor time of day can be read", kStartForm);
+    return usage(option, text, "neither date nor time of day can be read", form);
   }
   const chrono::year_month_day day{chrono::year{digits(text, 0, 4)},
                                    chrono::month{unsigned(digits(text, 5, 2))},
                                    chrono::day{unsigned(digits(text, 8, 2))}};
-  if (!day.ok()) return usage("--start", text, "there is no such day", kStartForm);
+  if (!day.ok()) return usage(option, text, "there is no such day", form);
   if (day.year() < chrono::year{1970}) {
-    return usage("--start", text, "the year must be 1970 or later", kStartForm);
+    return usage(option, text, "the year must be 1970 or later", form);
   }
-  const auto minutes = time_of_day(text, 11);
-  if (!minutes || *minutes == 1440) {
-    return usage("--start", text, "there is no such time of day", kStartForm);
+  const auto minutes = rules::minute_of_day(text.substr(11));
+  if (!minutes || *minutes == rules::kDayMinutes) {
+    return usage(option, text, "there is no such time of day", form);
   }
   return LocalTime{chrono::local_days{day}.time_since_epoch().count() * kDayS + *minutes * 60};
 }
 
+Result<LocalTime> parse_start(std::string_view text) { return parse_time("--start", text); }
+
 Result<Away> parse_away(std::string_view text) {
-  if (!looks_like(text, "00:00-00:00")) {
-    return usage("--away", text, "no two times of day can be read", kAwayForm);
+  Away away;
+  if (const auto why = rules::read_hours(text, away)) {
+    return usage("--away", text, why->first, why->second);
   }
-  const auto from = time_of_day(text, 0);
-  const auto to = time_of_day(text, 6);
-  if (!from || !to || *from == 1440) {
-    return usage("--away", text, "there is no such time of day", kAwayForm);
+  return away;
+}
+
+std::vector<Away> away_of(const rules::AttentionSettings& settings) {
+  std::vector<Away> out;
+  for (const std::string& text : settings.away) {
+    if (auto away = parse_away(text)) out.push_back(*away);
   }
-  if (*from == *to) {
-    return usage("--away", text, "it ends when it begins: all day, or never?",
-                 "write --away 00:00-24:00 for all day");
-  }
-  return Away{*from, *to};
+  return out;
+}
+
+bool whole_day(const std::vector<Away>& away) {
+  return rules::whole_day(std::vector<rules::DayHours>(away.begin(), away.end()));
 }
 
 LocalTime later(LocalTime time, double seconds) {

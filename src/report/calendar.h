@@ -8,8 +8,11 @@
 #include <cstdint>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "base/error.h"
+#include "rules/day_hours.h"
+#include "rules/rules.h"
 
 namespace forewarm::report {
 
@@ -20,17 +23,21 @@ struct LocalTime {
   bool operator==(const LocalTime&) const = default;
 };
 
-// Hours of every day, from `from` up to but not including `to`; across midnight where `from` is the
-// later.
-struct Away {
-  int from_min = 0, to_min = 0;  // of the day; not equal; to_min may be 1440
+// Hours of every day in which nobody is at the machine.
+struct Away : rules::DayHours {
   [[nodiscard]] bool covers(LocalTime time) const;
 };
 
 // "2027-03-05T18:00", or with a blank in place of the T, in the years 1970 to 9999.
-[[nodiscard]] Result<LocalTime> parse_start(std::string_view text);
+// Messages name the option.
+[[nodiscard]] Result<LocalTime> parse_time(const char* option, std::string_view text);
+[[nodiscard]] Result<LocalTime> parse_start(std::string_view text);  // of --start
 // "22:00-07:00"
 [[nodiscard]] Result<Away> parse_away(std::string_view text);
+// The hours of a rule file that has been loaded.
+[[nodiscard]] std::vector<Away> away_of(const rules::AttentionSettings& settings);
+// Whether somebody is never at the machine.
+[[nodiscard]] bool whole_day(const std::vector<Away>& away);
 
 // The time `seconds` later, rounded down to a second; no later than the year 9999.
 [[nodiscard]] LocalTime later(LocalTime time, double seconds);

@@ -226,6 +226,24 @@ HourTable hour_table(const Attention& attention, LocalTime start) {
   return out;
 }
 
+Table finish_table(const Summary& s) {
+  Table out{.title = "When it will be done, with stops"};
+  out.columns = {{.head = "start", .kind = Column::Kind::name},
+                 {.head = "started", .kind = Column::Kind::name},
+                 {.head = "done on average", .kind = Column::Kind::name},
+                 {.head = "lost to stops"}};
+  const auto add = [&](const char* what, const MeanFinish& m) {
+    out.rows.push_back({.cells = {std::string(what), spaced_minute(m.start),
+                                  spaced_minute(later(m.start, m.mean_s)), duration(m.lost_s)}});
+  };
+  add("as given", s.finish->starts.front());
+  add("least expected end", s.finish->earliest);
+  add("least time lost", s.finish->shortest);
+  out.note = fmt::format("Of all starts {} by {} trials, seed {}.", words_within(*s.schedule),
+                         s.finish->trials, s.finish->seed);
+  return out;
+}
+
 Table away_table(const Attention& attention, const Schedule& schedule) {
   Table out{.title = "Away " + away_words(schedule)};
   out.columns = {{.head = "started", .kind = Column::Kind::name},
@@ -239,7 +257,7 @@ Table away_table(const Attention& attention, const Schedule& schedule) {
   add(*attention.given);
   if (attention.best->start != attention.given->start) add(*attention.best);
   out.note = fmt::format(
-      "No start within 24 h, in steps of 15 min, has fewer exchanges in those hours than {}.",
+      "No start {} has fewer exchanges in those hours than {}.", words_within(schedule),
       out.rows.size() > 1 ? "the second, and no earlier one as few" : "this");
   return out;
 }

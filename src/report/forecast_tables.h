@@ -29,6 +29,8 @@ struct HourTable {
   bool more = false;  // days
 };
 [[nodiscard]] HourTable hour_table(const Attention& attention, LocalTime start);
+// The starts that finish.h tells apart. REQUIRES: a schedule, and summary.finish.
+[[nodiscard]] Table finish_table(const Summary& summary);
 // The given start and, if there is one, a better one. REQUIRES: attention.given.
 [[nodiscard]] Table away_table(const Attention& attention, const Schedule& schedule);
 

@@ -45,6 +45,9 @@ constexpr std::array kWords{
     GlossaryWord{"day", "The date on which the exchanges of the row come."},
     GlossaryWord{
         "dip", "The lowest temperature that a parked heater reaches in a gap, in degrees Celsius."},
+    GlossaryWord{"done on average",
+                 "forecast --start: when the job ends, on average over the trials of the "
+                 "simulation, with the time that stops take."},
     GlossaryWord{"duration", "The time from the first to the last line of a job, waits included."},
     GlossaryWord{"echo",
                  "A line that the rewritten job has the firmware send back, so that a record shows "
@@ -113,6 +116,9 @@ constexpr std::array kWords{
     GlossaryWord{"lookahead",
                  "The policy of forewarm: each gap is held, put on standby or switched off, as its "
                  "length allows, and the heater is hot again just in time."},
+    GlossaryWord{"lost to stops",
+                 "forecast --start: the time that stops add to the job, on average over the trials "
+                 "of the simulation."},
     GlossaryWord{"mark",
                  "What rewrite adds to a line that it inserted or removed, so that restore can "
                  "undo it, with the reason."},
@@ -200,6 +206,7 @@ constexpr std::array kWords{
     GlossaryWord{"start code",
                  "The commands before the first move that prints. As a cause of waiting: what the "
                  "job waits for there."},
+    GlossaryWord{"start", "forecast --start: which of the starts that were tried a row is about."},
     GlossaryWord{"started", "The time at which the job is started."},
     GlossaryWord{"step sequences", "The time that step sequences take, and what they wait for."},
     GlossaryWord{

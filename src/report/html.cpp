@@ -132,8 +132,19 @@ class Page {
         const Table away = away_table(a, *s_.schedule);
         add("<h3>{}</h3>\n{}", escaped(away.title), html_of(away));
       }
+      finish_part();
     }
     out_ += "</section>\n";
+  }
+
+  void finish_part() {
+    if (!s_.finish) return;
+    const Table table = finish_table(s_);
+    add("<h3>{}</h3>\n", escaped(table.title));
+    std::string words;
+    for (const std::string& w : finish_words(s_)) words += (words.empty() ? "" : "; ") + w;
+    words.front() = char(words.front() - 'a' + 'A');  // "done", "chance"
+    add("<p>{}.</p>\n{}", escaped(words), html_of(table));
   }
 
   void gap_section() {

@@ -66,6 +66,38 @@ Json at_start_of(const std::optional<AtStart>& a) {
           {"expected_stops_away", or_null(a->expected_stops_away)}};
 }
 
+Json finish_of(const Summary& s) {
+  if (!s.finish || !s.schedule) return nullptr;
+  const Finish& f = s.finish->given;
+  const auto at = [&](double time_s) { return date_time(later(s.schedule->start, time_s)); };
+  const auto& by = s.schedule->done_by;
+  return {{"mean_s", rounded(f.mean_s)},
+          {"mean_error_s", rounded(f.mean_error_s)},
+          {"p10_s", rounded(f.p10_s)},
+          {"p50_s", rounded(f.p50_s)},
+          {"p90_s", rounded(f.p90_s)},
+          {"lost_s", rounded(f.lost_s)},
+          {"done_by", by ? Json(date_minute(*by)) : Json(nullptr)},
+          {"chance_done_by", or_null(f.chance_done_by)},
+          {"mean_end", at(f.mean_s)},
+          {"p10_end", at(f.p10_s)},
+          {"p50_end", at(f.p50_s)},
+          {"p90_end", at(f.p90_s)},
+          {"notice_s", s.rules.attention.notice_s},
+          {"clear_s", s.rules.attention.clear_s},
+          {"trials", s.finish->trials},
+          {"seed", s.finish->seed}};
+}
+
+Json start_finish_of(const Summary& s, MeanFinish Finishing::*which) {
+  if (!s.finish || !s.schedule) return nullptr;
+  const MeanFinish& m = s.finish.value().*which;
+  return {{"start", date_minute(m.start)},
+          {"mean_end", date_time(later(m.start, m.mean_s))},
+          {"mean_s", rounded(m.mean_s)},
+          {"lost_s", rounded(m.lost_s)}};
+}
+
 // Every key is always there; its value is null where it was not asked for or is not known.
 Json attention_of(const Summary& s) {
   const Attention a = attention(s.job, s.lookahead, s.rules, s.schedule);
@@ -87,6 +119,9 @@ Json attention_of(const Summary& s) {
   }
   out["as_started"] = at_start_of(a.given);
   out["best_start"] = at_start_of(a.best);
+  out["finish"] = finish_of(s);
+  out["best_finish"] = start_finish_of(s, &Finishing::earliest);
+  out["shortest"] = start_finish_of(s, &Finishing::shortest);
   const auto name = [&](int tool) {
     return tool < 0 ? Json(nullptr) : Json(s.rules.filament(tool).name);
   };

@@ -29,6 +29,7 @@ struct Summary {
   std::optional<Schedule> schedule = {};           // without it there are no clock times
   std::size_t width = kTextWidth;                  // of the text
   std::span<const job::SpoolEnd> spool_ends = {};  // spools.h
+  std::optional<Finishing> finish = {};            // of the look-ahead plan, by the schedule
 };
 
 [[nodiscard]] std::string text(const Summary& summary);

@@ -32,6 +32,7 @@ class Teller {
     one(sections::machine, rules_.machine);
     one(sections::motion, rules_.motion);
     one(sections::feeder, rules_.feeder);
+    one(sections::attention, rules_.attention);
     toolheads();
     filaments();
     one(sections::gap, rules_.gap);

@@ -296,6 +296,7 @@ constexpr std::array kFileKeys{
     part("machine", machine),
     part("motion", motion),
     part("feeder", feeder),
+    part("attention", attention),
     Key<Rules>{.name = "toolhead",
                .value = Part{&toolhead},
                .doc = {},

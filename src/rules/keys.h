@@ -179,6 +179,7 @@ extern const Section<Rules> file;  // the version, and the sections below
 extern const Section<Machine> machine;
 extern const Section<Motion> motion;
 extern const Section<Feeder> feeder;
+extern const Section<AttentionSettings> attention;
 extern const Section<Toolhead> toolhead;
 extern const Section<Toolhead> heater;  // of a toolhead
 extern const Section<Filament> filament;
@@ -200,6 +201,7 @@ void for_each_section(Visit visit) {
   visit(s::machine);
   visit(s::motion);
   visit(s::feeder);
+  visit(s::attention);
   visit(s::toolhead);
   visit(s::heater);
   visit(s::filament);

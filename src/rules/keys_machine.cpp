@@ -79,8 +79,27 @@ constexpr std::array kFeederKeys{
     Key<Feeder>{.name = "fault_odds",
                 .value = Number<Feeder>{&Feeder::fault_odds, kOdds},
                 .doc = "The chance that an exchange stops the machine until somebody comes. Count "
-                       "your own.",
+                       "your own. With fault_odds of the filament that comes in, either may "
+                       "happen.",
                 .example = "0.002"},
+};
+
+constexpr std::array kAttentionKeys{
+    Key<AttentionSettings>{
+        .name = "away",
+        .value = Lines<AttentionSettings>{&AttentionSettings::away},
+        .doc = "Hours of every day in which nobody is at the machine; they may cross midnight, but "
+               "not cover the whole day. `--away` takes their place.",
+        .example = "[\"22:00-07:00\"]"},
+    Key<AttentionSettings>{
+        .name = "notice_s",
+        .value = Number<AttentionSettings>{&AttentionSettings::notice_s, kMachineSeconds},
+        .doc = "How long the machine stands until somebody who is there comes. Hours away do not "
+               "count: they delay it."},
+    Key<AttentionSettings>{
+        .name = "clear_s",
+        .value = Number<AttentionSettings>{&AttentionSettings::clear_s, kMachineSeconds},
+        .doc = "How long it takes then until the machine goes on."},
 };
 
 constexpr std::array kHeaterKeys{
@@ -171,7 +190,8 @@ constexpr std::array kToolheadKeys{
                   .doc = "How long it takes to pick the toolhead up."},
     Key<Toolhead>{.name = "exchange_s",
                   .value = Number<Toolhead>{&Toolhead::exchange_s, kMachineSeconds},
-                  .doc = "How long its feeder takes to take one filament out and another in."},
+                  .doc = "How long its feeder takes to take one filament out and another in; an "
+                         "exchange_s of the filament that comes in takes its place."},
     Key<Toolhead>{.name = "exchange_purge_mm3",
                   .value = Number<Toolhead>{&Toolhead::exchange_purge_mm3, {0, 1e6}},
                   .doc = "The filament that an exchange purges, besides what the job itself "
@@ -286,6 +306,18 @@ constexpr std::array kOwnFilamentKeys{
     Key<Filament>{.name = "spool_margin",
                   .value = Number<Filament>{&Filament::spool_margin, {0, 0.9}},
                   .doc = "The share of spool_g that is not counted on."},
+    Key<Filament>{.name = "exchange_s",
+                  .value = Number<Filament>{&Filament::exchange_s, kMachineSeconds},
+                  .doc = "How long an exchange takes that brings this filament in, taking the "
+                         "other one out included.",
+                  .derived = "the toolhead's",
+                  .example = "40"},
+    Key<Filament>{.name = "fault_odds",
+                  .value = Number<Filament>{&Filament::fault_odds, kOdds},
+                  .doc = "The chance that an exchange stops the machine as it brings this filament "
+                         "in, besides that of the feeder. The filament that goes out does not "
+                         "count. With it in the file, `assign` counts stops, too.",
+                  .example = "0.004"},
 };
 
 constexpr auto kFilamentKeys = [] {
@@ -308,6 +340,10 @@ constexpr Section<Motion> motion{
     kMotionKeys};
 constexpr Section<Feeder> feeder{
     {"feeder", "[feeder]", Shape::one, "The device that exchanges filament."}, kFeederKeys};
+constexpr Section<AttentionSettings> attention{
+    {"attention", "[attention]", Shape::one,
+     "When somebody is at the machine, and how long it stands still until it goes on."},
+    kAttentionKeys};
 constexpr Section<Toolhead> toolhead{
     {"toolhead", "[[toolhead]]", Shape::list,
      "What the machine picks up and parks. It has one heater and one nozzle."},

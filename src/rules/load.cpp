@@ -7,6 +7,7 @@
 #include <map>
 #include <set>
 
+#include "rules/day_hours.h"
 #include "rules/observe.h"
 #include "rules/paths.h"
 #include "rules/recogniser.h"
@@ -33,6 +34,7 @@ class Loader {
     section(sections::machine, rules_.machine);
     motion();
     section(sections::feeder, rules_.feeder);
+    attention();
     toolheads();
     materials();
     filaments();
@@ -111,6 +113,24 @@ class Loader {
     diagnostics_.add(place(a.second) < place(b.second) ? b.second : a.second,
                      std::string(a.first) + " and " + std::string(b.first) + " exclude each other",
                      "keep the one that the machine's firmware uses");
+  }
+
+  void attention() {
+    auto t = root_.one(sections::attention);
+    if (!t) return;
+    t->read(rules_.attention);
+    if (!t->was_read(&AttentionSettings::away)) return;
+    std::vector<DayHours> all;
+    for (const toml::node& e : *t->node(&AttentionSettings::away)->as_array()) {
+      DayHours hours;
+      const auto why = read_hours(e.as_string()->get(), hours);
+      if (why) diagnostics_.add(position_of(e), "away: " + why->first, why->second);
+      if (!why) all.push_back(hours);
+    }
+    if (whole_day(all)) {
+      diagnostics_.add(t->at(&AttentionSettings::away), std::string(kAwayAllDay),
+                       std::string(kAwayAllDayHint));
+    }
   }
 
   void toolheads() {

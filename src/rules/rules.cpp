@@ -58,6 +58,16 @@ const std::string& at_last_use(const Toolhead& head, const Filament& filament) {
   return filament.at_last_use.empty() ? head.at_last_use : filament.at_last_use;
 }
 
+double exchange_seconds(const Toolhead& head, const Filament& incoming) {
+  return incoming.exchange_s.value_or(head.exchange_s);
+}
+
+double exchange_odds(const Feeder& feeder, const Filament& incoming) {
+  const double p = feeder.fault_odds.value_or(0);
+  const double q = incoming.fault_odds.value_or(0);
+  return q > 0 ? 1 - (1 - p) * (1 - q) : p;  // p itself, not what rounding makes of it
+}
+
 double exchange_temperature_c(const Filament& outgoing, double printed_c, const Filament& incoming,
                               double work_c) {
   return std::max(
@@ -110,7 +120,13 @@ Rules Rules::with_filaments_moved(const std::map<int, int>& map) const {
 bool Rules::gives_odds() const {
   return feeder.fault_odds ||
          std::any_of(toolheads.begin(), toolheads.end(),
-                     [](const Toolhead& h) { return h.fault_odds.has_value(); });
+                     [](const Toolhead& h) { return h.fault_odds.has_value(); }) ||
+         gives_filament_odds();
+}
+
+bool Rules::gives_filament_odds() const {
+  return std::any_of(filaments.begin(), filaments.end(),
+                     [](const Filament& f) { return f.fault_odds.has_value(); });
 }
 
 std::optional<std::size_t> Rules::toolhead_of(int tool) const {

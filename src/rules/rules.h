@@ -55,7 +55,8 @@ struct Toolhead {
   double max_c = 300;
   double park_s = 7;  // common practice, no source: putting a toolhead away takes 7 to 8 s
   double pick_s = 7;
-  double exchange_s = 35;  // common practice, no source: taking filament out takes about 35 s
+  double exchange_s = 35;  // common practice, no source: taking filament out takes about 35 s;
+                           // see exchange_seconds()
   // Filament that an exchange purges, where no matrix has it; 0 where it is not known.
   double exchange_purge_mm3 = 0;
   // Chance that picking it stops the machine. Left out, it counts as 0 if the file has any other:
@@ -70,6 +71,13 @@ struct Toolhead {
 
 struct Feeder {
   std::optional<double> fault_odds;  // chance that an exchange stops the machine
+};
+
+// When somebody is at the machine, and how long a stop takes.
+struct AttentionSettings {
+  std::vector<std::string> away;  // hours of every day in which nobody is; see day_hours.h
+  double notice_s = 600;          // until somebody who is there comes. Common practice, no source
+  double clear_s = 300;           // to clear a fault. Common practice, no source
 };
 
 // Some of the machine's tools: each by its number, or all of a toolhead at once.
@@ -92,6 +100,9 @@ struct Filament {
   std::optional<double> exchange_c;
   std::string before_exchange, after_exchange;
   std::string at_last_use;  // empty: its toolhead's
+  // Of the exchanges that bring this filament in.
+  std::optional<double> exchange_s;  // in place of the toolhead's
+  std::optional<double> fault_odds;  // besides the feeder's
   // Where `assign` may put it: only there, never there, or nowhere else than it is.
   std::optional<Places> only;
   Places never;
@@ -104,6 +115,11 @@ struct Filament {
 
 // The sequence for putting the toolhead away for the last time, hot, with `filament` in it.
 [[nodiscard]] const std::string& at_last_use(const Toolhead& head, const Filament& filament);
+
+// How long an exchange takes that brings `incoming` in, and the chance that it stops the machine:
+// either the feeder fails or the filament does. A chance that is not given counts as 0.
+[[nodiscard]] double exchange_seconds(const Toolhead& head, const Filament& incoming);
+[[nodiscard]] double exchange_odds(const Feeder& feeder, const Filament& incoming);
 
 // The temperature that an exchange needs: the highest of what the outgoing filament needs (its
 // exchange_c, or else the temperature it was printed at), the incoming one's working temperature,
@@ -217,6 +233,7 @@ struct Rules {
   bool toolhead_per_tool_seen = false;
   std::vector<Toolhead> toolheads;
   Feeder feeder;
+  AttentionSettings attention;
   std::vector<Filament> filaments;  // materials already merged in
   std::vector<Filament> materials;  // by .material, for look-up; .tool unused
   GapSettings gap;
@@ -242,6 +259,7 @@ struct Rules {
   [[nodiscard]] Rules with_filaments_moved(const std::map<int, int>& map) const;
   // Whether the file has any fault_odds, be it 0; without, the odds of a stop are not known.
   [[nodiscard]] bool gives_odds() const;
+  [[nodiscard]] bool gives_filament_odds() const;  // some filament's
   // Index into toolheads, or nothing. Not for a pattern (toolhead_per_tool_seen).
   [[nodiscard]] std::optional<std::size_t> toolhead_of(int tool) const;
 };

@@ -196,6 +196,7 @@ template class Table<Rules>;
 template class Table<Machine>;
 template class Table<Motion>;
 template class Table<Feeder>;
+template class Table<AttentionSettings>;
 template class Table<Toolhead>;
 template class Table<Filament>;
 template class Table<GapSettings>;

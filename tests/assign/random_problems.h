@@ -46,13 +46,17 @@ inline Walked walk(const Problem& q, const std::vector<int>& map) {
     if (hand != int(h)) {
       if (begun) ++w.toolhead_changes;
       if (hand >= 0 && by_time) w.cost += units(q.heads[std::size_t(hand)].park_s);
-      if (by_time && (begun || !q.first_is_mounted)) w.cost += units(head.pick_s);
+      if (by_time && (begun || !q.first_is_mounted)) {
+        w.cost += units(head.pick_s) + units(head.pick_stops_s);
+      }
       hand = int(h);
     }
     if (in_it.contains(h) && in_it[h] != f) {
       ++w.exchanges;
       if (by_time) {
-        w.cost += units(head.exchange_s);
+        const auto& in = q.filaments[std::size_t(f)];
+        w.cost += units(in.exchange_s ? *in.exchange_s : head.exchange_s);
+        w.cost += units(in.exchange_stops_s);
       } else if (!q.pairs.empty()) {
         w.cost += units(q.pairs[std::size_t(in_it[h]) * q.filaments.size() + std::size_t(f)]);
       } else {
@@ -160,6 +164,13 @@ inline Problem random_problem(std::mt19937& random, const Likes& likes) {
     for (int i = 0; i < filaments * filaments; ++i) q.pairs.push_back(0.125 * up_to(400));
   } else if (purge == 1) {
     for (auto& h : q.heads) h.exchange_purge_mm3 = 0;
+  }
+  if (up_to(1) == 0) return q;
+  // Paths of different lengths, and stops that cost.
+  for (auto& h : q.heads) h.pick_stops_s = 0.25 * up_to(8);
+  for (auto& f : q.filaments) {
+    if (up_to(1) == 0) f.exchange_s = 1.5 * up_to(40);
+    if (up_to(1) == 0) f.exchange_stops_s = 0.125 * up_to(80);
   }
   return q;
 }

@@ -389,7 +389,7 @@ class Replay:
             heater = self.heaters[new]
             self.exchanges.append(Exchange(self.at.number, self.at.origin, new, out, tool, heater.temp,
                                            heater.target, self.printed.pop(new, None), self.sure.get(new, 0)))
-            seconds += self.m.heads[new].get("exchange_s", 35)
+            seconds += self.m.of_filament(tool, "exchange_s", self.m.heads[new].get("exchange_s", 35))
         self.mount(tool)
         self.pass_time(seconds)
         if out != tool:
