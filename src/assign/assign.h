@@ -6,8 +6,9 @@
 // What a job costs under an assignment: each time a toolhead is put away, its park_s; each time it
 // is picked, its pick_s; and where it is wanted with another filament than it last had, an
 // exchange, which takes what the filament that comes in says, else what the toolhead says. By time,
-// both cost what their stops take on average besides. The first filament of a toolhead is free. So whether a select needs an exchange depends
-// on what its toolhead had before, however long ago, and the costs of toolheads add up.
+// both cost what their stops take on average besides. The first filament of a toolhead is free. So
+// whether a select needs an exchange depends on what its toolhead had before, however long ago, and
+// the costs of toolheads add up.
 //
 // Of assignments that cost the same, that with the fewest filaments moved is the best; of those,
 // where `proved_by` is subsets, the one whose map is the smallest in lexicographic order.

@@ -146,9 +146,8 @@ class Subsets {
     for (Set s = all_; s != 0; --s) {
       if (!out[s].possible()) continue;
       const Cost exchange = m_.pairs.empty() ? h.exchange : 1;
-      out[s].cost +=
-          kMovedBase * (exchanges_[s] * exchange + incoming_[s] + picks_[s] * h.pick +
-                        parks_[s] * h.park);
+      out[s].cost += kMovedBase * (exchanges_[s] * exchange + incoming_[s] + picks_[s] * h.pick +
+                                   parks_[s] * h.park);
     }
     return out;
   }

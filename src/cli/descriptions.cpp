@@ -45,8 +45,7 @@ const std::string_view kForecast =
     "for a calendar; write to the same file each time, and new events replace the old ones. No "
     "clock is read, and there are neither time zones nor daylight-saving time.\n\nWith --sheet it "
     "shows the load sheet instead: what has to be in which toolhead, how much the job needs of "
-    "each "
-    "filament, and, where the rule file has spool_g, until when that is enough.";
+    "each filament, and, where the rule file has spool_g, until when that is enough.";
 
 const std::string_view kCompare =
     "Shows what other policies and thresholds would have cost or saved: the four policies, timers "

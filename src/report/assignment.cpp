@@ -118,6 +118,10 @@ class Text : private Lines {
       line("Not proved: this takes {}; no assignment takes less than {}.", amount(a_.cost),
            amount(a_.lower_bound));
     }
+    if (s_.problem.by == By::time && a_.baseline.stops_s + a_.best.stops_s > 0) {
+      line("Of that, stops take {} on average; as it is, {}.", duration(a_.best.stops_s),
+           duration(a_.baseline.stops_s));
+    }
     if (counts_exchanges(s_)) {
       line(
           "No toolhead has exchange_purge_mm3, and there is no matrix: all exchanges count the "
@@ -155,6 +159,7 @@ class Text : private Lines {
 Json figures_of(const AssignmentSummary& s, const assign::Figures& figures) {
   Json out = figures_json<assign::Figures>(kChangeFigures, figures);
   add_figures<assign::Figures>(out, std::array{purge_of(s)}, figures);
+  if (figures.stops_s > 0) out["stops_s"] = rounded(figures.stops_s);
   return out;
 }
 

@@ -181,7 +181,7 @@ std::string spaced_minute(LocalTime time) {
 }
 
 std::string words_within(const Schedule& schedule) {
-  return fmt::format("within {} h, in steps of 15 min,", schedule.within_s / 3600);
+  return fmt::format("within {} h, in steps of 15 min", schedule.within_s / 3600);
 }
 
 std::vector<std::string> finish_words(const Summary& s) {
@@ -237,10 +237,10 @@ std::string away_text(const Summary& s, const Attention& a) {
   std::string out = wrapped(
       fmt::format("away {}: {}", away_words(*s.schedule), away_figures(a, *a.given)), 2, s.width);
   if (a.best->start == a.given->start) {
-    return out + wrapped(fmt::format("no start {} has fewer exchanges in those hours", within), 2,
+    return out + wrapped(fmt::format("no start {}, has fewer exchanges in those hours", within), 2,
                          s.width);
   }
-  return out + wrapped(fmt::format("started at {}: {}; no start {} has fewer exchanges in those "
+  return out + wrapped(fmt::format("started at {}: {}; no start {}, has fewer exchanges in those "
                                    "hours, and no earlier one as few",
                                    spaced_minute(a.best->start), away_figures(a, *a.best), within),
                        2, s.width);
@@ -257,7 +257,7 @@ std::string finish_text(const Summary& s) {
                     spaced_minute(m.start), spaced_minute(later(m.start, m.mean_s)),
                     duration(m.lost_s)));
   };
-  say(fmt::format("of all starts {}", words_within(*s.schedule)));
+  say(fmt::format("of all starts {}:", words_within(*s.schedule)));
   say_start("least expected end", s.finish->earliest);
   say_start("least time lost", s.finish->shortest);
   return out;

@@ -95,7 +95,7 @@ struct HourCount {
 [[nodiscard]] std::string chance_text(std::optional<double> x);  // "96.0 %", "not known"
 [[nodiscard]] std::string spaced_minute(LocalTime time);         // "2027-03-05 18:00"
 [[nodiscard]] std::string away_words(const Schedule& schedule);  // "22:00-07:00, 12:00-13:00"
-// "within 24 h, in steps of 15 min,"
+// "within 24 h, in steps of 15 min"
 [[nodiscard]] std::string words_within(const Schedule& schedule);
 // The distribution of the end, a sentence each. REQUIRES: summary.finish.
 [[nodiscard]] std::vector<std::string> finish_words(const Summary& summary);

@@ -15,7 +15,6 @@ namespace {
 
 namespace chrono = std::chrono;
 
-
 Error usage(const char* option, std::string_view text, const std::string& message,
             const std::string& form) {
   return {Error::Kind::usage,

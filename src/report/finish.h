@@ -44,10 +44,10 @@ struct FinishProblem {
 };
 
 struct Finish {
-  double mean_s = 0, mean_error_s = 0;          // since the start; its standard error
-  double p10_s = 0, p50_s = 0, p90_s = 0;       // likewise
-  double lost_s = 0;                            // what stops add, on average
-  std::optional<double> chance_done_by;         // absent: not asked for
+  double mean_s = 0, mean_error_s = 0;     // since the start; its standard error
+  double p10_s = 0, p50_s = 0, p90_s = 0;  // likewise
+  double lost_s = 0;                       // what stops add, on average
+  std::optional<double> chance_done_by;    // absent: not asked for
 };
 
 struct MeanFinish {

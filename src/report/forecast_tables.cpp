@@ -239,7 +239,7 @@ Table finish_table(const Summary& s) {
   add("as given", s.finish->starts.front());
   add("least expected end", s.finish->earliest);
   add("least time lost", s.finish->shortest);
-  out.note = fmt::format("Of all starts {} by {} trials, seed {}.", words_within(*s.schedule),
+  out.note = fmt::format("Of all starts {}, by {} trials, seed {}.", words_within(*s.schedule),
                          s.finish->trials, s.finish->seed);
   return out;
 }
@@ -256,9 +256,9 @@ Table away_table(const Attention& attention, const Schedule& schedule) {
   };
   add(*attention.given);
   if (attention.best->start != attention.given->start) add(*attention.best);
-  out.note = fmt::format(
-      "No start {} has fewer exchanges in those hours than {}.", words_within(schedule),
-      out.rows.size() > 1 ? "the second, and no earlier one as few" : "this");
+  out.note = fmt::format("No start {}, has fewer exchanges in those hours than {}.",
+                         words_within(schedule),
+                         out.rows.size() > 1 ? "the second, and no earlier one as few" : "this");
   return out;
 }
 

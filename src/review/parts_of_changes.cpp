@@ -36,6 +36,8 @@ PartsOfChanges parts_of_changes(const Schedule& schedule, const rules::Rules& ru
   for (const ChangeSeen& seen : review.changes) {
     const PlannedChange& c = schedule.changes[seen.change];
     if (!seen.counts || !seen.took_s || c.takes_s() <= 0 || c.head >= heads) continue;
+    // One that takes what its filament says tells nothing of the toolhead's exchange_s.
+    if (c.exchanges() && rules.filament(c.tool).exchange_s) continue;
     Row row;
     double variance = 0;
     if (c.park_s > 0 && c.from_head < heads) {

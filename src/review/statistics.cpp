@@ -44,7 +44,8 @@ void find_odds(const Schedule& schedule, const rules::Rules& rules, Review& out)
     const PlannedChange& c = schedule.changes[seen.change];
     if (!seen.took_s || c.head >= heads) continue;
     const std::uint64_t stopped = seen.stop_s > 0 ? 1 : 0;
-    if (c.exchanges()) {
+    // Where the filament has odds of its own, it may not have been the feeder that failed.
+    if (c.exchanges() && !rules.filament(c.tool).fault_odds) {
       ++feeder.changes;
       feeder.stops += stopped;
     }

@@ -917,6 +917,15 @@ TEST_CASE("forecast: starts and hours away that are wrong") {
            Case{"--start 2027-02-28T18:00 --away 7-9",
                 "--away 7-9: no two times of day can be "
                 "read\n  hint: write --away 22:00-07:00"},
+           Case{"--done-by 2027-02-28T18:00", "--done-by needs --start\n  hint: say when"},
+           Case{"--within 48", "--within needs --start\n  hint: say when"},
+           Case{"--start 2027-02-28T18:00 --done-by noon",
+                "--done-by noon: neither date nor time of day can be read\n  hint: "
+                "write --done-by 2027-03-05T18:00"},
+           Case{"--start 2027-02-28T18:00 --done-by 2027-02-28T17:00",
+                "--done-by is not after --start\n  hint: the job begins at 2027-02-28 18:00"},
+           Case{"--start 2027-02-28T18:00 --away 06:00-18:00 --away 18:00-06:00",
+                "--away: nobody is ever at the machine: away covers the whole day\n  hint: leave"},
            Case{"--csv - --json -", "only one result can go to standard output"},
            Case{"--csv job.gcode", "the report would overwrite the job"},
        }) {

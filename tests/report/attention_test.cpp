@@ -421,3 +421,81 @@ TEST_CASE("every change as CSV, quoted where it must be") {
   CHECK(none.find("\n1020,,toolhead,right,0,1,granite,signal red,7,7,0,,0,0,0,0,,,\n") !=
         std::string::npos);
 }
+
+TEST_CASE("an exchange stops by the feeder's odds or by those of the filament that comes in") {
+  Made m;
+  m.rules.feeder.fault_odds = 0.5;
+  m.rules.filaments.resize(2);
+  m.rules.filaments[0].tool = 1;
+  m.rules.filaments[0].fault_odds = 0.25;
+  m.rules.filaments[1].tool = 2;
+  m.at(0, ChangeKind::first, 0);
+  m.at(100, ChangeKind::filament, 0);
+  m.at(200, ChangeKind::filament, 0);
+  m.job.tool_changes[1].tool = 1;
+  m.job.tool_changes[2].from_tool = 1;  // goes out: does not count
+  m.job.tool_changes[2].tool = 2;
+  m.plan.figures.duration_s = 300;
+  const Attention a = m.asked();
+  CHECK(a.changes[1].expected_stops == Approx(0.625));  // by hand: 1 - 1/2 x 3/4
+  CHECK(a.changes[2].expected_stops == 0.5);
+  CHECK(a.chance_of_none.value() == Approx(0.1875));
+  const auto stops = possible_stops(m.job, m.plan, m.rules);
+  REQUIRE(stops.size() == 2);
+  CHECK(stops[0].at_s == 100);
+  CHECK(stops[0].odds == Approx(0.625));
+  CHECK(stops[0].draw != stops[1].draw);
+  // A filament's odds alone make them known.
+  m.rules.feeder.fault_odds.reset();
+  CHECK(m.asked().expected_stops.value() == Approx(0.25));
+}
+
+TEST_CASE("the end with stops is in text, page and JSON, and unknown without odds") {
+  Sample s;
+  s.rules.feeder.fault_odds = 1;
+  s.rules.attention.notice_s = 600;
+  s.rules.attention.clear_s = 300;
+  Summary summary = s.summary();
+  summary.schedule = schedule("2027-03-05T12:00", {});
+  summary.schedule->done_by = need(parse_start("2027-03-05T13:30"));
+  summary.schedule->within_s = 3600;
+  const auto finish = [&] {
+    return finishing_of(summary.job, summary.lookahead, summary.rules, *summary.schedule);
+  };
+  summary.finish = finish();
+  REQUIRE(summary.finish);
+  CHECK(summary.finish->starts.size() == 4);
+  // Two exchanges, both certain to stop for 15 minutes; an hour without.
+  const Json a = Json::parse(json(summary))["attention"];
+  CHECK(a["finish"]["lost_s"] == 1800);
+  CHECK(a["finish"]["mean_s"] == a["finish"]["p90_s"]);
+  CHECK(a["finish"]["done_by"] == "2027-03-05T13:30");
+  CHECK(a["finish"]["chance_done_by"] == 1);
+  CHECK(a["finish"]["trials"] == kTrials);
+  CHECK(a["best_finish"]["start"] == "2027-03-05T12:00");
+  CHECK(a["shortest"]["lost_s"] == 1800);
+  CHECK(attention_text(summary).ends_with(R"(
+  done by 2027-03-05 13:30 with a chance of 10 %, by 2027-03-05 13:30 with 50 %, by
+  2027-03-05 13:30 with 90 %
+  done at 2027-03-05 13:30 on average, 30 min 0 s of it lost to stops; 4000 trials, seed 1
+  chance that it is done by 2027-03-05 13:30: 100.0 %
+  of all starts within 1 h, in steps of 15 min:
+  least expected end: started at 2027-03-05 12:00, done at 2027-03-05 13:30 on average, 30
+  min 0 s of it lost to stops
+  least time lost: started at 2027-03-05 12:00, done at 2027-03-05 13:30 on average, 30 min
+  0 s of it lost to stops
+)"));
+  const std::string page = html(summary);
+  CHECK(page.find("<h3>When it will be done, with stops</h3>") != std::string::npos);
+  CHECK(page.find("least expected end") != std::string::npos);
+  // One and the same plan with odds of 0 ends for certain; without odds nobody knows.
+  s.rules.feeder.fault_odds = 0;
+  CHECK(finish()->given.lost_s == 0);
+  s.rules.feeder.fault_odds.reset();
+  CHECK_FALSE(finish());
+  summary.finish.reset();
+  const Json unknown = Json::parse(json(summary))["attention"];
+  CHECK(unknown["finish"].is_null());
+  CHECK(unknown["best_finish"].is_null());
+  CHECK(unknown["shortest"].is_null());
+}

@@ -115,8 +115,7 @@ TEST_CASE("hours away that are refused") {
            Case{"24:00-07:00", std::string("there is no such time of day") + form},
            Case{"22:00-24:01", std::string("there is no such time of day") + form},
            Case{"22:61-07:00", std::string("there is no such time of day") + form},
-           Case{"07:00-07:00",
-                std::string("it ends when it begins") + form},
+           Case{"07:00-07:00", std::string("it ends when it begins") + form},
        }) {
     CAPTURE(c.text);
     const auto away = parse_away(c.text);

@@ -148,8 +148,8 @@ TEST_CASE("one exchange: the closed form, with and without hours away") {
   const LocalTime start = at("2027-03-05T20:55");
   for (const bool night : {false, true}) {
     const double odds = 0.3;
-    const FinishProblem q = one_exchange(odds, night ? std::vector<std::string>{"22:00-07:00"}
-                                                     : std::vector<std::string>{});
+    const FinishProblem q = one_exchange(
+        odds, night ? std::vector<std::string>{"22:00-07:00"} : std::vector<std::string>{});
     const double takes_s = night ? 9 * kHour + 15 * kMinute : 15 * kMinute;
     const Finish f = finishing(q, std::vector{start}).given;
     const double error_s = takes_s * std::sqrt(odds * (1 - odds) / double(q.trials));
@@ -184,8 +184,8 @@ TEST_CASE("a certain stop and none are exact") {
 
 // 200 jobs, each with a seed of its own. Of checks at three standard errors, 0.27 % fail by chance
 // where all is right: of 1,000 about 2.7, fewer as the exact distribution has atoms. More than 9
-// would happen in one of 2,000 such tests (Poisson), and 4.5 standard errors once in 150,000 checks.
-// Nothing is drawn anew: the seeds are the numbers of the jobs.
+// would happen in one of 2,000 such tests (Poisson), and 4.5 standard errors once in 150,000
+// checks. Nothing is drawn anew: the seeds are the numbers of the jobs.
 TEST_CASE("the simulation has the exact distribution of 200 random jobs") {
   std::mt19937 random(2027);
   int checks = 0, beyond_3 = 0;

@@ -21,6 +21,9 @@ namespace {
 const Machine& in(const Rules& r, const Section<Machine>&) { return r.machine; }
 const Motion& in(const Rules& r, const Section<Motion>&) { return r.motion; }
 const Feeder& in(const Rules& r, const Section<Feeder>&) { return r.feeder; }
+const AttentionSettings& in(const Rules& r, const Section<AttentionSettings>&) {
+  return r.attention;
+}
 const Toolhead& in(const Rules& r, const Section<Toolhead>&) { return r.toolheads.at(0); }
 const Filament& in(const Rules& r, const Section<Filament>& s) {
   return &s == &sections::material ? r.materials.at(0) : r.filaments.at(0);

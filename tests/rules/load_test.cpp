@@ -229,6 +229,58 @@ TEST_CASE(
   CHECK(r.recognise.empty());
 }
 
+TEST_CASE("when somebody is at the machine, and what a filament says of its exchanges") {
+  const auto loaded = rules::load(
+      "version = 1\n[attention]\naway = [\"22:00-07:00\", \"12:00-13:00\"]\nnotice_s = 60\n"
+      "[[toolhead]]\nname = \"ash\"\ntools = [0, 1]\nexchange_s = 30\n"
+      "heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }\n"
+      "[[filament]]\ntool = 1\nexchange_s = 42\nfault_odds = 0.25\n",
+      "rules.toml");
+  if (!loaded) FAIL(render(loaded.error()));
+  CHECK(loaded->attention.away == std::vector<std::string>{"22:00-07:00", "12:00-13:00"});
+  CHECK(loaded->attention.notice_s == 60);
+  CHECK(loaded->attention.clear_s == 300);
+  CHECK(loaded->gives_odds());
+  const rules::Toolhead& head = loaded->toolheads[0];
+  CHECK(rules::exchange_seconds(head, loaded->filament(0)) == 30);
+  CHECK(rules::exchange_seconds(head, loaded->filament(1)) == 42);
+  CHECK(rules::exchange_odds(loaded->feeder, loaded->filament(0)) == 0);
+  CHECK(rules::exchange_odds({0.5}, loaded->filament(1)) == Approx(0.625));
+  // They go with the filament where it is moved.
+  CHECK(rules::exchange_seconds(head, loaded->with_filaments_moved({{1, 0}, {0, 1}}).filament(0)) ==
+        42);
+}
+
+TEST_CASE("hours away that are none, or all of the day") {
+  struct Case {
+    const char *away, *says;
+  };
+  for (const Case& c : {
+           Case{"[\"night\"]", "away: no two times of day can be read"},
+           Case{"[\"12:00-13:00\", \"22:61-07:00\"]", "away: there is no such time of day"},
+           Case{"[\"07:00-07:00\"]", "away: it ends when it begins"},
+           Case{"[\"00:00-24:00\"]", "nobody is ever at the machine: away covers the whole day"},
+           Case{"[\"06:00-18:00\", \"17:00-06:00\"]",
+                "nobody is ever at the machine: away covers the whole day"},
+       }) {
+    CAPTURE(c.away);
+    const auto loaded =
+        rules::load(std::string("version = 1\n[attention]\naway = ") + c.away +
+                        "\n[[toolhead]]\nname = \"ash\"\ntools = [0]\nheater = { power_w = 50, "
+                        "full_drive_c = 450, time_constant_s = 180 }\n",
+                    "rules.toml");
+    REQUIRE_FALSE(loaded);
+    CHECK(loaded.error().message == c.says);
+    CHECK(loaded.error().line == 3);
+    CHECK_FALSE(loaded.error().hint.empty());
+  }
+  CHECK(rules::load(
+      "version = 1\n[attention]\naway = [\"06:00-18:00\", \"18:01-06:00\"]\n"
+      "[[toolhead]]\nname = \"ash\"\ntools = [0]\nheater = { power_w = 50, full_drive_c = "
+      "450, time_constant_s = 180 }\n",
+      "rules.toml"));
+}
+
 TEST_CASE("odds of faults, and the purge area") {
   const std::string heads =
       "[[toolhead]]\nname = \"ash\"\ntools = [0]\nheater = { power_w = 50, full_drive_c = 450, "
