@@ -29,8 +29,8 @@ struct Scanned {
 struct Shown {
   std::size_t width = report::kTextWidth;  // of the text
   std::optional<report::Schedule> schedule = {};
-  bool sheet = false;       // the text is the load sheet
-  std::string earlier_ics;  // what the file of its events for a calendar held before
+  bool sheet = false;            // the text is the load sheet
+  std::string earlier_ics = {};  // what the file of its events for a calendar held before
 };
 
 // The job under all four policies, as text, JSON and page, its changes as CSV, and, with a

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "report/figures.h"
+#include "report/spools.h"
 
 namespace forewarm::report {
 
@@ -22,6 +23,7 @@ class Events {
     out_.name = slash == std::string::npos ? s_.path : s_.path.substr(slash + 1);
     out_.stamp = start();
     add_first_exchanges_away();
+    add_spools();
     add_end();
     return std::move(out_);
   }
@@ -78,6 +80,17 @@ class Events {
               head_name(s_, change.head), filament(change.out_tool), filament(change.tool),
               change.layer, change.line, spaced_minute(periods[p].since),
               counted(periods[p].exchanges, "exchange", "exchanges")));
+    }
+  }
+
+  void add_spools() {
+    for (const Load& load : loads(s_)) {
+      if (!load.runs_out) continue;
+      const RunsOut& r = *load.runs_out;
+      add(fmt::format("spool-T{}", load.tool), at(r.at_s), at(r.at_s),
+          "the spool of " + filament(load.tool) + " runs out",
+          fmt::format("In layer {}, line {}: {} g are needed, {} g of the spool count.", r.layer,
+                      r.line, number(load.needed_g, 1), number(load.usable_g, 1)));
     }
   }
 

@@ -92,6 +92,21 @@ class Calendar(unittest.TestCase):
             told += len(firsts)
         self.assertGreaterEqual(told, 8)
 
+    def test_spools_that_run_out(self):
+        args = ["--start", START, *sum((["--set", f"filament.T{t}.spool_g={g}"]
+                                        for t, g in ((0, 5), (3, 9), (4, 1000))), [])]
+        load = json.loads(self.works("--json", "-", *args))["load"]
+        events = self.by_id(self.calendar(*args))
+        short = [row for row in load if row["runs_out_s"] is not None]
+        self.assertGreater(len(short), 0)
+        self.assertEqual(set(events), {"end", *(f"spool-T{row['tool']}" for row in short)})
+        for row in short:
+            event = events[f"spool-T{row['tool']}"]
+            at = seconds(START) + datetime.timedelta(seconds=int(row["runs_out_s"]))
+            self.assertEqual(event["DTSTART"].dt, at)
+            self.assertIn(f"In layer {row['runs_out_layer']}, line {row['runs_out_line']}: ", str(event["DESCRIPTION"]))
+            self.assertIn("runs out", str(event["SUMMARY"]))
+
     def check_end(self, event, attention):
         self.assertEqual(event["DTSTART"].dt, seconds(attention["end"]))
         self.assertEqual(str(event["SUMMARY"]), self.name + ": done")
