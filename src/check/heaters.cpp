@@ -392,7 +392,10 @@ void Heaters::made_up(double at_s, const MadeUp& m) {
   Head& head = at(m.head);
   advance(head, at_s);
   const int tool = head.tool;
-  const double hot_s = head.hot_s + this->hot_s(m.head, m.work_c.value_or(exchanged_c(head)), tool);
+  // As for end_visit(): what was waited for is what it was used at.
+  const double visit_c =
+      visit_.own_wait ? visit_.own_wait->target_c.value_or(0) : exchanged_c(head);
+  const double hot_s = head.hot_s + this->hot_s(m.head, m.work_c.value_or(visit_c), tool);
   double wanted_mm = 0;
   for (const rules::Step& step : m.sequence->steps) {
     if (step.action != rules::Step::Action::make_up) continue;
