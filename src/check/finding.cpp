@@ -122,6 +122,9 @@ constexpr std::array<Entry, kIds> kEntries{{
      "The machine waits for a heater for longer than physics asks for."},
     {Id::heating_limit, "heating-limit",
      "Heaters at full drive together draw more than heating_limit_w."},
+    {Id::hot_at_pause, "hot-at-pause",
+     "The job pauses, for nobody knows how long, and a parked heater waits hotter than at_pause "
+     "allows."},
 }};
 
 constexpr bool in_order() {

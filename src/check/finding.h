@@ -65,8 +65,9 @@ enum class Id : std::uint8_t {
   preheat_late,
   wait_bound,
   heating_limit,
+  hot_at_pause,
 };
-constexpr std::size_t kIds = std::size_t(Id::heating_limit) + 1;
+constexpr std::size_t kIds = std::size_t(Id::hot_at_pause) + 1;
 
 [[nodiscard]] std::string_view name_of(Id id);  // "move-added" ...
 [[nodiscard]] std::optional<Id> id_of(std::string_view name);

@@ -37,6 +37,17 @@ double LongLines::line_end(double time_s) const {
   return after != spans_.end() && after->from_s <= time_s ? after->to_s : time_s;
 }
 
+ObservedGap behind_pause(const ObservedGap& gap) {
+  ObservedGap out = gap;
+  const auto behind =
+      out.commands.begin() + std::ptrdiff_t(std::min(gap.pause->commands, out.commands.size()));
+  out.before_pause.assign(out.commands.begin(), behind);
+  out.commands.erase(out.commands.begin(), behind);
+  out.start = gap.pause->after;
+  out.from_s = gap.pause->at_s;
+  return out;
+}
+
 namespace {
 
 using thermal::HeaterState;
@@ -140,6 +151,7 @@ class GapJudge {
       if (!o.inserted && o.waits && !o.cooling) in_use = o.line;
     }
     values_of(gap_.parting, in_use);
+    values_of(gap_.before_pause, 0);
     values_of(gap_.commands, 0);
   }
   void values_of(const std::vector<HeaterCommand>& commands, std::uint64_t in_use) {

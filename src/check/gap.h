@@ -63,9 +63,17 @@ struct ObservedGap {
   std::vector<HeaterCommand> commands = {};
   // Given after its last feeding but before it was parked: `start` has them behind it.
   std::vector<HeaterCommand> parting = {};
-  std::uint64_t fed_line = 0;  // of its last movement of filament, either way
-  double highest_c = 0;        // of all targets that it was ever given
-  double used_c = 0;           // the target at its last use; at `start` if there was none
+  // The last pause of the job in it; what is after that is judged as a gap of its own.
+  struct Pause {
+    double at_s = 0;
+    thermal::HeaterState after;  // the coldest that it can be by its end
+    std::size_t commands = 0;    // given before
+  };
+  std::optional<Pause> pause = {};
+  std::vector<HeaterCommand> before_pause = {};  // once it is over
+  std::uint64_t fed_line = 0;                    // of its last movement of filament, either way
+  double highest_c = 0;                          // of all targets that it was ever given
+  double used_c = 0;  // the target at its last use; at `start` if there was none
   // Once it is over:
   double to_s = 0;             // picked
   double fed_s = 0;            // first feeding
@@ -78,6 +86,9 @@ struct ObservedGap {
   double out_c = 0, in_c = 0, work_c = 0;
   double standby_c = 0, max_hot_idle_s = 0;  // of the filament that is in it
 };
+
+// What there is to be judged behind its pause.
+[[nodiscard]] ObservedGap behind_pause(const ObservedGap& gap);
 
 struct GapRules {
   const rules::Toolhead& head;

@@ -28,7 +28,10 @@ Heaters::Head& Heaters::at(std::size_t head) {
   while (list_.size() <= head) {
     list_.emplace_back(heads_[list_.size()].hotend);
     // Not met before: cold, and parked since planning began.
-    if (started_) open_gap(list_.back(), start_s_);
+    if (!started_) continue;
+    open_gap(list_.back(), start_s_);
+    if (paused_s_)
+      list_.back().gap->pause.emplace(ObservedGap::Pause{*paused_s_, list_.back().heater});
   }
   return list_[head];
 }
@@ -297,6 +300,46 @@ void Heaters::judge_exchange(std::size_t h) {
   }
 }
 
+double Heaters::highest_standby_c(std::size_t h) const {
+  double standby_c = 0;
+  for (const int tool : heads_[h].tools) {
+    standby_c = std::max(standby_c, rules_.filament(tool).standby_c);
+  }
+  return std::min(standby_c, heads_[h].max_c);
+}
+
+void Heaters::pause(double at_s, std::uint64_t line) {
+  using AtPause = rules::GapSettings::AtPause;
+  const rules::GapSettings& gap = rules_.gap;
+  if (!started_ || gap.policy != rules::Policy::lookahead || gap.at_pause == AtPause::as_planned) {
+    return;
+  }
+  paused_s_ = at_s;
+  for (std::size_t h = 0; h < list_.size(); ++h) {
+    Head& head = list_[h];
+    if (h == mounted_ || !head.gap) continue;
+    advance(head, at_s);
+    const double ambient_c = heads_[h].hotend.ambient_c;
+    const double standby_c = head.tool < 0
+                                 ? highest_standby_c(h)
+                                 : std::min(rules_.filament(head.tool).standby_c, heads_[h].max_c);
+    const double target_c = head.heater.target_c();
+    if (target_c > (gap.at_pause == AtPause::off ? ambient_c : standby_c) + kRoundingC) {
+      say(Id::hot_at_pause, h, line,
+          gap.at_pause == AtPause::off
+              ? fmt::format("waits at {:g} C over a pause, over which it is to be off", target_c)
+              : fmt::format("waits at {:g} C over a pause, standby is {:g} C", target_c,
+                            standby_c));
+    }
+    const double held_c = std::max(ambient_c, target_c);
+    if (head.heater.temperature_c() > held_c) {
+      head.heater = thermal::HeaterState(heads_[h].hotend, held_c);
+      head.heater.set_target(target_c);
+    }
+    head.gap->pause.emplace(ObservedGap::Pause{at_s, head.heater, head.gap->commands.size()});
+  }
+}
+
 void Heaters::forget_commands_after(std::size_t h, std::uint64_t line) {
   const auto later = [line](const HeaterCommand& o) { return o.line > line; };
   if (at(h).gap) std::erase_if(at(h).gap->commands, later);
@@ -415,7 +458,7 @@ void Heaters::close(std::size_t h, double fed_s, double work_c, int tool, std::u
     gap.fed_s = fed_s;
     gap.line = line;
     complete(gap, h, work_c, tool);
-    judge(gap, how, found_);
+    judge(gap.pause ? behind_pause(gap) : gap, how, found_);
     head.gap.reset();
   } else if (visit_.mounted) {
     visit_.mounted->work_c = work_c;

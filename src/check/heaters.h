@@ -62,6 +62,9 @@ class Heaters {
     at(head).fed_until_s = at_s;
     at(head).fed_line = line;
   }
+  // The job stops for nobody knows how long: by its end, what is parked is as cold as its target
+  // lets it be.
+  void pause(double at_s, std::uint64_t line);
   void finish(double at_s);
 
   [[nodiscard]] LongLines& lines() { return lines_; }
@@ -132,6 +135,7 @@ class Heaters {
   [[nodiscard]] double out_c(std::size_t head, double work_c) const;
   void complete(ObservedGap& gap, std::size_t head, double work_c, int tool) const;
   [[nodiscard]] double hot_s(std::size_t head, double work_c, int tool) const;
+  [[nodiscard]] double highest_standby_c(std::size_t head) const;
   void of_steps(std::size_t head, const HeaterCommand& order);
   void limit(std::size_t head, double at_s, std::uint64_t line);
   void settle_limits(double until_s);
@@ -152,6 +156,7 @@ class Heaters {
   std::deque<Drive> drives_;  // that may be too many
   bool started_ = false;
   double start_s_ = 0, prelude_s_ = 0;
+  std::optional<double> paused_s_;  // the last time, since the start
   std::size_t mounted_ = kNone;
   std::unordered_map<int, double> printed_c_;  // by tool: what its filament was last fed at
   Visit visit_;

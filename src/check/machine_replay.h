@@ -61,6 +61,11 @@ class MachineReplay final : private motion::MoveTimer::Listener {
   void select(const Selected& selected, int tool, double original_c, std::uint64_t line) {
     heaters_.select(now_s(), selected, tool, original_c, line);
   }
+  // The job stops until somebody goes on.
+  void pause(std::uint64_t line) {
+    stop();
+    heaters_.pause(now_s(), line);
+  }
   void finish();
 
  private:

@@ -43,6 +43,9 @@ void Replay::perform(const Operation& operation, const InterpretedLine& line, gc
     case Operation::Kind::set_limits:
       machine_.limits().take(line.words);
       return;
+    case Operation::Kind::pause:
+      if (at.side == Side::job) machine_.pause(at.line);
+      return;
     case Operation::Kind::retract:
       return firmware_retraction(false, at);
     case Operation::Kind::unretract:

@@ -1,8 +1,11 @@
 #include "gcode/state.h"
 
 #include <algorithm>
+#include <charconv>
 #include <cmath>
 #include <numbers>
+#include <string_view>
+#include <system_error>
 
 namespace forewarm::gcode {
 
@@ -127,6 +130,37 @@ void home(const Words& w, State& s, Effect& e) {
   e.homes = e.waits_for_moves = true;
 }
 
+double dwell_of(double s) { return s > 0 && s <= kLongestDwellS ? s : 0; }
+
+// The time that M0 or M1 stops for: S in seconds, or P in milliseconds, before any text; 0: none is
+// given. Their words are not read, as most have a text for the display.
+double stopped_s(const Words& w) {
+  const auto blank = [](char c) { return c == ' ' || c == '\t'; };
+  const auto digit = [](char c) { return c >= '0' && c <= '9'; };
+  std::string_view rest = w.code;
+  const std::size_t m = rest.find_first_of("Mm");
+  rest.remove_prefix(m == std::string_view::npos ? rest.size() : m + 1);
+  const auto skip = [&rest](const auto& is) {
+    while (!rest.empty() && is(rest.front())) rest.remove_prefix(1);
+  };
+  skip(blank);
+  skip(digit);
+  skip(blank);
+  double s = 0;
+  while (rest.size() > 1 && digit(rest[1])) {
+    const char letter = char(rest[0] | 0x20);
+    if (letter != 'p' && letter != 's') break;
+    double value = 0;
+    const auto read = std::from_chars(rest.data() + 1, rest.data() + rest.size(), value,
+                                      std::chars_format::fixed);
+    if (read.ec != std::errc()) break;
+    rest.remove_prefix(std::size_t(read.ptr - rest.data()));
+    if (letter == 's' || s <= 0) s = letter == 's' ? value : value / 1000;
+    skip(blank);
+  }
+  return dwell_of(s);
+}
+
 void command_g(int tenth, const Words& w, State& s, Effect& e, int& motion, bool& axes_used) {
   switch (tenth) {
     case 0:
@@ -137,8 +171,7 @@ void command_g(int tenth, const Words& w, State& s, Effect& e, int& motion, bool
       return;
     case 40:
       e.waits_for_moves = true;
-      e.dwell_s = w.given('S') ? w.value('S') : w.value_or('P', 0) / 1000;
-      if (!(e.dwell_s > 0 && e.dwell_s <= kLongestDwellS)) e.dwell_s = 0;
+      e.dwell_s = dwell_of(w.given('S') ? w.value('S') : w.value_or('P', 0) / 1000);
       axes_used = true;
       return;
     case 100:
@@ -255,11 +288,21 @@ void command_m(int tenth, const Words& w, State& s, Effect& e) {
       if (w.value_or('P', 0) != 0) break;
       s.fan = code == 107 ? 0 : std::clamp(w.value_or('S', kFullFan), 0.0, kFullFan);
       break;
+    // Pauses: public RepRap wiki, from memory. M0 and M1 with a time, P in milliseconds or S in
+    // seconds, go on by themselves after it.
     case 0:
     case 1:
+      e.waits_for_moves = true;
+      e.dwell_s = stopped_s(w);
+      e.pauses = e.dwell_s <= 0;
+      break;
+    case 25:
+    case 226:
+    case 600:
+      e.waits_for_moves = e.pauses = true;
+      break;
     case 190:
     case 191:
-    case 226:
     case 400:
       e.waits_for_moves = true;
       break;

@@ -50,6 +50,7 @@ struct Effect {
 
   bool waits_for_moves = false;  // dwell, homing, M400 and the like: motion comes to a stop
   double dwell_s = 0;
+  bool pauses = false;  // stops until somebody goes on: M0, M1, M25, M226, M600
   bool homes = false;
   bool retracts = false, unretracts = false;  // G10, G11 by firmware
 

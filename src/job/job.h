@@ -100,6 +100,21 @@ struct ToolUse {
   [[nodiscard]] bool moves_filament() const { return kind >= Kind::pulled; }
 };
 
+// The job stops there until somebody goes on; nobody knows for how long. It takes no job time.
+struct Pause {
+  Place at;
+  std::uint64_t end_offset = 0;  // of its line
+  std::uint64_t line = 0;
+  std::uint64_t layer = 0;  // that has begun by then; 0: none yet
+  std::string text;         // of its line, 200 bytes at most
+};
+
+// A line that the machine is at for so long, without another command.
+struct LongLine {
+  Place at;
+  double seconds = 0;
+};
+
 struct Material {
   int tool = 0;
   double part_mm = 0, purge_mm = 0;  // of filament
@@ -225,6 +240,7 @@ struct Job {
   std::vector<ToolChange> tool_changes;
   std::vector<Target> targets;
   std::vector<ToolUse> uses;   // in order
+  std::vector<Pause> pauses;   // in order
   std::optional<Place> start;  // the first print move: planning starts here
   std::vector<Material> materials;
   std::vector<Visit> visits;         // before the first select, and after each of tool_changes
@@ -234,6 +250,7 @@ struct Job {
   std::vector<Modal> modals;
   std::vector<motion::Limits> limits;
   Index index;
+  LongLine longest_line;  // in job time: a move, a dwell, a select ...
   std::uint64_t layers = 0;
   double motion_s = 0;    // moves alone
   double duration_s = 0;  // job time at the end

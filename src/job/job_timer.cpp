@@ -89,7 +89,10 @@ void JobTimer::timed(std::span<const motion::Timed> moves) {
     if (offset != last_offset_) {
       job_.index.add({offset, m.start_s});
       last_offset_ = offset;
+      line_at_s_ = m.start_s;
     }
+    // An arc is timed in pieces.
+    takes({offset, line_at_s_}, m.start_s + m.seconds - line_at_s_);
     if ((m.tag & 1U) != 0) {
       filament_until_s_ = m.start_s + m.seconds;
       if (flow_.watches()) flow_.filament(m.seconds);

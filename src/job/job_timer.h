@@ -44,8 +44,10 @@ class JobTimer final : private motion::MoveTimer::Listener {
   void stop_for_target(std::uint64_t line);
   // REQUIRES of these: motion is at rest.
   [[nodiscard]] double now_s() const { return timer_.now_s(); }
-  void pass(double seconds) {
+  // By the line at `offset`.
+  void pass(double seconds, std::uint64_t offset) {
     if (through_) end_through();
+    takes({offset, now_s()}, seconds);
     timer_.pass(seconds);
   }
   // What was met so far happens now.
@@ -71,6 +73,9 @@ class JobTimer final : private motion::MoveTimer::Listener {
   [[nodiscard]] const motion::Limits& limits() const { return timer_.limits(); }
 
  private:
+  void takes(Place line, double seconds) {
+    if (seconds > job_.longest_line.seconds) job_.longest_line = {line, seconds};
+  }
   void rest(std::uint64_t line);
   enum class Field : std::uint8_t { target, use_first, start, spool_end };
   struct Untimed {
@@ -104,6 +109,7 @@ class JobTimer final : private motion::MoveTimer::Listener {
   machine::PendingEvents<Untimed> pending_;
   std::uint64_t delivered_ = 0;             // moves that are timed
   std::uint64_t last_offset_ = UINT64_MAX;  // of a line with a move
+  double line_at_s_ = 0;                    // where it began
   double filament_until_s_ = 0;
   std::array<double, kHeldMoves> latest_s_{};  // what moves took, by delivered_
   std::uint64_t rested_ = 0;                   // delivered_ where motion last came to rest

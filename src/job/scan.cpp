@@ -198,7 +198,7 @@ class Scanner {
         return success();
       case Operation::Kind::pass:
         job_.index.add({line_.offset, timer_.now_s()}, true);
-        timer_.pass(operation.seconds);
+        timer_.pass(operation.seconds, line_.offset);
         return success();
       case Operation::Kind::select:
         return select(operation.tool);
@@ -209,12 +209,30 @@ class Scanner {
       case Operation::Kind::set_limits:
         set_limits();
         return success();
+      case Operation::Kind::pause:
+        pause();
+        return success();
       case Operation::Kind::retract:
         return firmware_retraction(false);
       case Operation::Kind::unretract:
         return firmware_retraction(true);
     }
     return success();
+  }
+
+  // By a pattern of the rule file, a line may be one twice.
+  void pause() {
+    const LineSpan here = span();
+    if (!job_.pauses.empty() && job_.pauses.back().line == here.number) return;
+    constexpr std::size_t kMostText = 200;
+    job_.pauses.push_back({{here.offset, timer_.now_s()},
+                           here.end_offset,
+                           here.number,
+                           layers_.count(),
+                           std::string(line_.text.substr(0, kMostText))});
+    // What comes next has to find a place right behind it.
+    job_.index.add({here.offset, timer_.now_s()}, true);
+    job_.index.add({here.end_offset, timer_.now_s()}, true);
   }
 
   void set_limits() {
@@ -260,7 +278,7 @@ class Scanner {
     change.held_s = timer_.held_s();
     job_.index.add(change.at, true);
     job_.index.change(at_s);
-    timer_.pass(change.park_s + change.pick_s + change.exchange_s);
+    timer_.pass(change.park_s + change.pick_s + change.exchange_s, line_.offset);
     change.end_s = timer_.now_s();
     // Waits come next: what is due during them has to find a place before them.
     job_.index.add({change.end_offset, change.end_s}, true);

@@ -103,7 +103,10 @@ bool may_take_time(const gcode::Words& words) {
 }
 
 void UnknownCommands::take(std::uint64_t line, const machine::InterpretedLine& read) {
-  if (!may_take_time(read.words) || !read.recognised.empty() || read.seconds) return;
+  if (!may_take_time(read.words) || !read.recognised.empty() || read.seconds ||
+      read.effect.pauses) {
+    return;
+  }
   std::string shape = shape_of(read.words);
   const auto found = by_shape_.find(shape);
   if (found != by_shape_.end()) {

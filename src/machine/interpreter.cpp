@@ -27,6 +27,13 @@ bool InterpretedLine::recognised_end() const {
                      [](const rules::Recognised& r) { return r.is_off(); });
 }
 
+bool InterpretedLine::pauses_by_command() const {
+  if (!effect.pauses || seconds) return false;
+  return std::all_of(recognised.begin(), recognised.end(), [](const rules::Recognised& r) {
+    return r.as == As::layer || r.as == As::purge_begin || r.as == As::purge_end;
+  });
+}
+
 bool InterpretedLine::acts() const {
   if (words.kind == gcode::LineKind::named || words.kind == gcode::LineKind::unknown) return true;
   if (words.kind == gcode::LineKind::words && words.count > 0) return true;
@@ -85,6 +92,10 @@ void Interpreter::add_recognised(const rules::Recognised& found, std::size_t pat
     case As::purge_end:
       operation.kind = Kind::purge_end;
       break;
+    case As::pause:
+      line.operations.push_back({.kind = Kind::rest});
+      operation.kind = Kind::pause;
+      break;
     case As::change:
       line.operations.push_back({.kind = Kind::rest});
       operation.kind = Kind::select;
@@ -115,6 +126,7 @@ void Interpreter::add_commands(InterpretedLine& line) const {
   if (e.dwell_s > 0) line.operations.push_back({.kind = Kind::pass, .seconds = e.dwell_s});
   if (e.selects) line.operations.push_back({.kind = Kind::select, .tool = e.tool});
   if (e.sets_target && (e.has_temp || e.waits_for_target)) add_target(line);
+  if (line.pauses_by_command()) line.operations.push_back({.kind = Kind::pause});
 }
 
 void Interpreter::add_target(InterpretedLine& line) const {

@@ -32,6 +32,7 @@ struct Operation {
     set_limits,  // as the words of the line say
     retract,     // by the firmware
     unretract,
+    pause,  // until somebody goes on; motion rests
   };
   Kind kind = Kind::rest;
   int tool = -1;
@@ -62,6 +63,9 @@ struct InterpretedLine {
   [[nodiscard]] bool selects() const { return has(Operation::Kind::select); }
   // By a pattern it switches a heater off, or puts a toolhead away.
   [[nodiscard]] bool recognised_end() const;
+  // It stops until somebody goes on: by its own command, unless the rule file says what the line is
+  // or how long it takes.
+  [[nodiscard]] bool pauses_by_command() const;
   // Whether a machine does anything at all on it.
   [[nodiscard]] bool acts() const;
 };

@@ -81,6 +81,7 @@ void Basis::context(std::size_t g, GapContext& into) const {
   into.ready_c = t.approach_c;
   const double from_s = outcome.from_s;
   into.parked_s = std::max(0.0, t.to.time_s + simulation_.waits.before_line(t.to.offset) - from_s);
+  into.after_pause = t.pause.has_value();
   into.deadlines.clear();
   const rules::Dialect& dialect = problem_.rules.dialect;
   for (const HeatDeadline& d : t.deadlines) {

@@ -24,6 +24,7 @@ struct Origin {
     back,         // back from a target of the job's own
     cooling,      // the job waits for the heater to cool down ...
     cooled_down,  // ... and it has
+    pause,        // parked, it waits for a pause of the job
     // [dialect] echo, see echoes.h; `of` is its number.
     echo_start,
     echo_leave,

@@ -56,7 +56,8 @@ GapDecision heat_at_once(const GapContext& context, Rationale rationale) {
   rationale.lead_s = context.deadlines.front().after_s;
   rationale.heat_s = heater.seconds_until_warm(context.ready_c);
   GapDecision d;
-  d.treatment = Treatment::off;
+  const bool stood_by = context.after_pause && context.start_target_c > context.hotend.ambient_c;
+  d.treatment = stood_by ? Treatment::standby : Treatment::off;
   d.rationale = rationale;
   d.preheat_after_s = 0;
   d.actions.push_back({0, context.ready_c, GapAction::Kind::preheat});
@@ -92,6 +93,7 @@ class LookAhead {
         hot_(context.start_c >= context.ready_c - gap.hold_drop_c),
         heated_(context.start_target_c > context.hotend.ambient_c) {
     rationale_.length_s = length_s(context);
+    rationale_.after_pause = context.after_pause;
   }
 
   GapDecision decide() {
@@ -235,7 +237,7 @@ class LookAhead {
     d.floor_c = chosen.floor_c;
     const GapAction preheat{chosen.preheat_s, context_.ready_c, GapAction::Kind::preheat};
     if (&chosen == &stay_ || (&chosen == &standby_ && standby_c_ <= 0)) {
-      d.treatment = Treatment::hold;
+      d.treatment = context_.after_pause && heated_ ? Treatment::standby : Treatment::hold;
       d.actions = {preheat};
     } else if (&chosen == &standby_) {
       d.treatment = Treatment::standby;

@@ -72,6 +72,18 @@ std::string join(const Parts&... parts) {
 Decimal whole(double x) { return {x, 0}; }
 Decimal tenths(double x) { return {x, 1}; }
 
+std::string parked(const Rationale& b) {
+  return b.after_pause ? join("picked ", whole(b.length_s), " s after the pause")
+                       : join("parked ", whole(b.length_s), " s");
+}
+
+// It was not to wait hot over the pause, so that it may be late.
+std::string heated_after_pause(const Rationale& b) {
+  std::string out = fmt::format("heated right after the pause, from {:.0f} C", b.from_c);
+  if (b.late_s > 0) out += fmt::format(", {:.1f} s late", b.late_s);
+  return out;
+}
+
 std::string cause_of(const Rationale& b) {
   switch (b.cause) {
     case Cause::no_further_use:
@@ -81,34 +93,35 @@ std::string cause_of(const Rationale& b) {
     case Cause::policy_hold:
       return "policy hold";
     case Cause::small_dip:
-      return join("parked ", whole(b.length_s), " s, would dip only ", tenths(b.drop_c), " C");
+      return join(parked(b), ", would dip only ", tenths(b.drop_c), " C");
     case Cause::too_short:
-      return join("parked ", whole(b.length_s), " s, too short to cool and heat again");
+      return join(parked(b), ", too short to cool and heat again");
     case Cause::no_line:
-      return join("parked ", whole(b.length_s), " s, no line stands where its preheat would");
+      return join(parked(b), ", no line stands where its preheat would");
     case Cause::heated_at_once:
+      if (b.after_pause) return heated_after_pause(b);
       return b.late_s > 0
                  ? fmt::format("heated at once from {:.0f} C, {:.1f} s late", b.from_c, b.late_s)
                  : fmt::format("heated at once from {:.0f} C", b.from_c);
     case Cause::over_off:
-      return join("parked ", whole(b.length_s), " s, more than ", whole(b.limit_s), " s");
+      return join(parked(b), ", more than ", whole(b.limit_s), " s");
     case Cause::over_hot_idle:
       return fmt::format("standby would be hot for {:.0f} s, limit {:.0f} s", b.hot_s, b.limit_s);
     case Cause::not_heated:
-      return fmt::format("not yet heated, needed in {:.0f} s", b.length_s);
+      return b.after_pause ? fmt::format("off over the pause, needed {:.0f} s after it", b.length_s)
+                           : fmt::format("not yet heated, needed in {:.0f} s", b.length_s);
     case Cause::cheaper_hold:
-      return join("parked ", whole(b.length_s), " s, costs no more than to cool and heat again");
+      return join(parked(b), ", costs no more than to cool and heat again");
     case Cause::cheaper_off:
     case Cause::cheaper_standby:
-      return fmt::format("parked {:.0f} s, off costs {:.2g}, standby {:.2g}", b.length_s,
-                         b.cost_off, b.cost_standby);
+      return fmt::format("{}, off costs {:.2g}, standby {:.2g}", parked(b), b.cost_off,
+                         b.cost_standby);
     case Cause::within_off:
-      return join("parked ", whole(b.length_s), " s");
+      return parked(b);
     case Cause::no_time_for_off:
-      return join("parked ", whole(b.length_s), " s, from off it would not be back in time");
+      return join(parked(b), ", from off it would not be back in time");
     case Cause::warm_for_power:
-      return join("parked ", whole(b.length_s),
-                  " s, from cooler the heating limit would make wait");
+      return join(parked(b), ", from cooler the heating limit would make wait");
   }
   return "";
 }
@@ -241,6 +254,10 @@ void describe(Command& c, const Problem& problem, const Decided& decided) {
       break;
     case Origin::Kind::cooled_down:
       c.reason = "off: it has cooled down, no further use";
+      break;
+    case Origin::Kind::pause:
+      c.reason =
+          join(c.temp_c > 0 ? "standby" : "off", ": the job pauses, for nobody knows how long");
       break;
     case Origin::Kind::echo_start:
     case Origin::Kind::echo_leave:

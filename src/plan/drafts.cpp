@@ -30,6 +30,7 @@ class Drafting {
     for (const Transition& t : problem_.transitions) {
       if (t.parked) add_actions(t, g++);
       add_cool_downs(t);
+      add_pause(t);
       // What is mounted while its filament is exchanged is hot all the way, at the hotter of the
       // two.
       add_waits(t);
@@ -77,7 +78,10 @@ class Drafting {
       const double now_c = basis_.gap(g).start_target_c;
       const bool same_as_now = i == 0 && at.offset == t.from.offset && action.target_c == now_c &&
                                t.disabled.empty() && now_c <= 0;
-      if (same_as_now) continue;
+      // It waits at that over the pause already.
+      const bool goes_on =
+          i == 0 && t.pause && at.offset == t.from.offset && action.target_c == now_c;
+      if (same_as_now || goes_on) continue;
       const bool parting = at.offset == t.from.offset && (t.leaving != kNone || t.arrived_at_from);
       const int rank = spot.after ? kAfter : parting ? kCool : kFirst;
       const Origin origin{Origin::Kind::action, std::uint32_t(i), std::uint32_t(g)};
@@ -88,7 +92,7 @@ class Drafting {
 
   // A wait for cooling down sets a target, which nothing needs.
   void add_cool_downs(const Transition& t) {
-    if (t.put_away) {
+    if (t.put_away && !(t.pause && t.put_away->offset == t.parked_for_pause.offset)) {
       add(*t.put_away, CommandDraft::Kind::set, t, 0, {Origin::Kind::cooling},
           t.leaving != kNone ? kCool : kFirst);
     }
@@ -98,6 +102,14 @@ class Drafting {
       add({target.end_offset, target.at.time_s}, CommandDraft::Kind::set, t, 0,
           {Origin::Kind::cooled_down}, kFirst);
     }
+  }
+
+  void add_pause(const Transition& t) {
+    if (!t.waits_at_pause_c) return;
+    const bool parting = t.put_away->offset == t.parked_for_pause.offset &&
+                         (t.leaving != kNone || t.arrived_at_from);
+    add(t.parked_for_pause, CommandDraft::Kind::set, t, *t.waits_at_pause_c, {Origin::Kind::pause},
+        parting ? kCool : kFirst);
   }
 
   void add_waits(const Transition& t) {

@@ -67,7 +67,8 @@ class Events {
     std::uint32_t g = 0;
     for (const Transition& t : problem.transitions) {
       const std::uint64_t last_deadline = t.deadlines.empty() ? 0 : t.deadlines.back().at.offset;
-      windows_[t.head].add({t.from.offset, std::max(t.to.offset, last_deadline),
+      const job::Place& from = t.pause ? t.parked_for_pause : t.from;
+      windows_[t.head].add({from.offset, std::max(t.to.offset, last_deadline),
                             t.parked ? g : Event::kNoGap,
                             !t.after    ? Event::At::end
                             : !t.parked ? Event::At::exchange
@@ -129,9 +130,12 @@ class Events {
 
   void add_gap(const Transition& t, std::uint32_t g) {
     // Commands for a toolhead that is still mounted come before.
-    const bool later = t.arrived_at_from || (t.leaving != job::kNone && !t.put_away);
-    Event& begin =
-        put(t.from, later ? rank_of(kParting) + 1 : kGapBegins, t.head, Event::Kind::gap_begins);
+    const bool at_once =
+        !t.put_away || (t.pause && t.put_away->offset == t.parked_for_pause.offset);
+    const bool later = t.arrived_at_from || (t.leaving != job::kNone && at_once);
+    if (t.pause) put(t.from, kGapBegins, t.head, Event::Kind::pause).gap = g;
+    Event& begin = put(t.pause ? t.parked_for_pause : t.from,
+                       later ? rank_of(kParting) + 1 : kGapBegins, t.head, Event::Kind::gap_begins);
     begin.gap = g;
     begin.temp_c = std::min(t.standby_c, t.after ? t.ready_c : 1e9) + kHotAboveStandbyC;
     put(t.to, kGapEnds, t.head, Event::Kind::gap_ends).gap = g;

@@ -29,6 +29,7 @@ struct GapContext {
   std::optional<thermal::HeaterState> start = {};
   double standby_c = 0, max_hot_idle_s = 0;
   double ready_c = 0;                   // what the preheat sets
+  bool after_pause = false;             // starts behind a pause, as cold as it may be by then
   std::optional<double> parked_s = {};  // until it is picked; without it, until the first deadline
   struct Deadline {
     double after_s;

@@ -49,7 +49,8 @@ struct Rationale {
     warm_for_power,   // held or standby: cooler, it or another would be late by the heating limit
   };
   Cause cause = Cause::no_further_use;
-  double length_s = 0;  // parked: until it is picked
+  double length_s = 0;       // parked: until it is picked
+  bool after_pause = false;  // ... from the last pause of the job on, as what it waited at then
   double drop_c = 0, hot_s = 0, limit_s = 0, late_s = 0;
   double cost_off = 0, cost_standby = 0, cost_hold = 0;
   // Of the preheat, if there is one.
@@ -95,9 +96,19 @@ struct Figures {
   WaitCauses waits = {};
 };
 
+// Of wall time.
+struct Stretch {
+  double from_s = 0, to_s = 0;
+  [[nodiscard]] double seconds() const { return to_s - from_s; }
+  void take_longer(Stretch other) {
+    if (other.seconds() > seconds()) *this = other;
+  }
+};
+
 struct HeadFigures {
   std::uint64_t uses = 0, hold = 0, standby = 0, off = 0;
   double hot_idle_s = 0, energy_wh = 0, wait_s = 0;
+  Stretch hot_parked;  // the longest on end in which it is hot idle
 };
 
 // What the machine waits for heaters at, and spends on step sequences, from the last filament that
@@ -114,9 +125,12 @@ struct Plan {
   std::vector<HeadFigures> heads;          // as job.heads
   std::vector<double> change_at_s;         // as job.selects: when each begins, wall
   std::vector<ChangeDelay> change_delays;  // as job.tool_changes
-  std::map<int, double> step_purge_mm;     // by tool: pushed through by sequences
-  std::vector<job::InsertedFeed> fed;      // by sequences, in the order of the text
-  CumulativeDelay delays;                  // from job time to wall time
+  // The longest in which the machine gets no command: one line takes it all.
+  Stretch without_command;
+  std::vector<double> pause_at_s;       // as job.pauses, wall: none takes time of the plan's
+  std::map<int, double> step_purge_mm;  // by tool: pushed through by sequences
+  std::vector<job::InsertedFeed> fed;   // by sequences, in the order of the text
+  CumulativeDelay delays;               // from job time to wall time
   Figures figures;
   [[nodiscard]] bool changes_anything() const { return !commands.empty() || !disabled.empty(); }
 };

@@ -50,7 +50,7 @@ std::vector<std::size_t> disabled_of(const std::vector<Transition>& transitions)
 
 Result<Problem> pose(const job::Job& job, const rules::Rules& rules, rules::Policy policy) {
   if (auto echo = check_echo(rules.dialect); !echo) return std::move(echo.error());
-  auto transitions = lay_out(job, rules);
+  auto transitions = lay_out(job, rules, policy);
   if (!transitions) return std::move(transitions.error());
   Problem problem{job, rules, policy, std::move(*transitions), {}, {}, {}, {}, {}, {}};
   const bool as_sliced = policy == rules::Policy::as_sliced;

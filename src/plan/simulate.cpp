@@ -4,6 +4,7 @@
 #include <cmath>
 #include <utility>
 
+#include "plan/pauses.h"
 #include "thermal/hotend.h"
 
 namespace forewarm::plan {
@@ -34,6 +35,7 @@ struct Track {
   thermal::HeaterState heater;
   double wall_s = 0;
   std::uint32_t gap = Event::kNoGap;
+  Stretch hot{-1, -1};  // in this gap, the last in which it was hot idle
   double hot_idle_above_c = kNeverHotIdleC;
   double drive_until_s = 0;
   std::size_t drive = job::kNone;  // the last one, of Simulation::drives
@@ -69,12 +71,16 @@ class Replay {
       case Event::Kind::put_away:
         out_.gaps[e.gap].hot_mounted_s = out_.gaps[e.gap].hot_idle_s;
         break;
+      case Event::Kind::pause:
+        over_pause(e, wall_s);
+        break;
       case Event::Kind::gap_ends:
         out_.gaps[e.gap].to_s = wall_s;
         tracks_[e.head].gap = Event::kNoGap;
         tracks_[e.head].hot_idle_above_c = kNeverHotIdleC;
         break;
       case Event::Kind::pass:
+        out_.without_command.take_longer({wall_s, wall_s + e.seconds});
         pass(key, e.seconds);
         in_sequence(key, e.seconds);
         break;
@@ -87,13 +93,15 @@ class Replay {
         break;
       case Event::Kind::wait:
         if (e.has_temp) set_target(e, wall_s);
-        wait(e, key);
+        wait(e, key, wall_s);
         break;
     }
   }
 
   void advance(std::size_t head, double wall_s) {
     Track& t = tracks_[head];
+    const double from_s = t.wall_s;
+    const bool hot = t.heater.temperature_c() > t.hot_idle_above_c;
     const thermal::HeaterUsage spent =
         t.heater.advance(std::max(0.0, wall_s - t.wall_s), t.hot_idle_above_c);
     t.wall_s = std::max(t.wall_s, wall_s);
@@ -104,18 +112,44 @@ class Replay {
     gap.hot_idle_s += spent.above_s;
     gap.dip_c = std::min(gap.dip_c, spent.lowest_c);
     out_.heads[head].hot_idle_s += spent.above_s;
+    if (spent.above_s > 0) {
+      stays_hot(head, hot ? Stretch{from_s, from_s + spent.above_s}
+                          : Stretch{t.wall_s - spent.above_s, t.wall_s});
+    }
+  }
+
+  // Under one target it cools, or is heated: what it is hot for is at one end of that time.
+  void stays_hot(std::size_t head, Stretch stretch) {
+    constexpr double kRoundingS = 1e-6;
+    Stretch& hot = tracks_[head].hot;
+    if (hot.to_s < 0 || stretch.from_s > hot.to_s + kRoundingS) hot.from_s = stretch.from_s;
+    hot.to_s = stretch.to_s;
+    out_.heads[head].hot_parked.take_longer(hot);
   }
 
   void begin_gap(const Event& e, double wall_s) {
     Track& t = tracks_[e.head];
     t.gap = e.gap;
+    t.hot = {-1, -1};
     t.hot_idle_above_c = e.temp_c;
-    GapOutcome& gap = out_.gaps[e.gap];
+    out_.gaps[e.gap].parked_from_s = wall_s;
+    starts(t, out_.gaps[e.gap], wall_s);
+  }
+
+  static void starts(const Track& t, GapOutcome& gap, double wall_s) {
     gap.from_s = wall_s;
     gap.start_c = t.heater.temperature_c();
     gap.start_target_c = t.heater.target_c();
     gap.start = t.heater;
-    gap.dip_c = gap.start_c;
+    gap.dip_c = std::min(gap.dip_c, gap.start_c);
+  }
+
+  // The pause takes no time of the plan's, but its heater is as cold as it may be by then.
+  void over_pause(const Event& e, double wall_s) {
+    Track& t = tracks_[e.head];
+    t.heater = after_pause(job_.heads[e.head].hotend, t.heater);
+    begin_holding(t, wall_s);
+    starts(t, out_.gaps[e.gap], wall_s);
   }
 
   void set_target(const Event& e, double wall_s) {
@@ -161,7 +195,7 @@ class Replay {
     }
   }
 
-  void wait(const Event& e, const Timeline::Key& key) {
+  void wait(const Event& e, const Timeline::Key& key, double wall_s) {
     const thermal::HeaterState& heater = tracks_[e.head].heater;
     const double target_c = e.has_temp ? e.temp_c : heater.target_c();
     const bool for_least = e.ours && wait_window_c_;
@@ -173,6 +207,7 @@ class Replay {
     const double takes_s =
         target_c > 0 && !for_least ? std::max(wait_s, wait_takes_s_) : std::max(wait_s, 0.0);
     if (takes_s <= 0) return;
+    out_.without_command.take_longer({wall_s, wall_s + takes_s});
     pass(key, takes_s);
     if (e.step) {
       in_sequence(key, takes_s);

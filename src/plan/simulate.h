@@ -19,8 +19,18 @@ namespace forewarm::plan {
 // One thing that happens to a heater. There are many, so an event is small; its place's offset is
 // in its key.
 struct Event {
-  // put_away: in a gap that has begun, others are waited for, and now the select comes
-  enum class Kind : std::uint8_t { set, wait, gap_begins, put_away, gap_ends, pass, runs_on };
+  // put_away: in a gap that has begun, others are waited for, and now the select comes;
+  // pause: the job has paused while the toolhead of the gap is parked
+  enum class Kind : std::uint8_t {
+    set,
+    wait,
+    gap_begins,
+    put_away,
+    gap_ends,
+    pause,
+    pass,
+    runs_on
+  };
   static constexpr std::uint32_t kNoGap = UINT32_MAX;
   double at_s = 0;    // job time
   double temp_c = 0;  // gap_begins: hotter than this is hot idle
@@ -58,7 +68,8 @@ struct Timeline {
 };
 
 struct GapOutcome {
-  double from_s = 0, to_s = 0;
+  double from_s = 0, to_s = 0;                // what is decided: behind its last pause
+  double parked_from_s = 0;                   // from_s where it has no pause
   double start_c = 0, start_target_c = 0;     // just before the first command of the gap
   std::optional<thermal::HeaterState> start;  // the heater then
   double hot_idle_s = 0, dip_c = 1e9, wait_s = 0;
@@ -67,7 +78,8 @@ struct GapOutcome {
 
 struct Simulation {
   Figures figures;                 // but for power, which is to_plan.h's
-  std::vector<HeadFigures> heads;  // hot_idle_s, energy_wh, wait_s only
+  std::vector<HeadFigures> heads;  // hot_idle_s, energy_wh, wait_s, hot_parked only
+  Stretch without_command;         // of what is waited for and of sequences alone
   std::vector<GapOutcome> gaps;
   CumulativeDelay waits;
   CumulativeDelay for_heaters, in_sequences;  // of these: Figures::wait_s, Figures::sequence_s

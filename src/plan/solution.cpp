@@ -30,10 +30,15 @@ Simulation without_waits(const Problem& problem) {
     const Transition& t = problem.gap(g);
     GapOutcome& o = out.gaps[g];
     o.from_s = t.from.time_s;
+    o.parked_from_s = t.pause ? t.parked_for_pause.time_s : o.from_s;
     o.start_c = problem.job.heads[t.head].hotend.ambient_c;
     if (t.before && problem.job.uses[*t.before].last_c) {
       o.start_c = std::max(o.start_c, *problem.job.uses[*t.before].last_c);
       o.start_target_c = o.start_c;
+    }
+    if (t.pause && t.waits_at_pause_c) {
+      o.start_target_c = *t.waits_at_pause_c;
+      o.start_c = std::max(problem.job.heads[t.head].hotend.ambient_c, o.start_target_c);
     }
   }
   return out;

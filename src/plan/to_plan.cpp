@@ -44,7 +44,7 @@ GapPlan gap_of(const Problem& problem, const Solution& solution, std::size_t g,
   gap.head = t.head;
   gap.before = t.before;
   gap.after = t.after;
-  gap.from_s = outcome.from_s;
+  gap.from_s = outcome.parked_from_s;
   gap.to_s = outcome.to_s;
   gap.dip_c = outcome.dip_c;
   gap.wait_s = outcome.wait_s;
@@ -124,6 +124,13 @@ void add_totals(const job::Job& job, const Simulation& simulation, Plan& plan) {
     plan.change_at_s.push_back(c.at.time_s + simulation.waits.before_line(c.at.offset));
   }
   plan.change_delays = change_delays(job, simulation);
+  const job::LongLine& line = job.longest_line;
+  const double line_s = line.at.time_s + simulation.waits.before_line(line.at.offset);
+  plan.without_command = simulation.without_command;
+  plan.without_command.take_longer({line_s, line_s + line.seconds});
+  for (const job::Pause& p : job.pauses) {
+    plan.pause_at_s.push_back(p.at.time_s + simulation.waits.before_line(p.at.offset));
+  }
   std::size_t mounted = job::kNone;
   for (const job::ToolUse& use : job.uses) {
     if (use.head != mounted) ++plan.heads[use.head].uses;

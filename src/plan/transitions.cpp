@@ -6,6 +6,7 @@
 #include <unordered_map>
 
 #include "plan/lead_time.h"
+#include "plan/pauses.h"
 
 namespace forewarm::plan {
 
@@ -18,8 +19,11 @@ using job::ToolUse;
 
 class Layout {
  public:
-  Layout(const Job& job, const rules::Rules& rules)
-      : job_(job), rules_(rules), lead_time_(rules.gap) {}
+  Layout(const Job& job, const rules::Rules& rules, rules::Policy policy)
+      : job_(job),
+        rules_(rules),
+        lead_time_(rules.gap),
+        splits_(splits_at_pauses(job, rules, policy)) {}
 
   Result<std::vector<Transition>> run() {
     by_head_.resize(job_.heads.size());
@@ -225,7 +229,9 @@ class Layout {
       }
     }
 
+    if (splits_ && b.parked) b.pause = last_pause(job_, b);
     if (auto status = sort_targets(b, s, begins, picked); !status) return status;
+    if (b.pause) split_at_pause(job_, rules_, lead_time_, b);
     transitions_.push_back(std::move(b));
     return success();
   }
@@ -282,7 +288,10 @@ class Layout {
         return;
       }
       const bool in_gap = !b.parked || target.at.offset >= b.from.offset;
-      if (target.waits && (!in_gap || target.at.offset >= moved_end_)) {
+      // What is waited for before a pause would wait hot over it.
+      const bool over_pause =
+          b.pause && in_gap && target.alone && target.at.offset < job_.pauses[*b.pause].at.offset;
+      if (target.waits && !over_pause && (!in_gap || target.at.offset >= moved_end_)) {
         own.kept.push_back(t);
         own.raised |= in_gap && before_select && target.has_temp && target.temp_c >= b.ready_c;
         return;
@@ -455,6 +464,7 @@ class Layout {
   const Job& job_;
   const rules::Rules& rules_;
   LeadTimeModel lead_time_;
+  bool splits_;                                    // gaps, at pauses
   std::vector<std::vector<std::size_t>> by_head_;  // targets
   // For each select the first one, from it on, that puts away what is mounted there.
   std::vector<std::size_t> leaves_;
@@ -465,8 +475,9 @@ class Layout {
 
 }  // namespace
 
-Result<std::vector<Transition>> lay_out(const Job& job, const rules::Rules& rules) {
-  return Layout(job, rules).run();
+Result<std::vector<Transition>> lay_out(const Job& job, const rules::Rules& rules,
+                                        rules::Policy policy) {
+  return Layout(job, rules, policy).run();
 }
 
 }  // namespace forewarm::plan

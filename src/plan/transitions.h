@@ -44,16 +44,24 @@ struct Transition {
   std::vector<HeatDeadline> deadlines;  // in the order of the text
   std::vector<std::size_t> disabled;    // of job.targets
   // The job's own waits for cooling down that stay (job.targets). Parked, the gap begins after
-  // them, and from `put_away` on it is off.
+  // them, and from `put_away` on it is off. (Put away it is there for a pause, too.)
   std::vector<std::size_t> cool_downs;
   std::optional<job::Place> put_away;
+  // Parked over pauses of the job (job.pauses), of which this is the last: the gap begins behind
+  // it, and is decided for a heater that is as cold as it can be by then. From parked_for_pause on
+  // it waits at waits_at_pause_c, which is given there unless it is no hotter anyway.
+  std::optional<std::size_t> pause;
+  std::optional<double> waits_at_pause_c;
+  job::Place parked_for_pause;
   // Of sequences.h: given before `from`, or before the exchange while mounted; given at `ready`.
   std::size_t leaving = job::kNone, arriving = job::kNone;
 };
 
+// `policy` matters for gaps with pauses alone: see pauses.h.
 // In the order in which the transitions' first deadlines stand in the text; those without `after`
 // last.
 [[nodiscard]] Result<std::vector<Transition>> lay_out(const job::Job& job,
-                                                      const rules::Rules& rules);
+                                                      const rules::Rules& rules,
+                                                      rules::Policy policy);
 
 }  // namespace forewarm::plan

@@ -27,6 +27,9 @@ AtStart at_start(const Attention& attention, const Schedule& schedule, LocalTime
     out.exchanges_away += c.exchanges ? 1 : 0;
     stops += c.expected_stops;
   }
+  for (const double at_s : attention.pauses) {
+    stops += away_at(schedule, later(start, at_s)) ? 1 : 0;
+  }
   if (attention.expected_stops) out.expected_stops_away = stops;
   return out;
 }
@@ -136,9 +139,10 @@ Attention attention(const job::Job& job, const plan::Plan& plan, const rules::Ru
   }
   quiet_until(plan.figures.duration_s);
   add_uses(job, plan, out.changes);
+  out.pauses = plan.pause_at_s;
   if (rules.gives_odds()) {
-    out.expected_stops = stops;
-    out.chance_of_none = none;
+    out.expected_stops = stops + double(out.pauses.size());
+    out.chance_of_none = out.pauses.empty() ? none : 0;
   }
   if (!schedule || schedule->away.empty()) return out;
   out.given = out.best = at_start(out, *schedule, schedule->start);
@@ -275,6 +279,10 @@ std::string attention_text(const Summary& s) {
                     odds_text(a.expected_stops), chance_text(a.chance_of_none)));
   } else {
     say(fmt::format("expected stops and chance of none not known: {}", kGiveOdds));
+  }
+  if (!a.pauses.empty()) {
+    say(fmt::format("{} that the job asks for, each a stop that is certain",
+                    counted(a.pauses.size(), "pause", "pauses")));
   }
   const std::string quiet = duration(a.quiet_to_s - a.quiet_from_s);
   if (!s.schedule) {

@@ -3,10 +3,10 @@
 //
 // Odds are the rule file's: [feeder] fault_odds for each exchange, with fault_odds of the filament
 // that comes in; a toolhead's fault_odds for each change that picks it; all are taken to be
-// independent. Expected stops are the sum of the odds p,
-// the chance of none is the product of all 1 - p. Where the rule file gives no odds at all, neither
-// is known. A change happens when it begins, by the plan's wall time, waits included. Clock times
-// are start + wall time, by calendar.h.
+// independent. A pause that the job asks for is a stop with p = 1. Expected stops are the sum of
+// the odds p, the chance of none is the product of all 1 - p. Where the rule file gives no odds at
+// all, neither is known. A change happens when it begins, by the plan's wall time, waits included.
+// Clock times are start + wall time, by calendar.h.
 //
 // Pure: no clock is read. CSV: a header, then every select of the job; fields are separated by ","
 // and quoted as in RFC 4180 (section 2, 5 to 7), lines end in "\n"; a missing value is empty.
@@ -46,7 +46,7 @@ constexpr std::int64_t kStartGridS = 15 * 60;
 struct AtStart {
   LocalTime start;
   std::uint64_t exchanges_away = 0;
-  std::optional<double> expected_stops_away;  // absent: not known
+  std::optional<double> expected_stops_away;  // absent: not known; pauses among them
 };
 
 struct Attention {
@@ -62,6 +62,7 @@ struct Attention {
   };
   std::vector<Change> changes;  // as job.selects
   std::uint64_t exchanges = 0;
+  std::vector<double> pauses;                            // wall: stops that are certain
   std::optional<double> expected_stops, chance_of_none;  // absent: not known
   // The longest stretch of the job, first of equals, in which nothing is exchanged: wall.
   double quiet_from_s = 0, quiet_to_s = 0;

@@ -21,6 +21,7 @@ constexpr std::array kWords{
                  "exchanging."},
     GlossaryWord{"as it is", "assign: the assignment of filaments to tools that the job has now."},
     GlossaryWord{"as-sliced", "The job as it stands, without any change to its heating."},
+    GlossaryWord{"at", "The time of the row, from the start of the job, or by the clock."},
     GlossaryWord{"best",
                  "assign: an assignment of filaments to tools that is proved to be the best that "
                  "the rules allow."},
@@ -106,9 +107,11 @@ constexpr std::array kWords{
                  "bed, motors and electronics are not in it."},
     GlossaryWord{"key", "A key of the rule file."},
     GlossaryWord{"late", "A use is late where the machine has to wait for its heater."},
+    GlossaryWord{"layer", "The layer that has begun by then; 0 before the first."},
     GlossaryWord{"lead",
                  "How long before a use its heater has to be set, so that it is hot in time."},
     GlossaryWord{"left", "review: what is left on the spool after the prints, in grams."},
+    GlossaryWord{"line", "The number of the line in the job."},
     GlossaryWord{
         "load",
         "assign and the load sheet: the T number that the filament of the row is to be loaded "
@@ -156,6 +159,9 @@ constexpr std::array kWords{
     GlossaryWord{"parked", "Waiting for a toolhead that was parked and is not hot yet."},
     GlossaryWord{"parking and picking", "The time for parking toolheads and picking others."},
     GlossaryWord{"part", "The filament that goes into the part, in grams."},
+    GlossaryWord{"pauses",
+                 "Where the job stops until somebody goes on. Nobody knows how long that takes; "
+                 "the times of the plan leave it out."},
     GlossaryWord{"peak heating power",
                  "The most that the heaters draw at once at full drive. What holding a temperature "
                  "takes is not counted."},
@@ -213,6 +219,7 @@ constexpr std::array kWords{
         "stops",
         "review: the time for which the print stood still and nothing in the job says why."},
     GlossaryWord{"sweep", "compare --sweep: a number of [gap] that is tried at several values."},
+    GlossaryWord{"text", "The line itself, as the job has it."},
     GlossaryWord{"time", "The duration of the whole job, or the time that goes to a cause."},
     GlossaryWord{
         "time by cause",

@@ -13,6 +13,7 @@
 #include "report/page.h"
 #include "report/report.h"
 #include "report/spools.h"
+#include "report/stops.h"
 
 namespace forewarm::report {
 
@@ -47,6 +48,7 @@ class Page {
     load_section();
     section(cause_table(s_));
     attention_section();
+    stop_section();
     gap_section();
     out_ += "</main>\n</body>\n</html>\n";
     return std::move(out_);
@@ -145,6 +147,21 @@ class Page {
     for (const std::string& w : finish_words(s_)) words += (words.empty() ? "" : "; ") + w;
     words.front() = char(words.front() - 'a' + 'A');  // "done", "chance"
     add("<p>{}.</p>\n{}", escaped(words), html_of(table));
+  }
+
+  void stop_section() {
+    out_ += "<section>\n<h2>Stops</h2>\n";
+    if (const Table pauses = pause_table(s_); !pauses.rows.empty()) {
+      add("<p>{} that the job asks for. Nobody knows how long each lasts; the plan counts "
+          "none.</p>\n"
+          "{}",
+          counted(pauses.rows.size(), "pause", "pauses"), html_of(pauses));
+    }
+    add("<p>{}.</p>\n", escaped(capitalised(idle_words(s_))));
+    if (const std::string hot = hot_parked_words(s_); !hot.empty()) {
+      add("<p>{}.</p>\n", escaped(capitalised(hot)));
+    }
+    out_ += "</section>\n";
   }
 
   void gap_section() {

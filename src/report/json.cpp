@@ -4,6 +4,7 @@
 #include "report/json_parts.h"
 #include "report/report.h"
 #include "report/spools.h"
+#include "report/stops.h"
 
 namespace forewarm::report {
 
@@ -168,6 +169,38 @@ Json load_of(const Summary& s, const Load& l) {
   return out;
 }
 
+Json pauses_of(const Summary& s) {
+  Json out = Json::array();
+  for (std::size_t i = 0; i < s.job.pauses.size(); ++i) {
+    const job::Pause& p = s.job.pauses[i];
+    const double at_s = s.lookahead.pause_at_s[i];
+    out.push_back(
+        {{"time_s", rounded(at_s)},
+         {"clock", s.schedule ? Json(date_time(later(s.schedule->start, at_s))) : Json(nullptr)},
+         {"line", p.line},
+         {"layer", p.layer},
+         {"text", clean(p.text)}});
+  }
+  return out;
+}
+
+Json idle_of(const Summary& s) {
+  const plan::Stretch& longest = s.lookahead.without_command;
+  Json out = {{"longest_without_command_s", rounded(longest.seconds())},
+              {"from_s", rounded(longest.from_s)},
+              {"to_s", rounded(longest.to_s)},
+              {"shut_off_from_s", rounded(shut_off_from_s(s.lookahead))}};
+  out["heaters"] = Json::array();
+  for (std::size_t h = 0; h < s.lookahead.heads.size(); ++h) {
+    const plan::Stretch& hot = s.lookahead.heads[h].hot_parked;
+    out["heaters"].push_back({{"toolhead", head_name(s, h)},
+                              {"longest_hot_parked_s", rounded(hot.seconds())},
+                              {"from_s", rounded(hot.from_s)},
+                              {"to_s", rounded(hot.to_s)}});
+  }
+  return out;
+}
+
 }  // namespace
 
 std::string json(const Summary& summary) {
@@ -201,6 +234,8 @@ std::string json(const Summary& summary) {
   out["attention"] = attention_of(summary);
   out["load"] = Json::array();
   for (const Load& l : loads(summary)) out["load"].push_back(load_of(summary, l));
+  out["pauses"] = pauses_of(summary);
+  out["idle"] = idle_of(summary);
   return written(out);
 }
 

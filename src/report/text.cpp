@@ -5,6 +5,7 @@
 #include "report/lines.h"
 #include "report/report.h"
 #include "report/spools.h"
+#include "report/stops.h"
 
 namespace forewarm::report {
 
@@ -29,6 +30,7 @@ class Text : private Lines {
     add(causes_across(s_));
     add(waits_across(s_));
     out_ += attention_text(s_);
+    stops();
     gaps();
     out_ += '\n';
     add_wrapped(kCautions, 0);
@@ -48,6 +50,14 @@ class Text : private Lines {
                 2);
     line("  {}, {}", size(job.bytes), counted(job.lines, "line", "lines"));
     line("  changes: {}", changes_in_words(job));
+  }
+
+  void stops() {
+    const Table pauses = pause_table(s_);
+    if (!pauses.rows.empty()) add(pauses);
+    out_ += "\nunplanned stops\n";
+    add_wrapped(idle_words(s_), 2);
+    if (const std::string hot = hot_parked_words(s_); !hot.empty()) add_wrapped(hot, 2);
   }
 
   void gaps() {

@@ -42,6 +42,15 @@ constexpr std::array kEvents{
          "Filament extruded from here on is purged."},
     Word{"purge-end", int(Recognise::As::purge_end), "Purging ends."},
     Word{"layer", int(Recognise::As::layer), "A layer begins."},
+    Word{"pause", int(Recognise::As::pause),
+         "The machine stops until somebody goes on, as at M0, M1, M25, M226 and M600."},
+};
+
+constexpr std::array kAtPause{
+    Word{"standby", int(GapSettings::AtPause::standby), "It waits at standby_c."},
+    Word{"off", int(GapSettings::AtPause::off), "It is shut down."},
+    Word{"as-planned", int(GapSettings::AtPause::as_planned),
+         "As if the pause took no time: it may wait hot."},
 };
 
 constexpr std::array kGapKeys{
@@ -74,6 +83,10 @@ constexpr std::array kGapKeys{
                      .value = Number<GapSettings>{&GapSettings::timer_off_s, kAtLeastZero},
                      .doc = "Policy \"timers\" only: how long after parking a heater is switched "
                             "off."},
+    Key<GapSettings>{.name = "at_pause",
+                     .value = choice<&GapSettings::at_pause, GapSettings>(kAtPause),
+                     .doc = "Policy \"lookahead\" only: what a parked heater does over a pause "
+                            "that the job asks for. It is heated again after the pause."},
     Key<GapSettings>{.name = "on_time",
                      .value = Number<GapSettings>{&GapSettings::on_time, {0.5, 0.999999}},
                      .doc = "The share of uses that is not late: preheats are given early enough "

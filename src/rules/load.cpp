@@ -340,7 +340,8 @@ class Loader {
   void check_fixed_tool(const Table<Recognise>& t, const Recognise& r) {
     using As = Recognise::As;
     if (!t.was_read(&Recognise::tool)) return;
-    if (r.as == As::purge_begin || r.as == As::purge_end || r.as == As::layer) {
+    if (r.as == As::purge_begin || r.as == As::purge_end || r.as == As::layer ||
+        r.as == As::pause) {
       diagnostics_.add(t.at_key(&Recognise::tool), "tool does nothing with that `as`",
                        "it goes with \"change\", \"set\" and \"wait\"");
     } else if (!rules_.toolhead_per_tool_seen && !rules_.toolhead_of(*r.tool)) {

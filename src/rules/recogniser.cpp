@@ -261,6 +261,7 @@ std::optional<std::string> why_unusable(const Recognise& pattern, std::size_t* r
     case Recognise::As::purge_begin:
     case Recognise::As::purge_end:
     case Recognise::As::layer:
+    case Recognise::As::pause:
       break;
   }
   return std::nullopt;

@@ -141,6 +141,9 @@ struct GapSettings {
   double restart_cost = 0.002;
   double timer_standby_s = 0;
   double timer_off_s = 900;
+  // What a parked heater does over a pause of the job, whose length nobody knows.
+  enum class AtPause { standby, off, as_planned };
+  AtPause at_pause = AtPause::standby;
   // How punctual preheats are: the share of uses that may not be late, and the standard deviations
   // that the lead allows for. Common practice, no source.
   double on_time = 0.99;
@@ -201,7 +204,7 @@ struct Dialect {
                                     double window_c = 0);
 
 struct Recognise {
-  enum class As { change, set, wait, purge_begin, purge_end, layer };
+  enum class As { change, set, wait, purge_begin, purge_end, layer, pause };
   std::string match;  // RE2, checked to compile and to have its groups
   As as = As::change;
   std::optional<int> tool = {};  // whose it is where the line has no number of a tool

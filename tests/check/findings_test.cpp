@@ -465,6 +465,28 @@ Cases gaps() {
        "hot-idle-limit hot-idle-bound",
        "hot-idle-limit hot-idle-bound",
        impatient},
+      {"standby over a pause, over which it is to be off",
+       {},
+       "hot-at-pause",
+       "hot-at-pause",
+       [](rules::Rules& r) {
+         r.recognise.push_back({"^G1 X100 Y13 ", rules::Recognise::As::pause});
+         r.gap.at_pause = rules::GapSettings::AtPause::off;
+       }},
+      {"standby over a pause",
+       {},
+       "",
+       "",
+       [](rules::Rules& r) {
+         r.recognise.push_back({"^G1 X100 Y13 ", rules::Recognise::As::pause});
+       }},
+      {"hot over a pause",
+       {drop(kStandby)},
+       "hot-at-pause",
+       "hot-at-pause",
+       [](rules::Rules& r) {
+         r.recognise.push_back({"^G1 X100 Y13 ", rules::Recognise::As::pause});
+       }},
       {"standby in a long gap",
        {},
        "standby-long",

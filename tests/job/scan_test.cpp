@@ -610,3 +610,28 @@ TEST_CASE("what the controller may hold before a select that rests by a pattern,
   CHECK(held_s("[[recognise]]\nmatch = '^T(?P<tool>1)'\nas = \"change\"\n") ==
         Approx(10).margin(0.1));
 }
+
+TEST_CASE("pauses are found with their time, layer and text, in start code as in the print") {
+  const auto rules = rules_of(kTwoHeads);
+  const std::string text = "M83\nM0 ;the lid\nM104 S200\nT0\nG1 Z0.2 F600\n" + print(10) +
+                           "G4 S5\nM600\nG1 Z0.4\n" + print(4) + "M1 S3\n" + print(4) + "M226\n";
+  const auto job = scan_of(text, rules);
+  REQUIRE(job.pauses.size() == 3);
+  CHECK(job.pauses[0].text == "M0 ;the lid");
+  CHECK(job.pauses[0].line == 2);
+  CHECK(job.pauses[0].layer == 0);
+  CHECK(job.pauses[0].at.time_s == 0);
+  CHECK(job.pauses[0].at.offset == 4);
+  CHECK(job.pauses[0].end_offset == 16);
+  CHECK(job.pauses[1].text == "M600");
+  CHECK(job.pauses[1].layer == 1);
+  CHECK(job.pauses[1].at.time_s > 15);
+  CHECK(job.pauses[1].at.time_s < 19);
+  CHECK(text.substr(job.pauses[2].at.offset) == "M226\n");
+  CHECK(job.pauses[2].layer == 2);
+  // What goes on by itself takes its time.
+  CHECK(job.pauses[2].at.time_s == Approx(job.duration_s));
+  CHECK(job.duration_s > job.pauses[1].at.time_s + 3 + 8);
+  CHECK(job.longest_line.seconds == Approx(5));
+  CHECK(text.substr(job.longest_line.at.offset, 5) == "G4 S5");
+}

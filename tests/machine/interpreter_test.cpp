@@ -35,6 +35,9 @@ as = "set"
 [[recognise]]
 match = "^SOAK T(?P<tool>\\d+) (?P<temp>\\d+)"
 as = "wait"
+[[recognise]]
+match = "^HUMAN"
+as = "pause"
 [[duration]]
 match = "^SCAN"
 seconds = 12
@@ -89,6 +92,8 @@ std::string text_of(const Operation& o) {
       return "retract";
     case Operation::Kind::unretract:
       return "unretract";
+    case Operation::Kind::pause:
+      return "pause";
   }
   return "?";
 }
@@ -128,7 +133,19 @@ TEST_CASE("lines and what they ask for") {
       {"G28", "rest"},
       {"G4 P1500", "rest, pass 1.5"},
       {"M400", "rest"},
-      {"M0", "rest"},
+      {"M0", "rest, pause"},
+      {"M1 Turn it", "rest, pause"},
+      {"M25", "rest, pause"},
+      {"M226 P4 S1", "rest, pause"},
+      {"M600", "rest, pause"},
+      {"M0 P1500", "rest, pass 1.5"},  // goes on by itself
+      {"M1 S20", "rest, pass 20"},
+      {"N7 m1 p500 s2 Wait", "rest, pass 2"},
+      {"M0 S0", "rest, pause"},
+      {"M0 Spool 3 is next", "rest, pause"},
+      {"M0 Take 5", "rest, pause"},
+      {"M104 S150 M0", "rest, set mounted 150, pause"},
+      {"HUMAN", "rest, pause"},
       {"M190 S60", "rest"},
       {"M106 S99", ""},
       {"M204 S900", "limits"},
@@ -173,6 +190,16 @@ TEST_CASE("lines at which motion comes to rest by a pattern do so before what th
     INFO(row.line);
     CHECK(operations_of(row.line, rests) == row.operations);
   }
+}
+
+TEST_CASE("a line is no pause if the rule file says how long it takes, or that it is a change") {
+  CHECK(operations_of("M600 T0",
+                      "[[recognise]]\nmatch = '^M600 T(?P<tool>\\d)'\nas = \"change\"\n") ==
+        "rest, select 0");
+  CHECK(operations_of("M0", "[[duration]]\nmatch = '^M0'\nseconds = 3\n") == "rest, pass 3, rest");
+  // As a layer it may be both.
+  CHECK(operations_of("M0 ;LAYER", "[[recognise]]\nmatch = 'LAYER'\nas = \"layer\"\n") ==
+        "layer, rest, pause");
 }
 
 TEST_CASE("the T of a temperature may be a heater's number") {

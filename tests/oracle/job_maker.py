@@ -11,10 +11,10 @@ from rule_maker import Rules
 
 class Job:
     """`more`: another source of chances, for uses without printing and waits for cooling down, in greater number and
-    more ways."""
+    more ways. `pauses`: one for pauses."""
 
-    def __init__(self, r, rules, more=None):
-        self.r, self.rules, self.more = r, rules, more
+    def __init__(self, r, rules, more=None, pauses=None):
+        self.r, self.rules, self.more, self.pauses = r, rules, more, pauses
         self.out = []
         self.ending = "\r\n" if r.random() < 0.15 else "\n"
         self.numbered = r.random() < 0.1
@@ -211,6 +211,12 @@ class Job:
         if r.random() < 0.2:
             self.line(f"M204 S{r.choice([150000, 300000])}")
 
+    def may_pause(self, chance):
+        p = self.pauses
+        if p is not None and self.printed and p.random() < chance:
+            for _ in range(p.choice([1, 1, 1, 2])):
+                self.line(p.choice(["M0", "M1", "M25", "M226", "M600", "M1 S3", "M0 P500"]))
+
     def select(self, tool):
         if tool < 0:
             self.line("T-1")
@@ -258,8 +264,10 @@ class Job:
             if self.printed and r.random() < self.heat_before:
                 self.set(tool, work, wait=r.random() < 0.7)
                 waited = True
+            self.may_pause(0.2)
             if self.printed and r.random() < 0.04:
                 self.select(-1)
+                self.may_pause(0.3)
             lifted = self.printed and r.random() < 0.08
             if lifted:
                 self.line("G91")
@@ -270,6 +278,7 @@ class Job:
                 self.line("G90")
                 if self.portable and self.relative_e:
                     self.mode_of_e()
+            self.may_pause(0.15)
             if not leaves_first and rules.head_of[old] != head:
                 self.left(old)
         elif not implied and old != tool:
@@ -395,6 +404,7 @@ class Job:
 
     def event(self, tool):
         """Something else, between two moves of a use."""
+        self.may_pause(0.02)
         r, rules = self.r, self.rules
         if r.random() > 0.1:
             return
@@ -495,9 +505,9 @@ class Job:
 
 class Case:
     """`odd`: with more uses that do not print; `map` says where filaments may go; `habits`: with heaters and waits as
-    machines really have them."""
+    machines really have them; `pauses`: with pauses in the job."""
 
-    def __init__(self, seed, limits=False, odd=False, habits=False, make_up=False):
+    def __init__(self, seed, limits=False, odd=False, habits=False, make_up=False, pauses=False):
         r = random.Random(seed)
         self.seed, self.limits = seed, limits
         self.rules = Rules(r, limits)
@@ -506,7 +516,10 @@ class Case:
         if make_up:
             self.rules.make_up(random.Random(f"{seed}, make up"))
         more = random.Random(f"{seed}, odd") if odd else None
-        job = Job(r, self.rules, more)
+        pause = random.Random(f"{seed}, pauses") if pauses else None
+        if pause is not None and pause.random() < 0.3:
+            self.rules.gap["at_pause"] = "off"
+        job = Job(r, self.rules, more, pause)
         # What prints before any select is T0's, and stays so.
         movable = [t for t in self.rules.tools if t != 0 or not job.implied]
         self.map = random_map(more, movable) if odd and len(movable) > 1 else {}

@@ -36,8 +36,10 @@ class Judged:
         self.found = []
         self.a_lines = lines_of(original)
         self.b_lines, self.disabled = lines_of_rewrite(rewritten)
-        self.a = Replay(self.machine, self.a_lines)
-        self.b = Replay(self.machine, self.b_lines)
+        gap = rules.get("gap", {})
+        splits = gap.get("policy", "lookahead") == "lookahead" and gap.get("at_pause") != "as-planned"
+        self.a = Replay(self.machine, self.a_lines, pause_s=0)
+        self.b = Replay(self.machine, self.b_lines, pause_s=None if splits else 0)
         self.shares = []  # by which steps differ from what they make up for
 
     def of(self, tool, key, otherwise=None):
@@ -69,8 +71,27 @@ class Judged:
         if self.rules.get("gap", {}).get("policy", "lookahead") == "lookahead":
             self.hot()
             self.power()
+            self.pauses()
         self.second_reading()
         return self.found
+
+    def pauses(self):
+        """No parked heater waits hotter than its standby over a pause, and however long each is, nothing is fed cold."""
+        at_pause = self.rules.get("gap", {}).get("at_pause", "standby")
+        for number, head, target in self.b.hot_at_pause:
+            tools = self.machine.heads[head]["tools"]
+            allowed = 0 if at_pause == "off" else max(self.of(t, "standby_c", 175) for t in tools)
+            if target > allowed:
+                self.say("hot-at-pause", f"line {number}: {self.machine.heads[head]['name']} waits at {target:g}")
+        if not self.b.hot_at_pause:
+            return
+        a, b = self.a, self.b
+        for seconds in (0, 600, 18000):
+            self.a, self.b = (Replay(self.machine, lines, pause_s=seconds) for lines in (self.a_lines, self.b_lines))
+            self.heat()
+            self.exchanges()
+            self.steps()
+        self.a, self.b = a, b
 
     def start_code(self):
         first = self.a.first_print_origin
@@ -338,6 +359,10 @@ def clocks(judged, forecast, policy):
                 out.append((f"forecast-{what}", f"{name}: {p:.1f} s, by the replay {q:.1f} s"))
         if said["cold_starts"] != replay.cold_starts:
             out.append(("forecast-cold-starts", f"{name}: {said['cold_starts']}, by the replay {replay.cold_starts}"))
+    if policy == "lookahead":
+        p, q = forecast["idle"]["longest_without_command_s"], max((b - a for a, b in judged.b.long_lines), default=0)
+        if q > 1 and abs(p - q) > CLOCK_S + CLOCK_SHARE * q:
+            out.append(("forecast-idle", f"{p:.1f} s without a command, by the replay {q:.1f} s"))
     return out
 
 

@@ -42,10 +42,10 @@ def deserved(message, job):
 class Run:
     """One seed, in a folder of its own."""
 
-    def __init__(self, program, seed, folder, limits, odd, mapped, habits, make_up):
+    def __init__(self, program, seed, folder, limits, odd, mapped, habits, make_up, pauses=False):
         self.program, self.folder = program, pathlib.Path(folder)
-        self.habits, self.make_up = habits, make_up
-        self.case = Case(seed, limits, odd or mapped, habits, make_up)
+        self.habits, self.make_up, self.pauses = habits, make_up, pauses
+        self.case = Case(seed, limits, odd or mapped, habits, make_up, pauses)
         self.found, self.refused = [], None
         self.share = 0  # by which what is made up for differs from the judge's, at the most
         self.lines = None  # of the job as it is with its filaments moved
@@ -132,6 +132,10 @@ class Run:
             return
         forecast = json.loads(out)
         ahead, hold = (forecast["policies"][p]["wait_s"] for p in ("lookahead", "hold"))
+        # Over a pause lookahead lets cool what others hold, and waits for it.
+        if self.pauses:
+            self.found += clocks(judged, forecast, self.case.policy)
+            return
         # Under a heating limit lookahead may have to wait where a policy that exceeds it does not.
         # Timers that leave a heater cold wait less where the job waits for it to cool.
         cools = re.search(rb"M109.* ?R", self.case.job, re.I)
@@ -172,9 +176,9 @@ class Run:
 
 
 def one(task):
-    program, seed, limits, odd, mapped, habits, make_up, keep = task
+    program, seed, limits, odd, mapped, habits, make_up, pauses, keep = task
     with tempfile.TemporaryDirectory(prefix="random-job-") as folder:
-        run = Run(program, seed, folder, limits, odd, mapped, habits, make_up)
+        run = Run(program, seed, folder, limits, odd, mapped, habits, make_up, pauses)
         result = (*run.go(), run.share)
         if keep and result[1]:
             place = pathlib.Path(keep) / str(seed)
@@ -204,6 +208,7 @@ def main():
     p.add_argument("--odd", action="store_true", help="jobs with more uses that do not print, and waits for cooling")
     p.add_argument("--habits", action="store_true", help="rule files with what heaters and waits may do besides")
     p.add_argument("--make-up", action="store_true", help="rule files with steps for what oozes")
+    p.add_argument("--pauses", action="store_true", help="jobs with pauses, over which no parked heater waits hot")
     p.add_argument("--map", action="store_true", help="such jobs, whose filaments move to random tools")
     p.add_argument("--only", metavar="PATTERN", help="categories that count, a regular expression")
     p.add_argument("--known", metavar="FILE", help="categories that do not: a pattern a line, then # and why")
@@ -215,7 +220,7 @@ def main():
         lines = pathlib.Path(arguments.known).read_text().splitlines()
         known = [p for p in (line.split("#")[0].strip() for line in lines) if p]
     tasks = [(program, seed, arguments.limits, arguments.odd, arguments.map, arguments.habits,
-              arguments.make_up, arguments.keep) for seed in arguments.seeds]
+              arguments.make_up, arguments.pauses, arguments.keep) for seed in arguments.seeds]
     counts, seeds, refused = collections.Counter(), collections.defaultdict(set), collections.Counter()
     passed = collections.defaultdict(set)
     most = 0

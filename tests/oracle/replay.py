@@ -207,8 +207,10 @@ class Replay:
     last counts; else E is relative while either G91 or M83 is in force. Without `heat` no heater is
     followed and no time passes."""
 
-    def __init__(self, machine, lines, e_follows=False, heat=True):
+    def __init__(self, machine, lines, e_follows=False, heat=True, pause_s=None):
         self.m = machine
+        self.pause_s = pause_s  # how long each pause of the job lasts; None: 0 s, but what is parked is as cold as it can get
+        self.hot_at_pause = []  # line, head, target
         self.e_follows, self.heat = e_follows, heat
         self.heaters = [Heater(h["heater"], machine.ambient) for h in machine.heads]
         self.pos = [0.0] * 4
@@ -462,7 +464,24 @@ class Replay:
         elif first[0] == "G":
             self.g_command(first[1], value)
 
+    def pause(self):
+        """The job stops; its parked heaters go on to where their targets hold them."""
+        for head, heater in enumerate(self.heaters):
+            if head == self.head or head not in self.away or self.at.origin is None:
+                continue
+            self.hot_at_pause.append((self.at.number, head, heater.target))
+            if self.pause_s is None and heater.temp > max(heater.target, self.m.ambient):
+                target, heater.target = heater.target, 0.0
+                heater.temp = max(target, self.m.ambient)
+                heater.set(target)
+        if self.pause_s:
+            self.pass_time(self.pause_s)
+
     def m_command(self, code, value):
+        if code in (0, 1) and (value.get("S") or value.get("P")):
+            self.pass_time(value["S"] if value.get("S") else value["P"] / 1000)
+        elif code in (0, 1, 25, 226, 600):
+            self.pause()
         if code in (104, 109):
             head = self.heater_of(value)
             cooling = code == 109 and value.get("S") is None and value.get("R") is not None

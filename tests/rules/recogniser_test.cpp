@@ -32,6 +32,8 @@ const char* word_of(As as) {
       return "purge-end";
     case As::layer:
       return "layer";
+    case As::pause:
+      return "pause";
   }
   return "?";
 }

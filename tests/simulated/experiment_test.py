@@ -258,5 +258,40 @@ class Demo(unittest.TestCase):
         self.assertEqual(log.count("stopped: "), len(truth["stops"]))
 
 
+class Pauses(unittest.TestCase):
+    """However long the pauses of a job are, nothing is fed cold, and nothing waits longer than planned."""
+
+    def test_pauses_of_any_length(self):
+        habits = ["heaters.*.gain_per_c=0.15", "heaters.*.integral_s=1e9", "heaters.*.noise_c=0", "heaters.*.hold_factor=1",
+                  "heaters.*.cool_time_constant_s=180", "wait.stay_s=0", "wait.least_s=0", "wait.within_c=1", "heaters.*.drive_sd=0",
+                  "motion.time_sd=0", "toolheads.*.exchange_stop_odds=0", "toolheads.*.pick_stop_odds=0"]
+        habits += [f"toolheads.*.{spread}.sd_s=0" for spread in ("park", "pick", "exchange")]
+        lines = (SOURCE / "fixtures/trail_map.gcode").read_text().splitlines(keepends=True)
+        # One within a use, and others right before a change, where what comes is or should be hot.
+        changes = [i for i, line in enumerate(lines) if re.match(r"T\d", line)]
+        for i in sorted([changes[40] + 30, changes[60], changes[61], changes[100], changes[141], changes[180]], reverse=True):
+            lines.insert(i, "M600\n")
+        with tempfile.TemporaryDirectory() as place:
+            folder = pathlib.Path(place)
+            (folder / "sliced.gcode").write_text("".join(lines))
+            experiment.run(FOREWARM, "rewrite", "-q", "--rules", DEMO, "--json", folder / "plan.json", "-o", folder / "job.gcode",
+                           folder / "sliced.gcode")
+            plan = json.loads((folder / "plan.json").read_text())
+            self.assertEqual(len(plan["pauses"]), 6)
+            self.assertGreater(sum(g["wait_s"] > 20 for g in plan["gaps"]), 2)
+            for seconds in (0, 600, 18000):
+                machine = machine_of_rules.machine_of(RULES)
+                for text in habits + ["stop_least_s=0", f"stop_mean_s={seconds}"]:
+                    machine_of_rules.put(machine, text)
+                (folder / "machine.json").write_text(json.dumps(machine))
+                experiment.run(PLAYER, "--machine", folder / "machine.json", "--seed", 1, "--truth", folder / "truth.json",
+                               folder / "job.gcode")
+                truth = json.loads((folder / "truth.json").read_text())
+                self.assertEqual(len(truth["stops"]), 6)
+                self.assertLess(max(use["cold_by_c"] for use in truth["uses"]), 1.5)
+                for head, planned_s, use in experiment.uses_of(truth, experiment.planned_waits(plan)):
+                    self.assertLess(use["late_s"], planned_s + 1.5, f"{seconds} s: {head}, {use}")
+
+
 if __name__ == "__main__":
     unittest.main(argv=sys.argv[:1])

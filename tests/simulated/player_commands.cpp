@@ -272,6 +272,10 @@ bool Player::command(const CodeLine& code) {
   if (code.letter != 'M') return false;
   switch (code.number) {
     case 0:
+    case 1:
+    case 25:
+    case 226:
+    case 600:
       drain();
       stop(d_.stop_mean_s, "asked", "asked for by the job");
       return true;
