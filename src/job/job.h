@@ -105,8 +105,9 @@ struct Pause {
   Place at;
   std::uint64_t end_offset = 0;  // of its line
   std::uint64_t line = 0;
-  std::uint64_t layer = 0;  // that has begun by then; 0: none yet
-  std::string text;         // of its line, 200 bytes at most
+  std::uint64_t layer = 0;   // that has begun by then; 0: none yet
+  std::size_t head = kNone;  // mounted
+  std::string text;          // of its line, 200 bytes at most
 };
 
 // A line that the machine is at for so long, without another command.

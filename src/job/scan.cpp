@@ -229,6 +229,7 @@ class Scanner {
                            here.end_offset,
                            here.number,
                            layers_.count(),
+                           uses_.mounted(),
                            std::string(line_.text.substr(0, kMostText))});
     // What comes next has to find a place right behind it.
     job_.index.add({here.offset, timer_.now_s()}, true);

@@ -27,6 +27,7 @@ class UseTracker {
     return changer_.head_of(address);
   }
   [[nodiscard]] int tool() const { return changer_.tool(); }  // -1: none
+  [[nodiscard]] std::size_t mounted() const { return changer_.mounted(); }
   [[nodiscard]] int heaters_on() const { return targets_.on(); }
 
   // A select. What it changes, without times; `served`: false if no toolhead serves the tool.

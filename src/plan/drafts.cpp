@@ -82,7 +82,8 @@ class Drafting {
       const bool goes_on =
           i == 0 && t.pause && at.offset == t.from.offset && action.target_c == now_c;
       if (same_as_now || goes_on) continue;
-      const bool parting = at.offset == t.from.offset && (t.leaving != kNone || t.arrived_at_from);
+      const bool parting =
+          at.offset == t.from.offset && !t.pause && (t.leaving != kNone || t.arrived_at_from);
       const int rank = spot.after ? kAfter : parting ? kCool : kFirst;
       const Origin origin{Origin::Kind::action, std::uint32_t(i), std::uint32_t(g)};
       add(at, CommandDraft::Kind::set, t, action.target_c, origin, rank).preheat =

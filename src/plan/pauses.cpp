@@ -25,9 +25,15 @@ GapContext context_of(const job::Job& job, const Transition& t, double from_s, d
   return context;
 }
 
-// What its heater is set to when it is put away; 0: nothing, or off.
+// What its heater is set to when it is put away, at the most; 0: nothing, or off.
 double target_before_c(const job::Job& job, const Transition& t) {
-  if (t.before) return job.uses[*t.before].last_c.value_or(0);
+  if (t.before) {
+    const job::ToolUse& use = job.uses[*t.before];
+    const double used_c = std::max({use.last_c.value_or(0), use.work_c.value_or(0), use.hot_c});
+    // An exchange may have been hotter than what came in is known to be.
+    return use.kind == job::ToolUse::Kind::exchanged ? std::max(used_c, job.heads[t.head].max_c)
+                                                     : used_c;
+  }
   double target_c = 0;
   for (const job::Target& target : job.targets) {
     if (target.at.offset >= t.from.offset) break;
@@ -57,11 +63,14 @@ bool splits_at_pauses(const job::Job& job, const rules::Rules& rules, rules::Pol
 }
 
 std::optional<std::size_t> last_pause(const job::Job& job, const Transition& t) {
-  const auto behind =
-      std::lower_bound(job.pauses.begin(), job.pauses.end(), t.to.offset,
-                       [](const job::Pause& p, std::uint64_t o) { return p.at.offset < o; });
-  if (behind == job.pauses.begin() || (behind - 1)->at.offset < t.from.offset) return std::nullopt;
-  return std::size_t(behind - 1 - job.pauses.begin());
+  auto p = std::lower_bound(job.pauses.begin(), job.pauses.end(), t.to.offset,
+                            [](const job::Pause& x, std::uint64_t o) { return x.at.offset < o; });
+  // It may be mounted meanwhile, without a use.
+  while (p != job.pauses.begin() && (p - 1)->at.offset >= t.from.offset) {
+    --p;
+    if (p->head != t.head) return std::size_t(p - job.pauses.begin());
+  }
+  return std::nullopt;
 }
 
 void split_at_pause(const job::Job& job, const rules::Rules& rules, const LeadTimeModel& lead_time,

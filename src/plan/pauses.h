@@ -22,7 +22,7 @@ namespace forewarm::plan {
 [[nodiscard]] bool splits_at_pauses(const job::Job& job, const rules::Rules& rules,
                                     rules::Policy policy);
 
-// The last pause of the job while the transition's toolhead is parked.
+// The last pause of the job in the transition while its toolhead is not mounted.
 [[nodiscard]] std::optional<std::size_t> last_pause(const job::Job& job,
                                                     const Transition& transition);
 
