@@ -48,6 +48,9 @@ double waits_at_c(const job::Job& job, const rules::Rules& rules, const LeadTime
   const GapContext whole = context_of(job, t, t.from.time_s, before_c);
   const double standby_c = standby_of(whole);
   if (rules.gap.at_pause == AtPause::off || standby_c <= whole.hotend.ambient_c) return 0;
+  // With a heating limit no heater is driven up only to stand by. What start code has heated may
+  // still be on its way.
+  if (rules.machine.heating_limit_w && !t.before) return 0;
   const GapDecision decision = decide_gap(whole, rules.gap, lead_time, rules::Policy::lookahead);
   if (decision.treatment != Treatment::off) return standby_c;
   if (decision.rationale.cause == Rationale::Cause::over_hot_idle) return 0;

@@ -49,7 +49,7 @@ struct Sample {
     set(hold, rules::Policy::hold, {3540, 40, 2400, 75, 2, 100});
     set(lookahead, rules::Policy::lookahead, {3600, 72.55, 130.5, 61.2345678, 3, 50});
     lookahead.figures.waits = {60, 12.55, 0, 0, 0};
-    lookahead.heads = {{2, 0, 1, 1, 90.5, 40, 72.55}, {1, 1, 0, 1, 40, 21.2345678, 0}};
+    lookahead.heads = {{2, 0, 1, 1, 90.5, 40, 72.55, {}}, {1, 1, 0, 1, 40, 21.2345678, 0, {}}};
 
     gap(1, {}, 1, 120, 1200, plan::Treatment::hold, 207.5, {}, 0, 40, "parked, would dip only 2 C");
     gap(0, 0, 2, 1200, 2400, plan::Treatment::standby, 170, 2340, 12.55, 90.5,
