@@ -482,8 +482,8 @@ Cases gaps() {
        }},
       {"hot over a pause",
        {drop(kStandby)},
-       "hot-at-pause",
-       "hot-at-pause",
+       "held-long hot-at-pause",
+       "held-long hot-at-pause",
        [](rules::Rules& r) {
          r.recognise.push_back({"^G1 X100 Y13 ", rules::Recognise::As::pause});
        }},
