@@ -144,6 +144,10 @@ double stopped_s(const Words& w) {
     while (!rest.empty() && is(rest.front())) rest.remove_prefix(1);
   };
   skip(blank);
+  // Behind another command it has none.
+  const std::size_t last = rest.find_first_not_of("0123456789");
+  const std::string_view number = rest.substr(0, last);
+  if (number != "0" && number != "1" && number != "00" && number != "01") return 0;
   skip(digit);
   skip(blank);
   double s = 0;

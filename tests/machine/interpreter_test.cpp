@@ -195,7 +195,7 @@ TEST_CASE("lines at which motion comes to rest by a pattern do so before what th
 TEST_CASE("a line is no pause if the rule file says how long it takes, or that it is a change") {
   CHECK(operations_of("M600 T0",
                       "[[recognise]]\nmatch = '^M600 T(?P<tool>\\d)'\nas = \"change\"\n") ==
-        "rest, select 0");
+        "rest, select 0, rest");
   CHECK(operations_of("M0", "[[duration]]\nmatch = '^M0'\nseconds = 3\n") == "rest, pass 3, rest");
   // As a layer it may be both.
   CHECK(operations_of("M0 ;LAYER", "[[recognise]]\nmatch = 'LAYER'\nas = \"layer\"\n") ==

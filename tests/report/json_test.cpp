@@ -24,7 +24,7 @@ TEST_CASE("the JSON has the documented keys, in order, and no others") {
   const Json j = Json::parse(json(Sample().summary()));
   CHECK(keys(j) ==
         "schema_version job rules changes policies bound toolheads gaps filaments "
-        "time_by_cause wait_by_cause attention load");
+        "time_by_cause wait_by_cause attention load pauses idle");
   CHECK(keys(j["job"]) == "path bytes lines motion_s layers breaks_off");
   CHECK(keys(j["changes"]) == "toolhead filament both redundant");
   CHECK(keys(j["policies"]) == "as_sliced timers hold lookahead");
