@@ -46,7 +46,8 @@ attention
   longest without an exchange: 34 min 15 s, from 0:00:00 to 0:34:15
 
 unplanned stops
-  longest without any command: 0 s, from 0:00:00 to 0:00:00; a shut-off of the firmware that comes 1 s or more after the last command disturbs nothing
+  longest without any command: 0 s, from 0:00:00 to 0:00:00; a shut-off of the firmware
+  that comes 1 s or more after the last command disturbs nothing
 
 worst gaps             from         to  treatment     dip      waiting     hot idle
 left                0:20:00    0:40:00  standby     170 C       12.6 s   1 min 31 s
