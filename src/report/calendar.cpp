@@ -89,7 +89,7 @@ Result<LocalTime> parse_start(std::string_view text) { return parse_time("--star
 Result<Away> parse_away(std::string_view text) {
   Away away;
   if (const auto why = rules::read_hours(text, away)) {
-    return usage("--away", text, why->first, why->second);
+    return usage("--away", text, why->first, "write --away " + why->second);
   }
   return away;
 }

@@ -209,10 +209,10 @@ constexpr std::array kWords{
     GlossaryWord{"standby",
                  "A lower temperature that a parked heater is kept at, standby_c of the rule file. "
                  "As a treatment: the gap is spent at it. As a count: the gaps treated so."},
+    GlossaryWord{"start", "forecast --start: which of the starts that were tried a row is about."},
     GlossaryWord{"start code",
                  "The commands before the first move that prints. As a cause of waiting: what the "
                  "job waits for there."},
-    GlossaryWord{"start", "forecast --start: which of the starts that were tried a row is about."},
     GlossaryWord{"started", "The time at which the job is started."},
     GlossaryWord{"step sequences", "The time that step sequences take, and what they wait for."},
     GlossaryWord{

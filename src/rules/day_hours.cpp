@@ -7,7 +7,7 @@ namespace forewarm::rules {
 
 namespace {
 
-constexpr const char* kForm = "write 22:00-07:00; it may cross midnight";
+constexpr const char* kForm = "22:00-07:00; it may cross midnight";
 
 // Whether the text is like the pattern, where 0 stands for a digit and all else for itself.
 bool looks_like(std::string_view text, std::string_view pattern) {

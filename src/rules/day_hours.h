@@ -22,7 +22,7 @@ struct DayHours {
 // "18:45", and "24:00" for the end of the day, as minutes of it; nothing where it is no such time.
 [[nodiscard]] std::optional<int> minute_of_day(std::string_view text);
 
-// Reads "22:00-07:00"; else what is wrong, and a hint.
+// Reads "22:00-07:00"; else what is wrong, and the form to write.
 [[nodiscard]] std::optional<std::pair<std::string, std::string>> read_hours(std::string_view text,
                                                                             DayHours& into);
 

@@ -124,7 +124,7 @@ class Loader {
     for (const toml::node& e : *t->node(&AttentionSettings::away)->as_array()) {
       DayHours hours;
       const auto why = read_hours(e.as_string()->get(), hours);
-      if (why) diagnostics_.add(position_of(e), "away: " + why->first, why->second);
+      if (why) diagnostics_.add(position_of(e), "away: " + why->first, "write " + why->second);
       if (!why) all.push_back(hours);
     }
     if (whole_day(all)) {

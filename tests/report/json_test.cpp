@@ -42,7 +42,7 @@ TEST_CASE("the JSON has the documented keys, in order, and no others") {
         "motion_s park_pick_s exchange_s sequence_s wait_s guard_s other_s");
   CHECK(keys(j["attention"]) ==
         "expected_stops chance_of_none start end longest_without_exchange away as_started "
-        "best_start exchanges");
+        "best_start finish best_finish shortest exchanges");
 }
 
 TEST_CASE("the JSON's values") {
@@ -87,7 +87,8 @@ TEST_CASE("the JSON's values") {
   CHECK(j["attention"].dump() ==
         R"({"expected_stops":null,"chance_of_none":null,"start":null,"end":null,)"
         R"("longest_without_exchange":{"from_s":0.0,"to_s":2055.0,"from":null,"to":null},)"
-        R"("away":[],"as_started":null,"best_start":null,"exchanges":[)"
+        R"("away":[],"as_started":null,"best_start":null,)"
+        R"("finish":null,"best_finish":null,"shortest":null,"exchanges":[)"
         R"({"time_s":2055.0,"clock":null,"from_tool":1,"to_tool":2,)"
         R"("from_filament":"signal red","to_filament":"T2","layer":0,"line":0},)"
         R"({"time_s":2310.5,"clock":null,"from_tool":2,"to_tool":0,)"
