@@ -89,7 +89,10 @@ std::vector<PossibleStop> possible_stops(const job::Job& job, const plan::Plan& 
     if (odds.pick > 0) out.push_back({at_s, odds.pick, 2 * i});
     if (odds.exchange > 0) out.push_back({at_s, odds.exchange, 2 * i + 1});
   }
-  // What is certain to stop the job goes here, with odds of 1; its draw does not matter.
+  // A pause that the job asks for is certain.
+  for (std::size_t i = 0; i < plan.pause_at_s.size(); ++i) {
+    out.push_back({plan.pause_at_s[i], 1, 2 * job.tool_changes.size() + i});
+  }
   std::stable_sort(out.begin(), out.end(),
                    [](const PossibleStop& a, const PossibleStop& b) { return a.at_s < b.at_s; });
   return out;
@@ -281,8 +284,9 @@ std::string attention_text(const Summary& s) {
     say(fmt::format("expected stops and chance of none not known: {}", kGiveOdds));
   }
   if (!a.pauses.empty()) {
-    say(fmt::format("{} that the job asks for, each a stop that is certain",
-                    counted(a.pauses.size(), "pause", "pauses")));
+    say(fmt::format("the job asks for {}, which {} certain to stop it",
+                    counted(a.pauses.size(), "pause", "pauses"),
+                    a.pauses.size() == 1 ? "is" : "are"));
   }
   const std::string quiet = duration(a.quiet_to_s - a.quiet_from_s);
   if (!s.schedule) {

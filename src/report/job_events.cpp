@@ -24,6 +24,7 @@ class Events {
     out_.stamp = start();
     add_first_exchanges_away();
     add_spools();
+    add_pauses();
     add_end();
     return std::move(out_);
   }
@@ -39,11 +40,24 @@ class Events {
         {std::move(id), from, to, clean(out_.name, kLongestName) + ": " + title, std::move(text)});
   }
 
+  // With odds of stops, from when it is done with a chance of 10 % to when with 90 %.
   void add_end() {
     const LocalTime end = at(s_.lookahead.figures.duration_s);
-    add("end", end, end, "done",
-        fmt::format("The job begins at {} and is done at {}, if nothing stops it.",
-                    spaced_minute(start()), spaced_minute(end)));
+    std::string text = fmt::format("The job begins at {} and is done at {}, if nothing stops it.",
+                                   spaced_minute(start()), spaced_minute(end));
+    if (!s_.finish) return add("end", end, end, "done", std::move(text));
+    const Finish& f = s_.finish->given;
+    for (const std::string& words : finish_words(s_)) text += '\n' + capitalised(words) + '.';
+    add("end", at(f.p10_s), at(f.p90_s), "done", std::move(text));
+  }
+
+  void add_pauses() {
+    for (std::size_t i = 0; i < s_.job.pauses.size(); ++i) {
+      const job::Pause& p = s_.job.pauses[i];
+      const LocalTime time = at(s_.lookahead.pause_at_s[i]);
+      add(fmt::format("pause-{}", i + 1), time, time, "it pauses until somebody lets it go on",
+          fmt::format("In layer {}, line {}: {}", p.layer, p.line, clean(p.text)));
+    }
   }
 
   // When the hours away begin that cover the time; no earlier than the job.

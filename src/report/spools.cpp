@@ -7,6 +7,7 @@
 #include "report/figures.h"
 #include "report/lines.h"
 #include "report/report.h"
+#include "report/stops.h"
 
 namespace forewarm::report {
 
@@ -95,6 +96,7 @@ class Sheet : private Lines {
     add(table);
     out_ += '\n';
     for (const std::string& words : load_words(s_)) add_wrapped(words, 0);
+    if (const Table pauses = pause_table(s_); !pauses.rows.empty()) add(pauses);
     return std::move(out_);
   }
 

@@ -14,10 +14,10 @@ double shut_off_from_s(const plan::Plan& plan) {
 }
 
 Table pause_table(const Summary& s) {
-  Table out{.title = "pauses"};
-  out.columns = {{.head = "at", .kind = Column::Kind::name},
-                 {.head = "line"},
-                 {.head = "layer"},
+  Table out{.title = "Pauses"};
+  out.columns = {{.head = "pauses", .kind = Column::Kind::name, .width = 18},
+                 {.head = "line", .kind = Column::Kind::text, .width = 8, .right = true},
+                 {.head = "layer", .kind = Column::Kind::text, .width = 7, .right = true},
                  {.head = "text", .kind = Column::Kind::text}};
   for (std::size_t i = 0; i < s.job.pauses.size(); ++i) {
     const job::Pause& p = s.job.pauses[i];

@@ -479,13 +479,14 @@ TEST_CASE("the end with stops is in text, page and JSON, and unknown without odd
   CHECK(text.substr(text.find("  done by")) ==
         R"(  done by 2027-03-05 13:30 with a chance of 10 %, by 2027-03-05 13:30 with 50 %, by
   2027-03-05 13:30 with 90 %
-  done at 2027-03-05 13:30 on average, 30 min 0 s of it lost to stops; 4000 trials, seed 1
+  done at 2027-03-05 13:30 on average, 30 min 00 s of it lost to stops; 4000 trials, seed
+  1
   chance that it is done by 2027-03-05 13:30: 100.0 %
   of all starts within 1 h, in steps of 15 min:
   least expected end: started at 2027-03-05 12:00, done at 2027-03-05 13:30 on average, 30
-  min 0 s of it lost to stops
-  least time lost: started at 2027-03-05 12:00, done at 2027-03-05 13:30 on average, 30 min
-  0 s of it lost to stops
+  min 00 s of it lost to stops
+  least time lost: started at 2027-03-05 12:00, done at 2027-03-05 13:30 on average, 30
+  min 00 s of it lost to stops
 )");
   const std::string page = html(summary);
   CHECK(page.find("<h3>When it will be done, with stops</h3>") != std::string::npos);

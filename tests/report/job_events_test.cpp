@@ -73,3 +73,46 @@ TEST_CASE("each stretch of hours away has its first exchange") {
             .events[0]
             .text.ends_with("Nobody is there from 2027-03-05 21:30 on: 2 exchanges."));
 }
+
+TEST_CASE("pauses are events, and stops of the end: each is noticed and cleared") {
+  Sample s;
+  s.rules.attention.notice_s = 600;
+  s.rules.attention.clear_s = 300;
+  job::Pause pause;
+  pause.line = 88;
+  pause.layer = 2;
+  pause.text = "M600 ; new; filament";
+  s.job.pauses = {pause};
+  s.lookahead.pause_at_s = {1500};
+  Summary summary = s.summary();
+  summary.schedule = schedule("2027-03-05T21:30", {"22:00-07:00"});
+  // Without odds of anything else, the end is certain.
+  summary.finish = finishing_of(s.job, s.lookahead, s.rules, *summary.schedule);
+  const EventCalendar calendar = job_events(summary);
+  // At 21:55, 300 s before nobody is there; the rest of the notice counts from 07:00 on, and then
+  // there are 2100 s to go.
+  CHECK(listed(calendar) ==
+        "away-1 2027-03-05T22:04:15 2027-03-05T22:05:04 posts.gcode: first exchange while nobody "
+        "is there\n"
+        "pause-1 2027-03-05T21:55:00 2027-03-05T21:55:00 posts.gcode: it pauses until somebody "
+        "lets it go on\n"
+        "end 2027-03-06T07:45:00 2027-03-06T07:45:00 posts.gcode: done\n");
+  CHECK(calendar.events[1].text == "In layer 2, line 88: M600 ; new; filament");
+  CHECK(calendar.events[2].text ==
+        "The job begins at 2027-03-05 21:30 and is done at 2027-03-05 22:30, if nothing stops it.\n"
+        "Done by 2027-03-06 07:45 with a chance of 10 %, by 2027-03-06 07:45 with 50 %, by "
+        "2027-03-06 07:45 with 90 %.\n"
+        "Done at 2027-03-06 07:45 on average, 9 h 15 min of it lost to stops; 4000 trials, seed "
+        "1.");
+}
+
+TEST_CASE("the end reaches from a chance of 10 % to one of 90 %") {
+  Sample s;
+  s.rules.feeder.fault_odds = 0.5;
+  Summary summary = s.summary();
+  summary.schedule = schedule("2027-03-05T21:30", {});
+  summary.finish = finishing_of(s.job, s.lookahead, s.rules, *summary.schedule);
+  // Two exchanges: none, one or both stop, for 15 min each, with chances of 1/4, 1/2 and 1/4.
+  CHECK(listed(job_events(summary)) ==
+        "end 2027-03-05T22:30:00 2027-03-05T23:00:00 posts.gcode: done\n");
+}

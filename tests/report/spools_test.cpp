@@ -190,3 +190,18 @@ TEST_CASE("the sheet, the forecast and the page show the same") {
   CHECK(report::text(none.summary()).find("spools") == std::string::npos);
   CHECK(report::html(none.summary()).find("<h2>Load sheet</h2>") != std::string::npos);
 }
+
+TEST_CASE("the sheet ends with the pauses of the job") {
+  Made m = made("");
+  CHECK(report::sheet_text(m.summary()).find("pauses") == std::string::npos);
+  job::Pause pause;
+  pause.line = 14;
+  pause.layer = 1;
+  pause.text = "M600";
+  m.job.pauses = {pause};
+  m.plan.pause_at_s = {62};
+  const std::string sheet = report::sheet_text(m.summary());
+  CHECK(sheet.substr(sheet.find("\npauses")) ==
+        "\npauses                 line   layer  text\n"
+        "0:01:02                  14       1  M600\n");
+}
