@@ -51,7 +51,8 @@ void check_answer(const Problem& q, const Assignment& a) {
     const Walked w = walk(q, map);
     CHECK(figures.toolhead_changes == w.toolhead_changes);
     CHECK(figures.filament_changes == w.exchanges);
-    if (q.by == Problem::By::time) CHECK(figures.change_s + figures.stops_s == Approx(double(w.cost) / 1e6));
+    if (q.by == Problem::By::time)
+      CHECK(figures.change_s + figures.stops_s == Approx(double(w.cost) / 1e6));
   }
   CHECK(a.cost == Approx(double(walk(q, a.map).cost) / 1e6));
   CHECK(a.lower_bound <= a.cost);
