@@ -446,13 +446,22 @@ double hot_while_parked_s(const ObservedGap& gap) {
   HeaterState heater = gap.start;
   double now = gap.from_s;
   double hot_s = 0;
-  for (const HeaterCommand& o : gap.commands) {
-    if (o.at_s > gap.to_s) break;
-    hot_s += heater.advance(std::max(0.0, o.at_s - now), warm_c).above_s;
-    now = std::max(now, o.at_s);
-    if (o.target_c) heater.set_target(*o.target_c);
+  const auto advance = [&](double to_s) {
+    hot_s += heater.advance(std::max(0.0, to_s - now), warm_c).above_s;
+    now = std::max(now, to_s);
+  };
+  for (std::size_t i = 0; i <= gap.commands.size(); ++i) {
+    if (gap.pause && i == gap.pause->commands && gap.pause->at_s <= gap.to_s) {
+      // It takes no time here, but the heater is as cold then as it may be.
+      advance(gap.pause->at_s);
+      heater = gap.pause->after;
+    }
+    if (i == gap.commands.size() || gap.commands[i].at_s > gap.to_s) break;
+    advance(gap.commands[i].at_s);
+    if (gap.commands[i].target_c) heater.set_target(*gap.commands[i].target_c);
   }
-  return hot_s + heater.advance(std::max(0.0, gap.to_s - now), warm_c).above_s;
+  advance(gap.to_s);
+  return hot_s;
 }
 
 void judge(const ObservedGap& gap, const GapRules& rules, Findings& findings) {

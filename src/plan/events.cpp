@@ -75,8 +75,8 @@ class Events {
                                         : Event::At::gap});
       if (!t.parked) continue;
       // Only what is made up for asks since when it is parked.
-      if (!problem.make_ups.empty() && t.from.offset > job_.start->offset) {
-        put(t.from, kPutAway, t.head, Event::Kind::put_away).gap = g;
+      if (!problem.make_ups.empty() && from.offset > job_.start->offset) {
+        put(from, kPutAway, t.head, Event::Kind::put_away).gap = g;
       }
       add_gap(t, g++);
     }

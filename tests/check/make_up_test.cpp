@@ -123,6 +123,29 @@ TEST_CASE("what is made up for counts as purged, and the rest of after_pick does
   CHECK(plan->step_purge_mm == std::map<int, double>{{0, made[0].mm}});
 }
 
+TEST_CASE("a pause adds no minutes, and takes none of those before and behind it") {
+  std::string lookahead = two_heads("{ make_up_mm_per_min = 0.5, speed_mm_s = 3 }");
+  lookahead.replace(lookahead.find("hold"), 4, "lookahead");
+  const rules::Rules rules = rules_of(lookahead);
+  std::string text = job_while(300);
+  text.insert(text.find("T1\nM109") + 13, print_s(120) + "M0\n");
+  const std::string rewritten = rewrite_of(text, rules);
+  const auto made = all_made_up(rewritten);
+  REQUIRE(made.size() == 1);
+  // From 215 C it is at 180 C after 180 s x ln(192 / 157); then it waits at 175 C over the pause,
+  // and is heated again, with some time to spare.
+  CHECK(made[0].mm > 0.5 * 36 / 60 + 0.1);
+  CHECK(made[0].mm < 0.5 * 36 / 60 + 0.6);
+  CHECK(print(report_of(&text, rewritten, rules)) == "");
+
+  // As long as the rewrite has it; without it, the check misses it.
+  const std::size_t line = rewritten.find("G1 E" + fmt::format("{:g}", made[0].mm));
+  REQUIRE(line != std::string::npos);
+  std::string without = rewritten;
+  without.erase(line, without.find('\n', line) + 1 - line);
+  CHECK(print(report_of(&text, without, rules)).find("make-up-wrong") != std::string::npos);
+}
+
 TEST_CASE("random jobs that make up for what oozes: the check comes to the same") {
   std::size_t made = 0;
   for (std::uint64_t seed = 1; seed <= 100; ++seed) {
