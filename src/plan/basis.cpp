@@ -44,11 +44,24 @@ Basis::Basis(const Problem& problem, Simulation simulation)
   for (const MakeUp& m : problem_.make_ups) {
     const Steps& steps = problem_.sequences[m.sequence];
     job::StepQuestion question = m.question;
-    question.hot_s = hot_s(m);
+    hot_s_.push_back(parked_hot_s(m));
+    question.hot_s = hot_s_.back();
     auto block = job::lines_of(*problem_.rules.sequence(steps.name), question);
     // What can be done for at_most_mm can be done for less.
     made_up_.push_back(block ? std::move(*block) : steps.block);
   }
+}
+
+Basis::Basis(const Basis& timeline, const Basis& make_ups)
+    : problem_(timeline.problem_),
+      simulation_(timeline.simulation_),
+      delays_(timeline.delays_),
+      changeovers_(timeline.changeovers_),
+      made_up_(make_ups.made_up_),
+      hot_s_(make_ups.hot_s_) {}
+
+double Basis::hot_s(std::size_t sequence) const {
+  return hot_s_[problem_.sequences[sequence].make_up];
 }
 
 const job::StepBlock& Basis::block(std::size_t sequence) const {
@@ -56,7 +69,7 @@ const job::StepBlock& Basis::block(std::size_t sequence) const {
   return steps.make_up == job::kNone ? steps.block : made_up_[steps.make_up];
 }
 
-double Basis::hot_s(const MakeUp& make_up) const {
+double Basis::parked_hot_s(const MakeUp& make_up) const {
   double sum = 0;
   for (const std::size_t g : make_up.gaps) sum += gap(g).hot_idle_s - gap(g).hot_mounted_s;
   return sum;

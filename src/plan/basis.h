@@ -30,6 +30,8 @@ struct Spot {
 class Basis {
  public:
   Basis(const Problem& problem, Simulation simulation);
+  // Of the timeline of one, with what there is to make up for on that of another.
+  Basis(const Basis& timeline, const Basis& make_ups);
   Basis(const Basis&) = delete;
   Basis& operator=(const Basis&) = delete;
 
@@ -50,8 +52,8 @@ class Basis {
   [[nodiscard]] double line_after_s(double wall_s, std::size_t g) const;
   // The lines of a sequence of the problem, with what there is to make up for on this timeline.
   [[nodiscard]] const job::StepBlock& block(std::size_t sequence) const;
-  // How long the toolhead was hot, of problem.make_ups.
-  [[nodiscard]] double hot_s(const MakeUp& make_up) const;
+  // For how many seconds hot that is.
+  [[nodiscard]] double hot_s(std::size_t sequence) const;
   // Whether the same is made up for everywhere, to some hundredths of a mm.
   [[nodiscard]] bool makes_up_as(const Basis& other, double within_mm) const;
   [[nodiscard]] double deadline_s(const Transition& t, const HeatDeadline& deadline) const;
@@ -62,6 +64,7 @@ class Basis {
     double before_s = 0;
     bool within = false;
   };
+  [[nodiscard]] double parked_hot_s(const MakeUp& make_up) const;
   [[nodiscard]] job::Place place_at(double wall_s, std::size_t g) const;
 
   const Problem& problem_;
@@ -69,6 +72,7 @@ class Basis {
   std::vector<WindowDelay> delays_;          // as problem.gaps
   std::vector<ChangeoverTime> changeovers_;  // wall
   std::vector<job::StepBlock> made_up_;      // as problem.make_ups
+  std::vector<double> hot_s_;                // likewise
 };
 
 }  // namespace forewarm::plan

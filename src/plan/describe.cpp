@@ -198,9 +198,8 @@ std::string describe(const GapAction& action, const Rationale& b) {
 namespace {
 
 // "makes up 0.62 mm for 3.1 min hot"
-std::string made_up(const Problem& problem, const Basis& basis, std::size_t sequence, double mm) {
-  const MakeUp& make_up = problem.make_ups[problem.sequences[sequence].make_up];
-  return fmt::format(", makes up {:.2f} mm for {:.1f} min hot", mm, basis.hot_s(make_up) / 60);
+std::string made_up(const Basis& basis, std::size_t sequence, double mm) {
+  return fmt::format(", makes up {:.2f} mm for {:.1f} min hot", mm, basis.hot_s(sequence) / 60);
 }
 
 }  // namespace
@@ -228,7 +227,7 @@ void describe(Command& c, const Problem& problem, const Decided& decided) {
       c.reason.reserve(of.name.size() + 2 + of.why.size());
       c.reason.append(of.name).append(": ").append(of.why);
       if (line.made_up_mm > 0) {
-        c.reason += made_up(problem, *decided.basis, origin.of, line.made_up_mm);
+        c.reason += made_up(*decided.basis, origin.of, line.made_up_mm);
       }
       break;
     }

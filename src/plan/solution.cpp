@@ -94,6 +94,7 @@ class Rounds {
       }
       if (settled || round == kMaxRounds) {
         next = result_of(*best_->basis, best_->decisions);
+        settle_make_ups(next);
         return solution(std::move(best_->decisions), std::move(best_->basis), std::move(next));
       }
       decider.mark_stale(*basis, *next);
@@ -116,6 +117,15 @@ class Rounds {
       if (settled ? !as_good : !better) return;
     }
     best_ = Round{cost, basis, decisions};
+  }
+
+  // The best round may not be a settled one. What oozes is made up for by the timeline that comes
+  // of it all the same.
+  void settle_make_ups(SharedBasis& result) {
+    for (int i = 0; i < kMaxRounds && !result->makes_up_as(*best_->basis, kAgreeMm); ++i) {
+      best_->basis = std::make_shared<const Basis>(*best_->basis, *result);
+      result = result_of(*best_->basis, best_->decisions);
+    }
   }
 
   SharedBasis result_of(const Basis& basis, std::span<const GapDecision> decisions) {

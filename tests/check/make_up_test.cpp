@@ -146,6 +146,30 @@ TEST_CASE("a pause adds no minutes, and takes none of those before and behind it
   CHECK(print(report_of(&text, without, rules)).find("make-up-wrong") != std::string::npos);
 }
 
+TEST_CASE("under a heating limit, rounds that do not settle make up for what comes of them") {
+  const std::string heater =
+      "heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180, dead_time_s = 2 }\n";
+  const std::string steps = "before_park = \"tuck\"\nafter_pick = \"untuck\"\n";
+  const rules::Rules rules = rules_of(
+      "version = 1\n[machine]\nheating_limit_w = 110\n[gap]\noff_over_s = 60\n"
+      "[[toolhead]]\nname = \"ash\"\ntools = [0]\npark_s = 6\n" +
+      steps + heater + "[[toolhead]]\nname = \"birch\"\ntools = [1]\npark_s = 6\n" + steps +
+      heater +
+      "[steps]\ntuck = [ { feed_mm = -12, speed_mm_s = 35 } ]\n"
+      "untuck = [ { feed_mm = 12, speed_mm_s = 6 },\n"
+      "  { make_up_mm_per_min = 1.5, speed_mm_s = 3 } ]\n");
+  std::size_t made = 0;
+  for (int seconds = 10; seconds <= 120; seconds += 10) {
+    INFO(seconds << " s");
+    const std::string text = "M83\nT1\nM109 S210\n" + print_s(seconds) + "T0\nM109 S235\n" +
+                             print_s(seconds) + "T1\n" + print_s(seconds);
+    const std::string rewritten = rewrite_of(text, rules);
+    made += all_made_up(rewritten).size();
+    CHECK(print(report_of(&text, rewritten, rules)) == "");
+  }
+  CHECK(made == 12);
+}
+
 TEST_CASE("random jobs that make up for what oozes: the check comes to the same") {
   std::size_t made = 0;
   for (std::uint64_t seed = 1; seed <= 100; ++seed) {
