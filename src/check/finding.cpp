@@ -67,7 +67,7 @@ constexpr std::array<Entry, kIds> kEntries{{
      "The step sequences that a toolhead gets between two uses are not those that the rule file "
      "names there, or not in that order, or they feed another length than their steps ask for."},
     {Id::make_up_wrong, "make-up-wrong",
-     "What make_up_mm_per_min pushes differs by more than 5 % and 0.01 mm from what the minutes "
+     "What make_up_mm_per_min pushes differs by more than 5 % and 0.02 mm from what the minutes "
      "ask for that the heater was hot while parked, by check's own replay of its temperature."},
     {Id::extrusion_cold, "extrusion-cold",
      "Filament is fed while the nozzle is colder than the job prints it at; it may not come, or "

@@ -40,7 +40,8 @@ double Heaters::hot_s(std::size_t h, double work_c, int tool) const {
 
 void Heaters::made_up(double at_s, const MadeUp& m) {
   constexpr double kShare = 0.05;
-  constexpr double kRoundingMm = 0.01;  // of what is written
+  // What is written is rounded to 0.01 mm, and may be one such step off what is settled at last.
+  constexpr double kRoundingMm = 0.02;
   if (!started_) return;
   Head& head = at(m.head);
   advance(head, at_s);

@@ -218,7 +218,7 @@ class Judged:
             steps = [s for s in self.rules.get("steps", {}).get(m.step, []) if "make_up_mm_per_min" in s]
             wanted = [min(s["make_up_mm_per_min"] * m.hot_s / 60, s.get("at_most_mm", 3)) for s in steps]
             self.shares.extend(abs(m.mm - w) / w for w in wanted[:1] if w > 0.1)
-            if not any(abs(m.mm - w) <= 0.05 * w + 0.01 for w in wanted):
+            if not any(abs(m.mm - w) <= 0.05 * w + 0.02 for w in wanted):
                 self.say("make-up", f"line {m.number}: {m.step} pushes {m.mm:g} mm for {m.hot_s:.1f} s, not {wanted}")
 
     def next_target(self, s):

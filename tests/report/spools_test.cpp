@@ -130,8 +130,8 @@ TEST_CASE("a spool is enough, or says where it is not") {
   const auto warnings = report::spool_warnings(m.job, m.plan, m.rules, m.ends);
   REQUIRE(warnings.size() == 1);
   CHECK(warnings[0].starts_with("the spool of T2 (heather) runs out after 0:0"));
-  CHECK(warnings[0].find(": layer 1, line 14, after the change to T2 in line 12; it needs 0.1 g, "
-                         "and 0.0 g of 0.0 g can be used") != std::string::npos);
+  CHECK(warnings[0].find(": layer 1, line 14, after the change to T2 in line 12; it needs 0.089 g, "
+                         "and 0.045 g of 0.045 g can be used") != std::string::npos);
 }
 
 TEST_CASE("JSON has a row for each tool, with null where nothing is known") {
