@@ -71,10 +71,12 @@ class Drafting {
       const Spot spot =
           action.after_s <= 0 ? Spot{t.from} : basis_.spot_at(from_s + action.after_s, g);
       const Place at = spot.at;
-      const bool superseded =
-          i + 1 < decision.actions.size() &&
-          basis_.spot_at(from_s + decision.actions[i + 1].after_s, g).at.offset == at.offset;
-      if (superseded) continue;
+      if (i + 1 < decision.actions.size()) {
+        const Spot next = basis_.spot_at(from_s + decision.actions[i + 1].after_s, g);
+        // Behind a wait that is inserted there, it has cooled to standby.
+        const bool later = action.kind == GapAction::Kind::standby && next.after && !spot.after;
+        if (next.at.offset == at.offset && !later) continue;
+      }
       const double now_c = basis_.gap(g).start_target_c;
       const bool same_as_now = i == 0 && at.offset == t.from.offset && action.target_c == now_c &&
                                t.disabled.empty() && now_c <= 0;

@@ -130,3 +130,13 @@ TEST_CASE("where it cannot be warm in time, a wait for a minimum is over sooner"
   // Towards 420 C: the last 5 C of 210 C, and settling.
   CHECK(exact - minimum == Approx(7 + 200 * std::log(215.0 / 210)).margin(0.05));
 }
+
+TEST_CASE("a heater stands by while the machine waits, though its preheat is right behind") {
+  const auto rules = rules_of(kTwoHeads);
+  // Ash stays mounted until birch is hot for its exchange.
+  const std::string text = "M83\nM104 T0 S210\nT1\nG1 X1 E1 F600\nT0\n" + print(5) +
+                           "T2\nM109 T2 S235\n" + print(2) + "G4 S5\nT0\n" + print(20);
+  const std::string commands = script(text, plan_of(scan_of(text, rules), rules));
+  INFO(commands);
+  CHECK(commands.find("set T0 170 | T2\nwait T2 235 | T2\nset T0 210 | T2\n") != std::string::npos);
+}
