@@ -52,6 +52,13 @@ void add_flag(CLI::App& app, const Flag& flag) {
         },
         ""));
   }
+  if (flag.argument == "TIME") {
+    option->check(CLI::Validator(
+        [](const std::string& time) {
+          return time.empty() ? std::string("an empty text is no time") : std::string();
+        },
+        ""));
+  }
   if (flag.most > 0) option->check(CLI::Range(flag.least, flag.most));
   const bool repeated = std::holds_alternative<std::vector<std::string>*>(flag.value);
   // One value each time that it is given: what follows may be the job.
