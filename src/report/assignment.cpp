@@ -159,7 +159,7 @@ class Text : private Lines {
 Json figures_of(const AssignmentSummary& s, const assign::Figures& figures) {
   Json out = figures_json<assign::Figures>(kChangeFigures, figures);
   add_figures<assign::Figures>(out, std::array{purge_of(s)}, figures);
-  if (figures.stops_s > 0) out["stops_s"] = rounded(figures.stops_s);
+  if (s.rules.gives_filament_odds()) out["stops_s"] = rounded(figures.stops_s);
   return out;
 }
 

@@ -144,6 +144,27 @@ TEST_CASE("assign: what is refused") {
   CHECK(get(run / "job.gcode") == kJob);
 }
 
+TEST_CASE("assign: where stops count, both sides have what they take, if only 0") {
+  Bench run;
+  put(run / "job.gcode", "M83\nT1\nG1 X1 E1\nT2\nG1 X2 E1\nT1\nG1 X1 E1\nT2\nG1 X3 E1\n");
+  const std::string rules =
+      "version = 1\n"
+      "[[toolhead]]\nname = \"ash\"\ntools = [1, 2]\n"
+      "heater = { index = 1, power_w = 50, full_drive_c = 450, time_constant_s = 180 }\n"
+      "[[toolhead]]\nname = \"birch\"\ntools = [0]\n"
+      "heater = { index = 0, power_w = 50, full_drive_c = 450, time_constant_s = 180 }\n";
+  const auto stops = [&](const std::string& filament) {
+    put(run / "rules.toml", rules + filament);
+    const Ran ran = run("forewarm assign --rules rules.toml --json - job.gcode");
+    CHECK(ran.code == 0);
+    const auto json = nlohmann::json::parse(ran.out);
+    return json["baseline"].value("stops_s", -1.0) * 1000 + json["best"].value("stops_s", -1.0);
+  };
+  // T2 comes in twice: first for T1, and then once more.
+  CHECK(stops("[[filament]]\ntool = 2\nfault_odds = 0.5\n") == 900'000);
+  CHECK(stops("") == -1001);
+}
+
 TEST_CASE("assign: help") {
   Bench run;
   CHECK(run("forewarm --help").out.find("\n  assign ") != std::string::npos);
