@@ -143,9 +143,12 @@ Attention attention(const job::Job& job, const plan::Plan& plan, const rules::Ru
   quiet_until(plan.figures.duration_s);
   add_uses(job, plan, out.changes);
   out.pauses = plan.pause_at_s;
-  if (rules.gives_odds()) {
-    out.expected_stops = stops + double(out.pauses.size());
-    out.chance_of_none = out.pauses.empty() ? none : 0;
+  if (rules.gives_odds()) out.expected_stops = stops + double(out.pauses.size());
+  // Whatever the odds of the rest are, a pause is one.
+  if (!out.pauses.empty()) {
+    out.chance_of_none = 0;
+  } else if (rules.gives_odds()) {
+    out.chance_of_none = none;
   }
   if (!schedule || schedule->away.empty()) return out;
   out.given = out.best = at_start(out, *schedule, schedule->start);
@@ -281,7 +284,8 @@ std::string attention_text(const Summary& s) {
     say(fmt::format("expected stops {}, chance of none {}, by the rule file's fault_odds",
                     odds_text(a.expected_stops), chance_text(a.chance_of_none)));
   } else {
-    say(fmt::format("expected stops and chance of none not known: {}", kGiveOdds));
+    say(fmt::format("expected stops{} not known: {}", a.chance_of_none ? "" : " and chance of none",
+                    kGiveOdds));
   }
   if (!a.pauses.empty()) {
     say(fmt::format("the job asks for {}, which {} certain to stop it",

@@ -502,3 +502,21 @@ TEST_CASE("the end with stops is in text, page and JSON, and unknown without odd
   CHECK(unknown["best_finish"].is_null());
   CHECK(unknown["shortest"].is_null());
 }
+
+TEST_CASE("with a pause, something is certain to stop the job, whatever the odds of the rest") {
+  Sample s;
+  job::Pause pause;
+  pause.line = 88;
+  s.job.pauses = {pause};
+  s.lookahead.pause_at_s = {1500};
+  const auto a = attention(s.job, s.lookahead, s.rules, {});
+  CHECK_FALSE(a.expected_stops);
+  REQUIRE(a.chance_of_none);
+  CHECK(*a.chance_of_none == 0);
+  CHECK(attention_text(s.summary()).find("  expected stops not known: give fault_odds") !=
+        std::string::npos);
+  s.rules.feeder.fault_odds = 0.1;
+  const auto known = attention(s.job, s.lookahead, s.rules, {});
+  CHECK(*known.expected_stops == Approx(1.2));
+  CHECK(*known.chance_of_none == 0);
+}
