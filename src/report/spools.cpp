@@ -58,8 +58,10 @@ std::string place_words(const job::Job& job, const RunsOut& out) {
   return words;
 }
 
-// Little is compared with little: below 10 g, to the milligram.
-std::string grams_text(double g) { return text_of(Amount{g, Unit::grams, g < 10 ? 3 : 1}); }
+// Little is compared with little: in three digits.
+std::string grams_text(double g) {
+  return text_of(Amount{g, Unit::grams, g < 1 ? 3 : g < 10 ? 2 : 1});
+}
 
 std::string moment(const Summary& s, double at_s) {
   return s.schedule ? spaced_minute(later(s.schedule->start, at_s)) : clock(at_s);

@@ -34,8 +34,8 @@ const std::string kJob =
 const std::string kShort = "--rules two.toml --set filament.T0.spool_g=0.5 ";
 const std::string kWarning = ": the spool of T0 (granite) runs out after 0:0";  // and some minutes
 const std::string kWhere =
-    "layer 1, line 15, after the change to T0 in line 12; it needs 0.9 g, and 0.5 g of 0.5 g can "
-    "be used";
+    "layer 1, line 15, after the change to T0 in line 12; it needs 0.901 g, and 0.475 g of 0.500 g "
+    "can be used";
 
 void furnish(const Bench& run) {
   put(run / "two.toml", kRules);
