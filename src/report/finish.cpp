@@ -1,7 +1,6 @@
 #include "report/finish.h"
 
 #include <algorithm>
-#include <bitset>
 #include <cmath>
 
 namespace forewarm::report {

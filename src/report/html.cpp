@@ -145,8 +145,7 @@ class Page {
     add("<h3>{}</h3>\n", escaped(table.title));
     std::string words;
     for (const std::string& w : finish_words(s_)) words += (words.empty() ? "" : "; ") + w;
-    words.front() = char(words.front() - 'a' + 'A');  // "done", "chance"
-    add("<p>{}.</p>\n{}", escaped(words), html_of(table));
+    add("<p>{}.</p>\n{}", escaped(capitalised(words)), html_of(table));
   }
 
   void stop_section() {

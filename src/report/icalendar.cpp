@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <charconv>
 #include <limits>
+#include <system_error>
 
 #include "report/beginnings.h"
 #include "report/format.h"
@@ -63,7 +64,8 @@ std::uint32_t sequence_of(std::string_view file) {
   for (std::size_t at = 0; (at = file.find(kSequence, at)) != std::string_view::npos;) {
     at += kSequence.size();
     std::uint32_t value = 0;
-    std::from_chars(file.data() + at, file.data() + file.size(), value);
+    const auto read = std::from_chars(file.data() + at, file.data() + file.size(), value);
+    if (read.ec == std::errc::result_out_of_range) value = kMostSequence;
     out = std::max(out, value);
   }
   return std::min(out, kMostSequence);

@@ -18,6 +18,18 @@ namespace forewarm::cli {
 using test::get;
 using test::put;
 
+// A rule file with two toolheads of a tool each, to which tables can be added.
+inline const std::string kTwoToolheads = R"(version = 1
+[[toolhead]]
+name = "ash"
+tools = [0]
+heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
+[[toolhead]]
+name = "cedar"
+tools = [1]
+heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
+)";
+
 struct Ran {
   int code = -1;
   std::string out, err;

@@ -22,7 +22,7 @@ exchange_s = 60
 )";
 
 // The same with a toolhead of its own for T2.
-const std::string kFive = R"(version = 1
+const std::string kThreeHeads = R"(version = 1
 [[toolhead]]
 name = "ash"
 tools = [0]
@@ -44,7 +44,7 @@ const std::string kJob =
 
 void furnish(const Bench& run) {
   put(run / "two.toml", kRules);
-  put(run / "five.toml", kFive);
+  put(run / "three.toml", kThreeHeads);
   put(run / "job.gcode", kJob);
 }
 
@@ -144,19 +144,19 @@ TEST_CASE("compare: several settings, each by itself, and all of them together")
 TEST_CASE("compare: several rule files, each as it is and with each setting") {
   Bench run;
   furnish(run);
-  const json plain = compared(run, "--rules two.toml --rules five.toml");
-  CHECK(rows_of(plain) == "two.toml\nfive.toml\n");
+  const json plain = compared(run, "--rules two.toml --rules three.toml");
+  CHECK(rows_of(plain) == "two.toml\nthree.toml\n");
   check_row(plain["rows"][0], forecast(run, "--rules two.toml", "lookahead"));
-  check_row(plain["rows"][1], forecast(run, "--rules five.toml", "lookahead"));
+  check_row(plain["rows"][1], forecast(run, "--rules three.toml", "lookahead"));
   // With a toolhead for each filament, nothing is exchanged.
   CHECK(plain["rows"][0]["exchanges"] == 2);
   CHECK(plain["rows"][1]["exchanges"] == 0);
   CHECK(plain["rows"][1]["duration_s"] < plain["rows"][0]["duration_s"]);
-  CHECK(rows_of(compared(run, "--rules five.toml --rules two.toml --set off_over_s=300")) ==
-        "five.toml\nfive.toml [off_over_s = 300]\ntwo.toml\ntwo.toml [off_over_s = 300]\n");
+  CHECK(rows_of(compared(run, "--rules three.toml --rules two.toml --set off_over_s=300")) ==
+        "three.toml\nthree.toml [off_over_s = 300]\ntwo.toml\ntwo.toml [off_over_s = 300]\n");
   CHECK(rows_of(compared(run, "--rules two.toml --rules built-in")) == "two.toml\nbuilt-in\n");
   const Ran csv =
-      run("forewarm compare -q --rules two.toml --rules five.toml --csv - <job.gcode -");
+      run("forewarm compare -q --rules two.toml --rules three.toml --csv - <job.gcode -");
   CHECK(csv.code == 0);
   CHECK(csv.out.starts_with("policy,swept,value,off_over_s,"));
   CHECK(std::count(csv.out.begin(), csv.out.end(), '\n') == 3);
@@ -194,7 +194,7 @@ TEST_CASE("compare: what is wrong with rule files side by side names the file") 
            Case{"--rules two.toml --rules no.toml", 2,
                 "no.toml: cannot open: No such file or directory\n"},
            Case{"--rules two.toml --rules bad.toml", 2, "bad.toml:11:1: "},
-           Case{"--rules two.toml --rules five.toml --set toolhead.cedar.park_s=3", 2,
+           Case{"--rules two.toml --rules three.toml --set toolhead.cedar.park_s=3", 2,
                 "by two.toml: --set toolhead.cedar.park_s = 3: there is no toolhead \"cedar\"\n"},
            Case{"--rules two.toml --set toolhead.cedar.park_s=3", 2,
                 "--set toolhead.cedar.park_s = 3: there is no toolhead \"cedar\"\n"},
@@ -205,10 +205,10 @@ TEST_CASE("compare: what is wrong with rule files side by side names the file") 
                 "--set toolhead.birch.exchange_s: which key, and which value?\n"},
            Case{"--rules two.toml --set hold_drop_c=3 --sweep off_over_s=300", 2,
                 "--sweep goes with one rule file as it is\n"},
-           Case{"--rules two.toml --rules five.toml --sweep off_over_s=300", 2,
+           Case{"--rules two.toml --rules three.toml --sweep off_over_s=300", 2,
                 "--sweep goes with one rule file as it is\n"},
-           Case{"--rules two.toml --rules five.toml --json five.toml", 2,
-                "five.toml: the report would overwrite the rule file\n"},
+           Case{"--rules two.toml --rules three.toml --json three.toml", 2,
+                "three.toml: the report would overwrite the rule file\n"},
        }) {
     CAPTURE(c.line);
     const Ran ran = run("forewarm compare -q " + c.line + " job.gcode");
@@ -216,18 +216,18 @@ TEST_CASE("compare: what is wrong with rule files side by side names the file") 
     CHECK(ran.out.empty());
     CHECK(ran.err.substr(0, ("forewarm: error: " + c.says).size()) == "forewarm: error: " + c.says);
   }
-  CHECK(get(run / "five.toml") == kFive);
+  CHECK(get(run / "three.toml") == kThreeHeads);
 }
 
 TEST_CASE("compare: what is said of a job is said once") {
   Bench run;
   furnish(run);
   put(run / "job.gcode", kJob.substr(0, kJob.size() - 1) + "\nG1 X10");  // it breaks off
-  const Ran ran = run("forewarm compare --rules two.toml --rules five.toml job.gcode");
+  const Ran ran = run("forewarm compare --rules two.toml --rules three.toml job.gcode");
   CHECK(ran.code == 0);
   const std::size_t at = ran.err.find("warning");
   REQUIRE(at != std::string::npos);
   CHECK(ran.err.find("warning", at + 1) == std::string::npos);
   CHECK(ran.err.find("rules: two.toml") != std::string::npos);
-  CHECK(ran.err.find("rules: five.toml") != std::string::npos);
+  CHECK(ran.err.find("rules: three.toml") != std::string::npos);
 }

@@ -7,16 +7,7 @@ using namespace forewarm::cli;
 
 namespace {
 
-const std::string kRules = R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-[[toolhead]]
-name = "cedar"
-tools = [1]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-)";
+const std::string& kRules = kTwoToolheads;
 
 const std::string kJob =
     "M83\nM104 T0 S200\nM104 T1 S210\nT0\nM109 T0 S200\nG1 X20 E1 F1200\nT1\nM109 T1 S210\n"

@@ -9,16 +9,7 @@ using namespace forewarm::cli;
 
 namespace {
 
-const std::string kRules = R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-[[toolhead]]
-name = "cedar"
-tools = [1]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-[[filament]]
+const std::string kRules = kTwoToolheads + R"([[filament]]
 tool = 0
 name = "granite"
 [[filament]]

@@ -132,6 +132,8 @@ TEST_CASE("SEQUENCE grows with the start, and past an earlier file that says som
   CHECK(next_sequence(other, file) == minutes + 1440);  // a later one
   // 2^31 - 1 is the largest integer of a calendar.
   CHECK(next_sequence(other, icalendar(calendar, 2'147'483'647)) == 2'147'483'647);
+  // A number that is no integer of a calendar's is as large as one can be.
+  CHECK(next_sequence(other, "BEGIN:VEVENT\r\nSEQUENCE:99999999999\r\n") == 2'147'483'647);
   other.stamp = {253'402'300'799};
   CHECK(next_sequence(other, "") == 2'147'483'647);
 }
