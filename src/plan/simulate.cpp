@@ -1,10 +1,12 @@
 #include "plan/simulate.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <utility>
 
 #include "plan/pauses.h"
+#include "plan/trace.h"
 #include "thermal/hotend.h"
 
 namespace forewarm::plan {
@@ -30,6 +32,32 @@ double& seconds_of(WaitCauses& waits, Event::At at) {
   return waits.use_s;
 }
 
+// Appends to the line what a heater does in the next `seconds`: halves a stretch until the line
+// through its ends is near what lies between.
+void draw(const thermal::HeaterState& from, double at_s, double seconds,
+          std::vector<Trace::Point>& line, int depth = 0) {
+  constexpr int kMostHalvings = 12;
+  constexpr std::array<double, 3> kProbes{0.25, 0.5, 0.75};
+  thermal::HeaterState to = from;
+  to.advance(seconds);
+  if (depth < kMostHalvings) {
+    const double rise_c = to.temperature_c() - from.temperature_c();
+    for (const double share : kProbes) {
+      thermal::HeaterState between = from;
+      between.advance(share * seconds);
+      const double off_c = between.temperature_c() - (from.temperature_c() + share * rise_c);
+      // Between probes it may be further off.
+      if (std::abs(off_c) <= kTraceErrorC / 2) continue;
+      thermal::HeaterState middle = from;
+      middle.advance(seconds / 2);
+      draw(from, at_s, seconds / 2, line, depth + 1);
+      draw(middle, at_s + seconds / 2, seconds / 2, line, depth + 1);
+      return;
+    }
+  }
+  line.push_back({at_s + seconds, to.temperature_c()});
+}
+
 // One heater on its way through the job.
 struct Track {
   thermal::HeaterState heater;
@@ -44,11 +72,12 @@ struct Track {
 
 class Replay {
  public:
-  Replay(const job::Job& job, std::size_t gap_count) : job_(job) {
+  Replay(const job::Job& job, std::size_t gap_count, Trace* trace) : job_(job), trace_(trace) {
     out_.heads.resize(job.heads.size());
     out_.gaps.resize(gap_count);
     for (const rules::Toolhead& h : job.heads) {
       tracks_.push_back({thermal::HeaterState(h.hotend, h.hotend.ambient_c)});
+      if (trace_ != nullptr) trace_->heaters.push_back({{{0, h.hotend.ambient_c}}, {}});
     }
   }
 
@@ -76,11 +105,13 @@ class Replay {
         break;
       case Event::Kind::gap_ends:
         out_.gaps[e.gap].to_s = wall_s;
+        if (trace_ != nullptr) trace_->parked[parked_at_[e.gap]].to_s = wall_s;
         tracks_[e.head].gap = Event::kNoGap;
         tracks_[e.head].hot_idle_above_c = kNeverHotIdleC;
         break;
       case Event::Kind::pass:
         out_.without_command.take_longer({wall_s, wall_s + e.seconds});
+        stand_still(e.head, e.seconds, Trace::Stop::Kind::sequence);
         pass(key, e.seconds);
         in_sequence(key, e.seconds);
         break;
@@ -102,6 +133,9 @@ class Replay {
     Track& t = tracks_[head];
     const double from_s = t.wall_s;
     const bool hot = t.heater.temperature_c() > t.hot_idle_above_c;
+    if (trace_ != nullptr && wall_s > t.wall_s) {
+      draw(t.heater, t.wall_s, wall_s - t.wall_s, trace_->heaters[head].temperature);
+    }
     const thermal::HeaterUsage spent =
         t.heater.advance(std::max(0.0, wall_s - t.wall_s), t.hot_idle_above_c);
     t.wall_s = std::max(t.wall_s, wall_s);
@@ -134,6 +168,10 @@ class Replay {
     t.hot_idle_above_c = e.temp_c;
     out_.gaps[e.gap].parked_from_s = wall_s;
     starts(t, out_.gaps[e.gap], wall_s);
+    if (trace_ == nullptr) return;
+    parked_at_.resize(out_.gaps.size());
+    parked_at_[e.gap] = trace_->parked.size();
+    trace_->parked.push_back({wall_s, -1, e.temp_c, e.head});
   }
 
   static void starts(const Track& t, GapOutcome& gap, double wall_s) {
@@ -150,6 +188,9 @@ class Replay {
     t.heater = after_pause(job_.heads[e.head].hotend, t.heater);
     begin_holding(t, wall_s);
     starts(t, out_.gaps[e.gap], wall_s);
+    if (trace_ != nullptr) {
+      trace_->heaters[e.head].temperature.push_back({wall_s, t.heater.temperature_c()});
+    }
   }
 
   void set_target(const Event& e, double wall_s) {
@@ -157,6 +198,9 @@ class Replay {
     if (e.temp_c > 0 && t.heater.target_c() <= 0) ++out_.figures.cold_starts;
     const bool same_target = t.heater.target_c() == e.temp_c;
     t.heater.set_target(e.temp_c);
+    if (trace_ != nullptr && !same_target) {
+      trace_->heaters[e.head].target.push_back({wall_s, e.temp_c});
+    }
     begin_holding(t, wall_s);
     // The drive under way ends here, or goes on as the new one, even where a wait sets its target
     // again.
@@ -208,6 +252,10 @@ class Replay {
         target_c > 0 && !for_least ? std::max(wait_s, wait_takes_s_) : std::max(wait_s, 0.0);
     if (takes_s <= 0) return;
     out_.without_command.take_longer({wall_s, wall_s + takes_s});
+    stand_still(e.head, takes_s,
+                e.step        ? Trace::Stop::Kind::sequence
+                : wait_s <= 0 ? Trace::Stop::Kind::warm_wait
+                              : Trace::Stop::Kind::wait);
     pass(key, takes_s);
     if (e.step) {
       in_sequence(key, takes_s);
@@ -220,6 +268,20 @@ class Replay {
     seconds_of(out_.figures.waits, e.at) += wait_s;
     out_.heads[e.head].wait_s += wait_s;
     if (e.gap != Event::kNoGap) out_.gaps[e.gap].wait_s += wait_s;
+  }
+
+  // REQUIRES: its heater has been advanced to now.
+  void stand_still(std::uint32_t head, double seconds, Trace::Stop::Kind kind) {
+    if (trace_ == nullptr || seconds <= 0) return;
+    constexpr double kTouchingS = 1e-6;
+    const double from_s = tracks_[head].wall_s;
+    std::vector<Trace::Stop>& stops = trace_->stops;
+    if (!stops.empty() && stops.back().head == head && stops.back().kind == kind &&
+        std::abs(stops.back().to_s - from_s) < kTouchingS) {
+      stops.back().to_s = from_s + seconds;
+      return;
+    }
+    stops.push_back({from_s, from_s + seconds, head, kind});
   }
 
   // Time that the job does not know of.
@@ -247,6 +309,11 @@ class Replay {
       advance(h, end_s);
       end_holding(tracks_[h], end_s);
     }
+    if (trace_ != nullptr) {
+      for (Trace::Parked& p : trace_->parked) {
+        if (p.to_s < p.from_s) p.to_s = end_s;
+      }
+    }
     for (Drive& d : out_.drives) d.to_s = std::min(d.to_s, end_s);
     for (GapOutcome& gap : out_.gaps) {
       if (gap.to_s < gap.from_s) gap.to_s = end_s;
@@ -263,12 +330,15 @@ class Replay {
   double wait_takes_s_ = 0;
   std::optional<double> wait_window_c_;
   double energy_j_ = 0;
+  Trace* trace_;                        // nullptr: nobody asked for it
+  std::vector<std::size_t> parked_at_;  // in trace_->parked, as out_.gaps
 };
 
 }  // namespace
 
-Simulation simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_count) {
-  return Replay(job, gap_count).run(timeline);
+Simulation simulate(const job::Job& job, const Timeline& timeline, std::size_t gap_count,
+                    Trace* trace) {
+  return Replay(job, gap_count, trace).run(timeline);
 }
 
 }  // namespace forewarm::plan

@@ -87,8 +87,11 @@ struct Simulation {
   std::vector<Holding> holding;
 };
 
-// REQUIRES: timeline.order is sorted; gaps are numbered from 0 to gap_count - 1.
+struct Trace;
+
+// REQUIRES: timeline.order is sorted; gaps are numbered from 0 to gap_count - 1. Where a trace is
+// given, what happens on the way is added to it, but for drives.
 [[nodiscard]] Simulation simulate(const job::Job& job, const Timeline& timeline,
-                                  std::size_t gap_count);
+                                  std::size_t gap_count, Trace* trace = nullptr);
 
 }  // namespace forewarm::plan
