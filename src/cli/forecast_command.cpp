@@ -106,6 +106,7 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
       {.width = context.text_width(),
        .schedule = *schedule,
        .sheet = options.sheet,
+       .page = !options.html.empty(),
        .earlier_ics = *earlier});
   if (!reports) return context.fail(reports.error());
   if (mapping) {

@@ -2,7 +2,9 @@
 
 #include "cli/inputs.h"
 #include "cli/spools.h"
+#include "plan/trace.h"
 #include "report/job_events.h"
+#include "report/picture.h"
 #include "report/report.h"
 #include "report/spools.h"
 
@@ -17,6 +19,18 @@ Result<plan::Plan> make_plan(const job::Job& job, const rules::Rules& rules, rul
   }
   return plan;
 }
+
+namespace {
+
+Result<std::string> page_of(const report::Summary& summary) {
+  const auto planned = plan::trace(summary.job, summary.rules, summary.lookahead);
+  if (!planned) return planned.error();
+  const auto as_sliced = plan::trace(summary.job, summary.rules, summary.as_sliced);
+  if (!as_sliced) return as_sliced.error();
+  return report::html(summary, report::picture_of(summary, *planned, *as_sliced));
+}
+
+}  // namespace
 
 Result<Reports> make_reports(const std::string& path, const Scanned& scanned, const Shown& shown) {
   const job::Job& job = scanned.job;
@@ -37,8 +51,14 @@ Result<Reports> make_reports(const std::string& path, const Scanned& scanned, co
   if (shown.schedule) {
     summary.finish = report::finishing_of(job, *lookahead, rules, *shown.schedule);
   }
+  std::string page;
+  if (shown.page) {
+    auto made = page_of(summary);
+    if (!made) return made.error();
+    page = std::move(*made);
+  }
   return Reports{shown.sheet ? report::sheet_text(summary) : report::text(summary),
-                 report::json(summary), report::html(summary), report::changes_csv(summary),
+                 report::json(summary), std::move(page), report::changes_csv(summary),
                  shown.schedule ? report::calendar_of(summary, shown.earlier_ics) : std::string()};
 }
 

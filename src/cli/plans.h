@@ -30,10 +30,11 @@ struct Shown {
   std::size_t width = report::kTextWidth;  // of the text
   std::optional<report::Schedule> schedule = {};
   bool sheet = false;            // the text is the load sheet
+  bool page = false;             // somebody wants it
   std::string earlier_ics = {};  // what the file of its events for a calendar held before
 };
 
-// The job under all four policies, as text, JSON and page, its changes as CSV, and, with a
+// The job under all four policies, as text, JSON and, if it is wanted, page, its changes as CSV, and, with a
 // schedule, its events for a calendar. Reads its text again where a spool runs out.
 [[nodiscard]] Result<Reports> make_reports(const std::string& path, const Scanned& scanned,
                                            const Shown& shown);

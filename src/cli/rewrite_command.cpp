@@ -44,8 +44,9 @@ class Run {
     auto plan = make_plan(loaded->job, *rules, rules->gap.policy);
     if (!plan) return context_.fail(plan.error());
     if (options_.hook || !options_.html.empty() || !options_.json.empty()) {
-      auto made =
-          make_reports(options_.job, scanned(*loaded, *rules), {.width = context_.text_width()});
+      auto made = make_reports(
+          options_.job, scanned(*loaded, *rules),
+          {.width = context_.text_width(), .page = options_.hook || !options_.html.empty()});
       if (!made) return context_.fail(made.error());
       reports_ = std::move(*made);
     }

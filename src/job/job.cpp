@@ -24,6 +24,15 @@ std::size_t Index::count_to(std::uint64_t offset, std::size_t near) const {
   return std::size_t(after - places_.begin());
 }
 
+double Index::time_at(std::uint64_t offset) const {
+  if (places_.empty()) return 0;
+  const auto [before, after] =
+      around([offset](const Place& place) { return place.offset <= offset; });
+  if (offset <= before.offset || after.offset <= before.offset) return before.time_s;
+  const double share = double(offset - before.offset) / double(after.offset - before.offset);
+  return before.time_s + std::min(share, 1.0) * (after.time_s - before.time_s);
+}
+
 Index Index::with(std::vector<Place> more) const {
   const auto before = [](const Place& a, const Place& b) { return a.offset < b.offset; };
   std::sort(more.begin(), more.end(), before);

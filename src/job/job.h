@@ -188,6 +188,8 @@ class Index {
     const Place& before = at == places_.begin() ? *at : *(at - 1);
     return {before, at == places_.end() ? before : *at};
   }
+  // When the text is at `offset`, by the straight line between the places about it.
+  [[nodiscard]] double time_at(std::uint64_t offset) const;
   // The same index with more places, in any order.
   [[nodiscard]] Index with(std::vector<Place> more) const;
   [[nodiscard]] std::size_t size() const { return places_.size(); }
@@ -253,9 +255,10 @@ struct Job {
   Index index;
   LongLine longest_line;  // in job time: a move, a dwell, a select ...
   std::uint64_t layers = 0;
-  double motion_s = 0;    // moves alone
-  double duration_s = 0;  // job time at the end
-  double held_s = 0;      // as of a ToolChange, at the end
+  std::vector<Place> layer_starts;  // in order; empty where they are more than anybody looks at
+  double motion_s = 0;              // moves alone
+  double duration_s = 0;            // job time at the end
+  double held_s = 0;                // as of a ToolChange, at the end
   [[nodiscard]] std::uint64_t count(ChangeKind kind) const;
   [[nodiscard]] const Modal* modal_at(std::uint64_t offset) const;  // nullptr: not known
   bool rewritten_anyway = false;  // by a caller, whether or not there is anything to plan

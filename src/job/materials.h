@@ -80,16 +80,26 @@ class Materials {
   Visit visit_;
 };
 
-// How many layers there are: as patterns of the rule file recognise them, else by height.
+// How many layers there are, and where each begins: as patterns of the rule file recognise them,
+// else by height.
 class LayerCount {
  public:
-  void recognise() { ++now_.recognised; }
-  void print_at(double z_mm) {
+  // Of more than that (a spiral, say) nobody asks where each begins.
+  static constexpr std::size_t kMostStarts = 20'000;
+
+  void recognise(std::uint64_t offset) { begin(now_.recognised, recognised_at_, offset); }
+  void print_at(double z_mm, std::uint64_t offset) {
     if (z_mm <= top_z_mm_ + 1e-6) return;
     top_z_mm_ = z_mm;
-    ++now_.by_height;
+    begin(now_.by_height, by_height_at_, offset);
   }
   [[nodiscard]] std::uint64_t count() const { return count_then(now_); }
+  // Of the lines that begin them; empty if they are too many.
+  [[nodiscard]] const std::vector<std::uint64_t>& starts() const {
+    static const std::vector<std::uint64_t> kTooMany;
+    if (count() > kMostStarts) return kTooMany;
+    return now_.recognised > 0 ? recognised_at_ : by_height_at_;
+  }
 
   struct Moment {
     std::uint64_t recognised = 0, by_height = 0;
@@ -101,8 +111,14 @@ class LayerCount {
   }
 
  private:
+  static void begin(std::uint64_t& count, std::vector<std::uint64_t>& starts,
+                    std::uint64_t offset) {
+    if (++count <= kMostStarts) starts.push_back(offset);
+  }
+
   double top_z_mm_ = -1e9;
   Moment now_;
+  std::vector<std::uint64_t> recognised_at_, by_height_at_;  // offsets
 };
 
 }  // namespace forewarm::job

@@ -114,7 +114,9 @@ class Scanner {
       uses_.go_on(e > 0, here);
       if (keeps_modals_) modals_.fed(here.end_offset, state_);
       if (e > 0) ending_.fed();
-      if (e > 0 && (delta[0] != 0 || delta[1] != 0)) layers_.print_at(state_.position[gcode::kZ]);
+      if (e > 0 && (delta[0] != 0 || delta[1] != 0)) {
+        layers_.print_at(state_.position[gcode::kZ], line_.offset);
+      }
       count_material(delta);
       if (timer_.flow().watches()) watch_flow(delta, square_of(delta), state_.feed_mm_s, 1);
     }
@@ -181,7 +183,7 @@ class Scanner {
   Status perform(const Operation& operation) {
     switch (operation.kind) {
       case Operation::Kind::layer:
-        layers_.recognise();
+        layers_.recognise(line_.offset);
         return success();
       case Operation::Kind::purge_begin:
         materials_.begin_purge();
@@ -397,7 +399,7 @@ class Scanner {
           job_.start = Place{line_.offset, 0};
           timer_.time_start();
         }
-        layers_.print_at(state_.position[gcode::kZ]);
+        layers_.print_at(state_.position[gcode::kZ], line_.offset);
       }
       if (uses_.tool() >= 0) count_material(effect.delta);
     }
@@ -433,6 +435,9 @@ class Scanner {
     job_.duration_s = timer_.now_s();
     job_.motion_s = timer_.motion_s();
     job_.layers = layers_.count();
+    for (const std::uint64_t offset : layers_.starts()) {
+      job_.layer_starts.push_back({offset, job_.index.time_at(offset)});
+    }
     for (std::size_t i = 0; i < job_.tool_changes.size(); ++i) {
       job_.tool_changes[i].layer = layers_.count_then(layers_at_changes_[i]);
     }

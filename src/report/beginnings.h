@@ -15,8 +15,7 @@ enum class Form { html, json, csv, calendar };
 
 inline constexpr std::string_view kPageBeginning =
     "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
-    "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
-    "style-src 'unsafe-inline'\">\n";
+    "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; ";
 inline constexpr std::string_view kJsonBeginning = "{\n  \"schema_version\": ";
 inline constexpr std::string_view kCalendarBeginning =
     "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//forewarm//forecast//EN\r\n";

@@ -206,6 +206,44 @@ Table gap_table(const Summary& summary, std::span<const plan::GapPlan* const> ga
   return out;
 }
 
+Table change_table(const Summary& summary, std::span<const std::size_t> which, bool exchanges) {
+  using Kind = Column::Kind;
+  Table out{.title = exchanges ? "Exchanges" : "Changes"};
+  out.columns = {{.head = "at"},
+                 {.head = "layer"},
+                 {.head = "line"},
+                 {.head = "kind", .kind = Kind::text},
+                 {.head = "toolhead", .kind = Kind::text},
+                 {.head = "from", .kind = Kind::text},
+                 {.head = "to", .kind = Kind::text},
+                 {.head = "exchange", .bare = true},
+                 {.head = "wait", .bare = true}};
+  const auto tool = [&](int t) {
+    if (t < 0) return std::string();
+    const std::string& name = summary.rules.filament(t).name;
+    return name.empty() ? fmt::format("T{}", t) : fmt::format("T{} {}", t, name);
+  };
+  for (const std::size_t i : which) {
+    const job::ToolChange& c = summary.job.tool_changes[i];
+    const double wait_s = summary.lookahead.change_delays[i].wait_s;
+    const bool late = wait_s >= kSomeWaitS;
+    const double at_s = summary.lookahead.change_at_s[i];
+    Row row{.mark = late ? Row::Mark::late : Row::Mark::none};
+    row.cells = {
+        summary.schedule ? spaced_minute(later(summary.schedule->start, at_s)) : clock(at_s),
+        Amount{double(c.layer), Unit::count},
+        Amount{double(c.line), Unit::count},
+        std::string(job::name_of(c.kind)),
+        c.head == job::kNone ? std::string() : head_name(summary, c.head),
+        tool(c.exchanges() ? c.out_tool : c.from_tool),
+        tool(c.tool),
+        Amount{c.exchange_s, Unit::seconds, 0},
+        Amount{wait_s, Unit::seconds, late ? 1 : 0}};
+    out.rows.push_back(std::move(row));
+  }
+  return out;
+}
+
 HourTable hour_table(const Attention& attention, LocalTime start) {
   HourTable out;
   out.table.columns = {{.head = "day", .kind = Column::Kind::name},

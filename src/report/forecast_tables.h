@@ -23,6 +23,10 @@ namespace forewarm::report {
 [[nodiscard]] Table waits_across(const Summary& summary);
 [[nodiscard]] Table gap_table(const Summary& summary, std::span<const plan::GapPlan* const> gaps);
 
+// Of some of the job's changes, by index.
+[[nodiscard]] Table change_table(const Summary& summary, std::span<const std::size_t> which,
+                                 bool exchanges);
+
 // Of a job with a schedule: exchanges by the hour, a row a day, no more than kDaysShown.
 struct HourTable {
   Table table;

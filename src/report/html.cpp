@@ -7,10 +7,12 @@
 #include <string>
 #include <vector>
 
-#include "report/beginnings.h"
 #include "report/figures.h"
 #include "report/forecast_tables.h"
 #include "report/page.h"
+#include "report/page_data.h"
+#include "report/page_frame.h"
+#include "report/picture.h"
 #include "report/report.h"
 #include "report/spools.h"
 #include "report/stops.h"
@@ -19,29 +21,21 @@ namespace forewarm::report {
 
 namespace {
 
-constexpr std::size_t kRowsOpen = 400;  // gaps shown before the rest is folded away
+constexpr std::size_t kRowsStill = 200;  // of a table where no script runs, and in print
 
 class Page {
  public:
-  explicit Page(const Summary& summary) : s_(summary) {}
+  Page(const Summary& summary, const Picture& picture) : s_(summary), p_(picture) {}
 
   std::string run() {
     const std::string path = escaped(s_.path);
-    // Names come from jobs. The policy in the beginning keeps one that escaped() missed from
-    // loading or running anything.
-    out_ += kPageBeginning;
-    add("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
-        "<meta name=\"color-scheme\" content=\"light dark\">\n<title>{} - forewarm</title>\n",
-        path);
-    out_ += "<style>\n";
-    out_ += kStyle;
-    out_ += "</style>\n</head>\n<body>\n<main>\n";
+    out_ = page_begun(s_.path, PageScript::picture);
     header(path);
     lookahead_section();
+    picture_section();
     section(policy_table(s_));
     const Table power = power_table(s_);
     if (!power.rows.empty()) section(power);
-    out_ += timeline(s_);
     section(toolhead_table(s_));
     const Table filaments = filament_table(s_);
     if (!filaments.rows.empty()) section(filaments);
@@ -50,7 +44,9 @@ class Page {
     attention_section();
     stop_section();
     gap_section();
-    out_ += "</main>\n</body>\n</html>\n";
+    change_section(false);
+    change_section(true);
+    out_ += page_ended(page_data(s_, p_));
     return std::move(out_);
   }
 
@@ -163,6 +159,45 @@ class Page {
     out_ += "</section>\n";
   }
 
+  // The moving picture, and the still one where no script runs.
+  void picture_section() {
+    const std::string still = timeline(s_, p_);
+    if (still.empty()) return;
+    out_ +=
+        "<section>\n<h2>What happens when</h2>\n<div class=\"tools live-only\">"
+        "<button type=\"button\" id=\"in\" aria-label=\"zoom in\">+</button>"
+        "<button type=\"button\" id=\"out\" aria-label=\"zoom out\">−</button>"
+        "<button type=\"button\" id=\"all\">whole job</button>"
+        "<label><input type=\"checkbox\" id=\"sliced\"> as sliced, too</label></div>\n"
+        "<canvas id=\"picture\" class=\"live-only\" tabindex=\"0\" role=\"application\" "
+        "aria-roledescription=\"timeline\" aria-label=\"Timeline: what each toolhead does when\">"
+        "</canvas>\n<canvas id=\"minimap\" class=\"live-only\" tabindex=\"0\" role=\"slider\" "
+        "aria-label=\"Place in the job\" aria-valuemin=\"0\" aria-valuemax=\"100\" "
+        "aria-valuenow=\"0\"></canvas>\n"
+        "<div id=\"facts\" class=\"live-only\" aria-live=\"polite\"></div>\n"
+        "<div class=\"still-only\">\n";
+    out_ += still;
+    out_ += "</div>\n</section>\n";
+  }
+
+  // A table that the script shows whole, and the first rows of it where no script runs.
+  void long_section(const char* id, const std::string& title, const std::string& words,
+                    const Table& first, std::size_t count, const char* one, const char* more) {
+    add("<section>\n<h2>{}</h2>\n<p>{}</p>\n", escaped(title), escaped(words));
+    if (count > 0) {
+      add("<div id=\"{}\" class=\"live-only\" data-name=\"{}\"></div>\n<div "
+          "class=\"still-only\">\n{}",
+          id, escaped(title), html_of(first));
+      if (count > first.rows.size()) {
+        add("<p class=\"note\">These are the first {} of {}. Where scripts may run the page shows "
+            "all of them; the CSV has all of them, too.</p>\n",
+            first.rows.size(), counted(count, one, more));
+      }
+      out_ += "</div>\n";
+    }
+    out_ += "</section>\n";
+  }
+
   void gap_section() {
     std::vector<const plan::GapPlan*> gaps;
     std::size_t late = 0;
@@ -171,30 +206,47 @@ class Page {
       late += gap.wait_s >= kSomeWaitS ? 1 : 0;
     }
     const std::span<const plan::GapPlan* const> all = gaps;
-    const auto open = all.first(std::min(all.size(), kRowsOpen));
-    const Table table = gap_table(s_, open);
-    add("<section>\n<h2>{}</h2>\n", table.title);
-    if (all.empty()) {
-      add("<p>{}</p>\n</section>\n", kNoGaps);
-      return;
+    const Table table = gap_table(s_, all.first(std::min(all.size(), kRowsStill)));
+    const std::string words =
+        all.empty()
+            ? std::string(kNoGaps)
+            : fmt::format(
+                  "{}; the machine waits after {} of them. Times are from the "
+                  "job's start, waits included; dips are in °C, waiting and hot "
+                  "idle in seconds.",
+                  counted(all.size(), "gap", "gaps"), late == 0 ? "none" : fmt::format("{}", late));
+    long_section("gaps", table.title, words, table, all.size(), "gap", "gaps");
+  }
+
+  void change_section(bool exchanges) {
+    std::vector<std::size_t> which;
+    for (std::size_t i = 0; i < s_.job.tool_changes.size(); ++i) {
+      if (!exchanges || s_.job.tool_changes[i].exchanges()) which.push_back(i);
     }
-    add("<p>{}; the machine waits after {} of them. Times are from the job&#39;s start, waits "
-        "included; dips are in °C, waiting and hot idle in seconds.</p>\n{}",
-        counted(all.size(), "gap", "gaps"), late == 0 ? "none" : fmt::format("{}", late),
-        html_of(table));
-    if (const auto folded = all.subspan(open.size()); !folded.empty()) {
-      add("<details>\n<summary>{} more</summary>\n{}</details>\n",
-          counted(folded.size(), "gap", "gaps"), html_of(gap_table(s_, folded)));
+    if (which.empty()) return;
+    const std::size_t count = which.size();
+    which.resize(std::min(count, kRowsStill));
+    const Table table = change_table(s_, which, exchanges);
+    if (exchanges) {
+      long_section("exchanges", table.title,
+                   counted(count, "exchange", "exchanges") + " of filament by a feeder.", table,
+                   count, "exchange", "exchanges");
+    } else {
+      long_section("changes", table.title,
+                   counted(count, "change", "changes") + ": " + changes_in_words(s_.job) + ".",
+                   table, count, "change", "changes");
     }
-    out_ += "</section>\n";
   }
 
   const Summary& s_;
+  const Picture& p_;
   std::string out_;
 };
 
 }  // namespace
 
-std::string html(const Summary& summary) { return Page(summary).run(); }
+std::string html(const Summary& summary, const Picture& picture) {
+  return Page(summary, picture).run();
+}
 
 }  // namespace forewarm::report

@@ -34,6 +34,8 @@ struct Summary {
 
 [[nodiscard]] std::string text(const Summary& summary);
 [[nodiscard]] std::string json(const Summary& summary);  // ends in a newline
-[[nodiscard]] std::string html(const Summary& summary);  // one self-contained page
+struct Picture;
+// One self-contained page. REQUIRES: the picture is of the summary.
+[[nodiscard]] std::string html(const Summary& summary, const Picture& picture);
 
 }  // namespace forewarm::report

@@ -5,7 +5,8 @@
 #include <cmath>
 #include <cstddef>
 #include <iterator>
-#include <optional>
+#include <map>
+#include <string>
 #include <vector>
 
 #include "report/figures.h"
@@ -17,20 +18,12 @@ namespace {
 
 // Units of the drawing, which is about as wide as the page, so that a unit is about a pixel.
 constexpr double kLeft = 120, kWide = 1000, kRight = 16;
-constexpr double kTop = 10, kRow = 40, kBar = 22, kAxis = 28;
-constexpr double kStrip = 4;  // of waits, above the bars
+constexpr std::size_t kColumns = std::size_t(kWide);
+constexpr double kTop = 34, kStrip = 22, kTicks = 16, kPlot = 46, kRow = 112;
+constexpr double kPower = 40, kLayers = 16, kAxis = 30, kBetween = 14;
 
-enum Kind : std::size_t { use, hold, standby, off, preheat, kKinds };
-constexpr std::array<const char*, kKinds> kNames{"use", "hold", "standby", "off", "preheat"};
-// The hotter the heater, the higher the bar.
-constexpr std::array<double, kKinds> kHeights{kBar, 15, 9, 3, kBar};
-
-struct Span {
-  double from_s = 0, to_s = 0;
-  Kind kind = use;
-  const plan::GapPlan* gap = nullptr;  // of all but a use
-  std::size_t use_at = job::kNone;     // the first of a use
-};
+constexpr std::array<const char*, Picture::kUse> kStates{"off", "standby", "hold", "heating"};
+constexpr std::array<double, Picture::kUse> kHeights{3, 9, 15, kStrip};  // the hotter, the higher
 
 // A tenth of a unit is finer than anybody sees, and has the same digits on any machine.
 std::string unit(double x) {
@@ -39,41 +32,38 @@ std::string unit(double x) {
   return out;
 }
 
-class Timeline {
+// "M10 20h5v-3h-5z", a rectangle that stands on y.
+std::string box(double x, double y, double width, double height) {
+  return fmt::format("M{} {}h{}v-{}h-{}z", unit(x), unit(y), unit(width), unit(height),
+                     unit(width));
+}
+
+class Drawing {
  public:
-  explicit Timeline(const Summary& summary)
-      : s_(summary), end_s_(summary.lookahead.figures.duration_s) {
-    // The first gap after the start code knows its wall time, which includes the start code's
-    // waits.
-    const job::Place start = s_.job.start.value_or(job::Place{});
-    start_s_ = start.time_s;
-    for (const plan::GapPlan& gap : s_.lookahead.gaps) {
-      if (gap.before && !over_by(*gap.before, start.offset)) continue;
-      start_s_ = gap.from_s;
-      break;
-    }
-    // The axis must be long enough for every bar.
-    for (const plan::GapPlan& gap : s_.lookahead.gaps) end_s_ = std::max(end_s_, gap.to_s);
+  Drawing(const Summary& summary, const Picture& picture) : s_(summary), p_(picture) {
+    end_s_ = summary.lookahead.figures.duration_s;
     if (!std::isfinite(end_s_)) end_s_ = 0;
+    bottom_ = kTop + kRow * double(p_.heads.size());
+    if (has_power()) bottom_ += kPower + kBetween;
+    if (!p_.layers_s.empty()) bottom_ += kLayers + kBetween;
   }
 
   std::string run() {
-    const std::size_t heads = s_.lookahead.heads.size();
-    if (heads == 0 || end_s_ <= 0) return {};
-    const double height = kTop + kRow * double(heads) + kAxis;
-    out_ += "<section>\n<h2>Timeline</h2>\n<div class=\"scroll\">";
-    add("<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {} {}\" role=\"img\" "
-        "aria-label=\"What each toolhead does when, with lookahead\">\n",
-        unit(kLeft + kWide + kRight), unit(height));
-    grid(height);
-    std::vector<std::vector<const plan::GapPlan*>> gaps(heads);
-    for (const plan::GapPlan& gap : s_.lookahead.gaps) {
-      if (gap.head < heads) gaps[gap.head].push_back(&gap);
+    if (p_.heads.empty() || end_s_ <= 0) return {};
+    add("<div class=\"scroll\"><svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {} {}\" "
+        "role=\"img\" aria-label=\"What each toolhead does when, with lookahead\">\n",
+        unit(kLeft + kWide + kRight), unit(bottom_ + kAxis));
+    hatches();
+    axis();
+    for (std::size_t h = 0; h < p_.heads.size(); ++h) row(h);
+    double top = kTop + kRow * double(p_.heads.size());
+    if (has_power()) {
+      power(top);
+      top += kPower + kBetween;
     }
-    for (std::size_t h = 0; h < heads; ++h) row(h, gaps[h]);
+    if (!p_.layers_s.empty()) layers(top);
     out_ += "</svg></div>\n";
     legend();
-    out_ += "</section>\n";
     return std::move(out_);
   }
 
@@ -83,218 +73,356 @@ class Timeline {
     fmt::format_to(std::back_inserter(out_), format, std::forward<Args>(args)...);
   }
 
-  [[nodiscard]] bool over_by(std::size_t use_at, std::uint64_t offset) const {
-    return use_at < s_.job.uses.size() && s_.job.uses[use_at].last_end <= offset;
-  }
-
   [[nodiscard]] double x(double time_s) const {
     return kLeft + kWide * std::clamp(time_s / end_s_, 0.0, 1.0);
   }
+  [[nodiscard]] bool has_power() const {
+    return std::any_of(p_.planned.power.begin(), p_.planned.power.end(),
+                       [](const Picture::Step& s) { return s.watts > 0; });
+  }
 
-  // A line at round hours, no more than a dozen of them.
-  void grid(double height) {
+  // Each look of a filament: its colour, and lines or dots over it.
+  void hatches() {
+    static constexpr std::array<const char*, Picture::kLooks> kLines{
+        "",
+        "M-2 6L6 -2M2 10L10 2",
+        "M-2 2L6 10M2 -2L10 6",
+        "M2.5 4h3",
+        "M0 4h8",
+        "M4 0v8",
+        "M0 4h8M4 0v8",
+        "M-2 6L6 -2M2 10L10 2M-2 2L6 10M2 -2L10 6"};
+    out_ += "<defs>\n";
+    for (std::size_t look = 0; look < kLines.size(); ++look) {
+      if (std::none_of(p_.filaments.begin(), p_.filaments.end(),
+                       [look](const Picture::Filament& f) { return f.look == look; })) {
+        continue;
+      }
+      add("<pattern id=\"look-{0}\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\">"
+          "<path class=\"filament-{0}\" d=\"M0 0h8v8h-8z\"/><path class=\"hatch\" d=\"{1}\"/>"
+          "</pattern>\n",
+          look, kLines[look]);
+    }
+    out_ += "</defs>\n";
+  }
+
+  // Lines at round hours, no more than a dozen of them; with a start, at round clock times, and the
+  // hours away behind.
+  void axis() {
     double step_h = 24;
     while (end_s_ / 3600 / step_h > 12) step_h *= 2;
     for (const double finer : {12.0, 6.0, 4.0, 2.0, 1.0, 0.5, 0.25, 0.1, 0.05, 0.02, 0.01}) {
       if (end_s_ / 3600 / finer > 12) break;
       step_h = finer;
     }
+    if (s_.schedule) return clock_axis(std::max(60.0, std::round(step_h * 60) * 60));
     for (int i = 0; i * step_h * 3600 <= end_s_; ++i) {
-      const std::string at = unit(x(i * step_h * 3600));
-      add("<line x1=\"{0}\" y1=\"{1}\" x2=\"{0}\" y2=\"{2}\"/>"
-          "<text class=\"axis\" x=\"{0}\" y=\"{3}\" text-anchor=\"middle\">{4} h</text>\n",
-          at, unit(kTop), unit(height - kAxis + 4), unit(height - 8),
-          fmt::format("{:g}", i * step_h));
+      tick(x(i * step_h * 3600), fmt::format("{:g} h", i * step_h));
     }
   }
 
-  std::vector<Span> spans_of(std::size_t head,
-                             const std::vector<const plan::GapPlan*>& gaps) const {
-    std::vector<Span> out;
-    if (s_.lookahead.heads[head].uses == 0 && gaps.empty()) return out;
-    double now_s = start_s_;
-    const std::uint64_t start = s_.job.start ? s_.job.start->offset : 0;
-    std::size_t next = 0;  // the first of the use that comes next
-    while (next < s_.job.uses.size() && (s_.job.uses[next].head != head || over_by(next, start))) {
-      ++next;
-    }
-    const auto until = [&](double to_s, Kind kind, const plan::GapPlan* gap) {
-      if (to_s > now_s) out.push_back({now_s, to_s, kind, gap, next});
-      now_s = std::max(now_s, to_s);
-    };
-    for (const plan::GapPlan* gap : gaps) {
-      until(gap->from_s, use, nullptr);
-      const Kind kind = gap->treatment == plan::Treatment::hold      ? hold
-                        : gap->treatment == plan::Treatment::standby ? standby
-                                                                     : off;
-      if (gap->preheat_at_s) {
-        until(std::min(*gap->preheat_at_s, gap->to_s), kind, gap);
-        until(gap->to_s, preheat, gap);
-      } else {
-        until(gap->to_s, kind, gap);
-      }
-      next = gap->after.value_or(job::kNone);
-    }
-    if (gaps.empty() || gaps.back()->after) until(end_s_, use, nullptr);
-    return out;
+  void tick(double at, const std::string& text) {
+    add("<line x1=\"{0}\" y1=\"{1}\" x2=\"{0}\" y2=\"{2}\"/><text class=\"axis\" x=\"{0}\" "
+        "y=\"{3}\" text-anchor=\"middle\">{4}</text>\n",
+        unit(at), unit(kTop - 8), unit(bottom_), unit(bottom_ + 18), escaped(text));
   }
 
-  std::string tools_of(const Span& span) const {
-    std::vector<int> tools;
-    const auto& uses = s_.job.uses;
-    for (std::size_t i = span.use_at; i < uses.size(); ++i) {
-      if (uses[i].head != uses[span.use_at].head) break;
-      if (std::find(tools.begin(), tools.end(), uses[i].tool) == tools.end()) {
-        tools.push_back(uses[i].tool);
-      }
+  void clock_axis(double step_s) {
+    const LocalTime start = s_.schedule->start;
+    std::string shade;
+    constexpr double kMinuteS = 60;
+    double from_s = -1;
+    for (double t = -std::fmod(double(start.s), kMinuteS); t <= end_s_ + kMinuteS; t += kMinuteS) {
+      const bool away = t <= end_s_ && away_at(*s_.schedule, later(start, t));
+      if (away && from_s < 0) from_s = std::max(t, 0.0);
+      if (away || from_s < 0) continue;
+      const double width = x(t) - x(from_s);
+      if (width > 0) shade += box(x(from_s), bottom_, width, bottom_ - kTop + 8);
+      from_s = -1;
     }
-    std::string out;
-    for (const int tool : tools) {
-      out += out.empty() ? ": " : ", ";
-      out += fmt::format("T{} {}", tool, s_.rules.filament(tool).name);
+    if (!shade.empty()) add("<path class=\"away\" d=\"{}\"/>\n", shade);
+    std::string day;
+    double free_from = 0;
+    const double first = std::ceil(double(start.s) / step_s) * step_s - double(start.s);
+    for (double t = first; t <= end_s_; t += step_s) {
+      const std::string text = spaced_minute(later(start, t));  // "2026-05-02 00:00"
+      const std::size_t space = text.rfind(' ');
+      tick(x(t), text.substr(space + 1));
+      if (text.substr(0, space) == day || x(t) < free_from) continue;
+      day = text.substr(0, space);
+      add("<text class=\"axis\" x=\"{}\" y=\"12\">{}</text>\n", unit(x(t)), escaped(day));
+      free_from = x(t) + 80;
     }
-    return out;
   }
 
-  std::string said(const Span& span) const {
-    const std::string when = clock(span.from_s) + " to " + clock(span.to_s);
-    if (span.kind == use || span.gap == nullptr) return "use " + when + tools_of(span);
-    std::string out = fmt::format("{} {}, dip {} °C, hot idle {}", kNames[span.kind], when,
-                                  number(span.gap->dip_c, 0), duration(span.gap->hot_idle_s));
-    if (!span.gap->reason.empty()) out += "; " + span.gap->reason;
-    return out;
+  void name(double y, const std::string& text) {
+    // Long names are squeezed, not cut.
+    const std::string squeezed =
+        text.size() > 17
+            ? fmt::format(" textLength=\"{}\" lengthAdjust=\"spacingAndGlyphs\"", unit(kLeft - 16))
+            : "";
+    add("<text class=\"name\" x=\"{}\" y=\"{}\" text-anchor=\"end\"{}>{}</text>\n", unit(kLeft - 8),
+        unit(y), squeezed, escaped(text));
   }
 
-  void bar(Kind kind, double from_s, double to_s, const std::string& title) {
-    const double left = x(from_s);
-    const double width = std::max(x(to_s) - left, 0.6);
-    if (kind == preheat) {
-      // A ramp, as the heater gets warmer.
-      add("<path class=\"preheat\" d=\"M{} {}H{}V{}z\">", unit(left), unit(kBar),
-          unit(left + width), "0");
-      add("<title>{}</title></path>\n", escaped(title));
-      return;
-    }
-    add("<rect class=\"{}\" x=\"{}\" y=\"{}\" width=\"{}\" "
-        "height=\"{}\"><title>{}</title></rect>\n",
-        kNames[kind], unit(left), unit(kBar - kHeights[kind]), unit(width), unit(kHeights[kind]),
-        escaped(title));
+  void row(std::size_t head) {
+    const double top = kTop + kRow * double(head);
+    const double foot = top + kStrip;
+    name(top + 16, clean(p_.heads[head].name, 64));
+    strip(p_.planned.rows[head].stretches, foot);
+    stops(head, top, foot);
+    ticks(head, foot + 2);
+    plot(head, foot + kTicks);
   }
 
-  // Spans that are too narrow to see become one bar, of the kind that most of their time is.
-  void bars(const std::vector<Span>& spans) {
-    std::array<double, kKinds> share{};
-    std::size_t first = 0;
-    const auto flush = [&](std::size_t end) {
-      if (first == end) return;
-      if (end - first == 1) {
-        bar(spans[first].kind, spans[first].from_s, spans[first].to_s, said(spans[first]));
-      } else {
-        const auto most = std::max_element(share.begin(), share.end()) - share.begin();
-        bar(Kind(most), spans[first].from_s, spans[end - 1].to_s,
-            fmt::format("{} uses and parts of gaps, {} to {}, mostly {}", end - first,
-                        clock(spans[first].from_s), clock(spans[end - 1].to_s),
-                        kNames[std::size_t(most)]));
-      }
-      share = {};
-      first = end;
-    };
-    for (std::size_t i = 0; i < spans.size(); ++i) {
-      if (x(spans[i].to_s) - x(spans[i].from_s) >= 1) {
-        flush(i);
-        first = i;
-        flush(i + 1);
+  // What is at least two units wide is drawn as itself, letters and all; what is narrower is put
+  // together by column, each kind as high as its share of the time.
+  void strip(const std::vector<Picture::Stretch>& stretches, double foot) {
+    std::map<int, std::string> paths;
+    std::string letters;
+    std::map<std::size_t, std::map<int, double>> columns;
+    for (const Picture::Stretch& s : stretches) {
+      const double from = x(s.from_s), to = x(s.to_s);
+      if (to - from >= 2) {
+        whole(s.kind, from, to, foot, paths[s.kind], letters);
         continue;
       }
-      share[spans[i].kind] += spans[i].to_s - spans[i].from_s;
-      if (x(spans[i].to_s) - x(spans[first].from_s) >= 1) flush(i + 1);
+      for (auto c = std::size_t(from - kLeft); c < kColumns && kLeft + double(c) < to; ++c) {
+        columns[c][s.kind] +=
+            std::min(to, kLeft + double(c) + 1) - std::max(from, kLeft + double(c));
+      }
     }
-    flush(spans.size());
+    for (const auto& [column, shares] : columns) {
+      double y = foot;
+      for (auto share = shares.rbegin(); share != shares.rend(); ++share) {
+        const double height = std::min(share->second, 1.0) * kStrip;
+        if (height < 0.05) continue;
+        paths[share->first] += box(kLeft + double(column), y, 1, height);
+        y -= height;
+      }
+    }
+    for (const auto& [kind, path] : paths) {
+      if (kind < Picture::kUse) {
+        add("<path class=\"{}\" d=\"{}\"/>\n", kStates[std::size_t(kind)], path);
+      } else {
+        add("<path fill=\"url(#look-{})\" d=\"{}\"/>\n", filament(kind).look, path);
+      }
+    }
+    out_ += letters;
   }
 
-  void waits(const std::vector<const plan::GapPlan*>& gaps) {
-    struct Strip {
-      double left = 0, right = 0;
-      double from_s = 0, to_s = 0, wait_s = 0;
-      std::size_t count = 0;
+  [[nodiscard]] const Picture::Filament& filament(int kind) const {
+    return p_.filaments[std::min(std::size_t(kind - Picture::kUse), p_.filaments.size() - 1)];
+  }
+
+  void whole(int kind, double from, double to, double foot, std::string& path,
+             std::string& letters) const {
+    if (kind == Picture::kHeating) {
+      // A ramp, as the heater gets warmer.
+      path +=
+          fmt::format("M{} {}H{}V{}z", unit(from), unit(foot), unit(to), unit(foot - kStrip + 2));
+      return;
+    }
+    path += box(from, foot, to - from, kind < Picture::kUse ? kHeights[std::size_t(kind)] : kStrip);
+    if (kind < Picture::kUse || to - from < 16) return;
+    const double middle = (from + to) / 2;
+    letters += fmt::format(
+        "<path class=\"plate\" d=\"{}\"/><text class=\"letter\" x=\"{}\" y=\"{}\" "
+        "text-anchor=\"middle\">{}</text>\n",
+        box(middle - 7, foot - 3, 14, 16), unit(middle), unit(foot - 6.5), filament(kind).letter);
+  }
+
+  void stops(std::size_t head, double top, double foot) {
+    std::string waits, sequences;
+    double free_from = 0;
+    for (const plan::Trace::Stop& stop : p_.planned.stops) {
+      if (stop.head != head) continue;
+      const double from = x(stop.from_s), width = x(stop.to_s) - from;
+      if (stop.kind == plan::Trace::Stop::Kind::wait) {
+        if (from + std::max(width, 2.0) < free_from) continue;  // under the one before
+        waits += box(from, top - 2, std::max(width, 2.0), 4);
+        free_from = from + std::max(width, 2.0);
+      } else if (stop.kind == plan::Trace::Stop::Kind::sequence && width >= 3) {
+        sequences += box(from, foot + 13, width, 6);
+      }
+    }
+    if (!waits.empty()) add("<path class=\"wait\" d=\"{}\"/>\n", waits);
+    if (!sequences.empty()) add("<path class=\"sequence\" d=\"{}\"/>\n", sequences);
+  }
+
+  // An exchange is a diamond, another toolhead a line; where they come too close, the height of a
+  // column says how many.
+  void ticks(std::size_t head, double top) {
+    struct Near {
+      std::size_t changes = 0, exchanges = 0;
+      double at = 0;
     };
-    std::optional<Strip> strip;
+    constexpr double kApart = 7;
+    std::map<std::size_t, Near> columns;
+    const auto& changes = s_.job.tool_changes;
+    for (std::size_t i = 0; i < changes.size(); ++i) {
+      if (changes[i].head != head || changes[i].kind == job::ChangeKind::redundant) continue;
+      const double at = x(s_.lookahead.change_at_s[i]);
+      Near& near = columns[std::size_t((at - kLeft) / kApart)];
+      ++near.changes;
+      near.exchanges += changes[i].exchanges() ? 1 : 0;
+      near.at = at;
+    }
+    std::string marks, many;
+    for (const auto& [column, near] : columns) {
+      const double left = kLeft + double(column) * kApart + 1;
+      if (near.changes > 1) {
+        const auto height = [](std::size_t n) { return double(std::min<std::size_t>(n, 12)); };
+        many += box(left, top + 12, 5, height(near.changes));
+        if (near.exchanges > 0) marks += box(left, top + 12, 5, height(near.exchanges));
+      } else if (near.exchanges > 0) {
+        marks += fmt::format("M{} {}l4 5l-4 5l-4 -5z", unit(near.at), unit(top + 2));
+      } else {
+        many += box(near.at - 0.7, top + 12, 1.4, 10);
+      }
+    }
+    if (!many.empty()) add("<path class=\"change\" d=\"{}\"/>\n", many);
+    if (!marks.empty()) add("<path class=\"exchange\" d=\"{}\"/>\n", marks);
+  }
+
+  void plot(std::size_t head, double top) {
+    const Picture::Head& h = p_.heads[head];
+    const auto y = [&](double temp_c) {
+      return top + kPlot * (1 - std::clamp(temp_c / h.scale_c, 0.0, 1.0));
+    };
+    add("<path class=\"frame\" d=\"{}\"/>\n", box(kLeft, top + kPlot, kWide, kPlot));
+    double last = -1e9;
+    for (const auto& [value, words] :
+         {std::pair{h.work_c, "working"}, std::pair{h.standby_c, "standby"}}) {
+      if (!value || *value <= 0) continue;
+      const double at = std::max(y(*value), last + 12);
+      add("<path class=\"level\" d=\"M{0} {1}h{2}\"/><text class=\"axis\" x=\"{3}\" y=\"{4}\" "
+          "text-anchor=\"end\">{5} {6} °C</text>\n",
+          unit(kLeft), unit(y(*value)), unit(kWide), unit(kLeft - 6), unit(at + 4), words,
+          number(*value, 0));
+      last = at;
+    }
+    std::string path;
+    std::vector<std::pair<double, double>> column;  // its points
     const auto flush = [&] {
-      if (!strip) return;
-      const std::string title =
-          strip->count == 1
-              ? fmt::format("wait of {} at {}", duration(strip->wait_s), clock(strip->from_s))
-              : fmt::format("{} waits of {} together, {} to {}", strip->count,
-                            duration(strip->wait_s), clock(strip->from_s), clock(strip->to_s));
-      add("<rect class=\"wait\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\"><title>{}</title>"
-          "</rect>\n",
-          unit(strip->left), unit(-kStrip - 2), unit(strip->right - strip->left), unit(kStrip),
-          title);
-      strip.reset();
+      if (column.empty()) return;
+      const auto by_height = [](const auto& a, const auto& b) { return a.second < b.second; };
+      std::vector<std::pair<double, double>> kept{column.front(), column.back()};
+      const auto [low, high] = std::minmax_element(column.begin(), column.end(), by_height);
+      if (column.size() > 2)
+        kept.insert(kept.begin() + 1, {*std::min(low, high), *std::max(low, high)});
+      for (const auto& [px, py] : kept) {
+        path += fmt::format("{}{} {}", path.empty() ? 'M' : 'L', unit(px), unit(py));
+      }
+      column.clear();
     };
-    for (const plan::GapPlan* gap : gaps) {
-      if (gap->wait_s < kSomeWaitS) continue;
-      const double left = x(gap->to_s);
-      const double right = std::max(x(gap->to_s + gap->wait_s), left + 2);
-      if (strip && left > strip->right + 1) flush();
-      if (!strip) strip = Strip{left, right, gap->to_s, gap->to_s, 0, 0};
-      strip->right = std::max(strip->right, right);
-      strip->to_s = gap->to_s;
-      strip->wait_s += gap->wait_s;
-      ++strip->count;
+    double until = kLeft;
+    for (const plan::Trace::Point& p : p_.planned.rows[head].temperature) {
+      if (x(p.at_s) >= until) {
+        flush();
+        until = std::floor(x(p.at_s)) + 1;
+      }
+      column.emplace_back(x(p.at_s), y(p.temp_c));
     }
     flush();
+    add("<path class=\"temperature\" d=\"{}\"/>\n", path);
   }
 
-  void row(std::size_t head, const std::vector<const plan::GapPlan*>& gaps) {
-    const std::string name = clean(head_name(s_, head), 64);
-    add("<g transform=\"translate(0 {})\">\n", unit(kTop + kRow * double(head) + 10));
-    // Long names are squeezed, not cut.
-    const bool squeezed = name.size() > 17;
-    add("<text x=\"{}\" y=\"{}\" text-anchor=\"end\"{}>{}</text>\n", unit(kLeft - 8),
-        unit(kBar - 6),
-        squeezed
-            ? fmt::format(" textLength=\"{}\" lengthAdjust=\"spacingAndGlyphs\"", unit(kLeft - 16))
-            : "",
-        escaped(name));
-    bars(spans_of(head, gaps));
-    waits(gaps);
-    out_ += "</g>\n";
-  }
-
-  void key(Kind kind, const char* meaning) {
-    add("<li><svg viewBox=\"0 0 24 26\" aria-hidden=\"true\">");
-    if (kind == preheat) {
-      add("<path class=\"preheat\" d=\"M0 {}H24V2z\"/>", unit(kBar + 2));
-    } else {
-      add("<rect class=\"{}\" x=\"0\" y=\"{}\" width=\"24\" height=\"{}\"/>", kNames[kind],
-          unit(kBar + 2 - kHeights[kind]), unit(kHeights[kind]));
+  // The most in each column.
+  void power(double top) {
+    double most = p_.limit_w.value_or(0);
+    for (const Picture::Step& s : p_.planned.power) most = std::max(most, s.watts);
+    const double high = most * 1.1, foot = top + kPower;
+    std::vector<double> columns(kColumns, 0.0);
+    const auto& steps = p_.planned.power;
+    for (std::size_t i = 0; i < steps.size(); ++i) {
+      const double to_s = i + 1 < steps.size() ? steps[i + 1].at_s : end_s_;
+      if (!(steps[i].watts > 0) || !(to_s > steps[i].at_s)) continue;
+      const auto last = std::size_t(std::ceil(x(to_s) - kLeft));
+      for (auto c = std::size_t(x(steps[i].at_s) - kLeft); c < std::min(last, kColumns); ++c) {
+        columns[c] = std::max(columns[c], steps[i].watts);
+      }
     }
-    add("</svg>{}</li>\n", meaning);
+    std::string path;
+    for (std::size_t c = 0; c < kColumns;) {
+      std::size_t end = c + 1;
+      while (end < kColumns && columns[end] == columns[c]) ++end;
+      if (columns[c] > 0) {
+        path += box(kLeft + double(c), foot, double(end - c), columns[c] / high * kPower);
+      }
+      c = end;
+    }
+    name(top + 14, "heating power");
+    add("<path class=\"frame\" d=\"{}\"/>\n", box(kLeft, foot, kWide, kPower));
+    if (!path.empty()) add("<path class=\"power\" d=\"{}\"/>\n", path);
+    const double level = foot - most / high * kPower;
+    add("<text class=\"axis\" x=\"{}\" y=\"{}\" text-anchor=\"end\">{}{} W</text>\n",
+        unit(kLeft - 6), unit(top + 30), p_.limit_w ? "limit " : "most ", number(most, 0));
+    if (p_.limit_w) {
+      add("<path class=\"limit\" d=\"M{} {}h{}\"/>\n", unit(kLeft),
+          unit(foot - *p_.limit_w / high * kPower), unit(kWide));
+    } else {
+      add("<path class=\"level\" d=\"M{} {}h{}\"/>\n", unit(kLeft), unit(level), unit(kWide));
+    }
+  }
+
+  // Every second of as many layers as can be told apart is dark.
+  void layers(double top) {
+    const auto& all = p_.layers_s;
+    std::size_t stride = 1;
+    while (double(all.size()) / double(stride) > kWide / 4) stride *= stride % 3 == 2 ? 5 : 2;
+    std::string path;
+    for (std::size_t i = 0; i < all.size(); i += 2 * stride) {
+      const double to_s = i + stride < all.size() ? all[i + stride] : end_s_;
+      const double width = x(to_s) - x(all[i]);
+      if (width > 0) path += box(x(all[i]), top + kLayers, width, kLayers);
+    }
+    name(top + 12, stride == 1 ? "layers" : fmt::format("every {} layers", stride));
+    add("<path class=\"frame\" d=\"{}\"/>\n", box(kLeft, top + kLayers, kWide, kLayers));
+    if (!path.empty()) add("<path class=\"layer\" d=\"{}\"/>\n", path);
+  }
+
+  void key(const std::string& shape, const std::string& meaning) {
+    add("<li><svg viewBox=\"0 0 24 26\" aria-hidden=\"true\">{}</svg>{}</li>\n", shape, meaning);
   }
 
   void legend() {
     out_ += "<ul class=\"legend\">\n";
-    key(use, "use");
-    key(hold, "hold: parked, at working temperature");
-    key(standby, "standby: parked, cooler");
-    key(off, "off");
-    key(preheat, "preheat: on its way to working temperature");
-    add("<li><svg viewBox=\"0 0 24 26\" aria-hidden=\"true\"><rect class=\"wait\" x=\"0\" y=\"11\" "
-        "width=\"24\" height=\"{}\"/></svg>wait: the machine stands still</li>\n",
-        unit(kStrip));
+    const double foot = kStrip + 2;
+    for (const Picture::Filament& f : p_.filaments) {
+      const std::string called =
+          f.name.empty() ? fmt::format("T{}", f.tool) : fmt::format("T{} {}", f.tool, f.name);
+      key(fmt::format("<path fill=\"url(#look-{})\" d=\"{}\"/>", f.look, box(0, foot, 24, kStrip)),
+          fmt::format("<b>{}</b> {}", f.letter, escaped(called)));
+    }
+    static constexpr std::array<const char*, Picture::kUse> kMeanings{
+        "off", "standby: parked, cooler", "hold: parked, at working temperature",
+        "heating: at full power"};
+    for (std::size_t k = 0; k < kStates.size(); ++k) {
+      key(fmt::format("<path class=\"{}\" d=\"{}\"/>", kStates[k],
+                      k == Picture::kHeating ? "M0 24H24V4z" : box(0, foot, 24, kHeights[k])),
+          kMeanings[k]);
+    }
+    key("<path class=\"wait\" d=\"M0 15h24v-4h-24z\"/>", "wait: the machine stands still");
+    key("<path class=\"exchange\" d=\"M12 8l4 5l-4 5l-4 -5z\"/>", "exchange of filament");
+    key("<path class=\"change\" d=\"M11.3 18h1.4v-10h-1.4z\"/>", "change of toolhead");
+    key("<path class=\"sequence\" d=\"M2 16h20v-6h-20z\"/>", "step sequence");
     out_ +=
-        "</ul>\n<p class=\"note\">Waits included. The start code, left as it is, has no "
-        "bars.</p>\n";
+        "</ul>\n<p class=\"note\">Waits included. What is narrower than two points of the picture "
+        "is shown by its share of the time, changes closer than seven by their number. The start "
+        "code is left as it is.</p>\n";
   }
 
   const Summary& s_;
-  double start_s_ = 0, end_s_ = 0;
+  const Picture& p_;
+  double end_s_ = 0, bottom_ = 0;
   std::string out_;
 };
 
 }  // namespace
 
-std::string timeline(const Summary& summary) { return Timeline(summary).run(); }
+std::string timeline(const Summary& summary, const Picture& picture) {
+  return Drawing(summary, picture).run();
+}
 
 }  // namespace forewarm::report
