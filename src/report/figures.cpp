@@ -94,6 +94,11 @@ const std::string& head_name(const Summary& summary, std::size_t head) {
   return head < summary.job.heads.size() ? summary.job.heads[head].name : none;
 }
 
+std::string tool_name(int tool, const std::string& filament) {
+  const std::string number = fmt::format("T{}", tool);
+  return filament.empty() || filament == number ? number : number + ' ' + filament;
+}
+
 std::array<ChangeCount, 4> change_counts(const job::Job& job) {
   using Kind = job::ChangeKind;
   std::array<ChangeCount, 4> out;

@@ -108,6 +108,9 @@ inline constexpr std::array<Figure<plan::WaitCauses>, 5> kWaitCauses{
 
 [[nodiscard]] const std::string& head_name(const Summary& summary, std::size_t head);
 
+// "T2 signal red"; "T2" where it has no other name.
+[[nodiscard]] std::string tool_name(int tool, const std::string& filament);
+
 // How many changes there are of each kind, in the order of a report.
 struct ChangeCount {
   std::string_view kind;

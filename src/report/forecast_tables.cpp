@@ -220,14 +220,14 @@ Table change_table(const Summary& summary, std::span<const std::size_t> which, b
                  {.head = "wait", .bare = true}};
   const auto tool = [&](int t) {
     if (t < 0) return std::string();
-    const std::string& name = summary.rules.filament(t).name;
-    return name.empty() ? fmt::format("T{}", t) : fmt::format("T{} {}", t, name);
+    return tool_name(t, summary.rules.filament(t).name);
   };
+  const Attention a = attention(summary.job, summary.lookahead, summary.rules, summary.schedule);
   for (const std::size_t i : which) {
     const job::ToolChange& c = summary.job.tool_changes[i];
-    const double wait_s = summary.lookahead.change_delays[i].wait_s;
+    const double wait_s = a.changes[i].wait_s;
     const bool late = wait_s >= kSomeWaitS;
-    const double at_s = summary.lookahead.change_at_s[i];
+    const double at_s = a.changes[i].at_s;
     Row row{.mark = late ? Row::Mark::late : Row::Mark::none};
     row.cells = {
         summary.schedule ? spaced_minute(later(summary.schedule->start, at_s)) : clock(at_s),

@@ -106,6 +106,9 @@ constexpr std::array kWords{
                  "What the heaters of the toolheads draw over the whole job, in watt-hours. The "
                  "bed, motors and electronics are not in it."},
     GlossaryWord{"key", "A key of the rule file."},
+    GlossaryWord{"kind",
+                 "Of a change: first, toolhead, filament, both, or redundant, where nothing "
+                 "changes."},
     GlossaryWord{"late", "A use is late where the machine has to wait for its heater."},
     GlossaryWord{"layer", "The layer that has begun by then; 0 before the first."},
     GlossaryWord{"lead",
@@ -246,6 +249,7 @@ constexpr std::array kWords{
         "use",
         "Any movement of filament of a toolhead, pulled or pushed, from picking it to parking it."},
     GlossaryWord{"uses", "How often the toolhead is used: picked, and moves filament."},
+    GlossaryWord{"wait", "How long the machine stands still there for a heater."},
     GlossaryWord{
         "waiting",
         "The time in which the machine stands still because a heater is not at its target."},

@@ -50,10 +50,13 @@ class PageData {
     out["limit_w"] = optional(p_.limit_w);
     out["heads"] = Json::array();
     for (const Picture::Head& h : p_.heads) {
-      out["heads"].push_back({{"name", h.name},
-                              {"scale_c", h.scale_c},
-                              {"work_c", optional(h.work_c)},
-                              {"standby_c", optional(h.standby_c)}});
+      out["heads"].push_back(
+          {{"name", h.name},
+           {"scale_c", h.scale_c},
+           {"work_c", h.work_c ? rounded(h.work_c->high) : Json(nullptr)},
+           {"work_low_c", h.work_c ? rounded(h.work_c->low) : Json(nullptr)},
+           {"standby_c", h.standby_c ? rounded(h.standby_c->low) : Json(nullptr)},
+           {"standby_high_c", h.standby_c ? rounded(h.standby_c->high) : Json(nullptr)}});
     }
     out["filaments"] = Json::array();
     for (const Picture::Filament& f : p_.filaments) {
@@ -77,6 +80,7 @@ class PageData {
     Json out;
     out["heads"] = Json::array();
     for (const Picture::Row& row : band.rows) out["heads"].push_back(row_of(row));
+    out["end_s"] = rounded(band.end_s);
     out["stops"] = stops(band.stops);
     out["power"] = {{"at", differences(band.power, &Picture::Step::at_s, kTimeUnitS)},
                     {"watts", differences(band.power, &Picture::Step::watts, 1)}};
@@ -134,6 +138,7 @@ class PageData {
   }
 
   Json changes(const plan::Plan& plan) const {
+    const Attention a = attention(s_.job, plan, s_.rules, s_.schedule);
     Json out;
     for (const char* key : {"at_s", "layer", "line", "kind", "toolhead", "from_tool", "to_tool",
                             "exchange_s", "wait_s"}) {
@@ -141,7 +146,7 @@ class PageData {
     }
     for (std::size_t i = 0; i < s_.job.tool_changes.size(); ++i) {
       const job::ToolChange& c = s_.job.tool_changes[i];
-      out["at_s"].push_back(rounded(plan.change_at_s[i]));
+      out["at_s"].push_back(rounded(a.changes[i].at_s));
       out["layer"].push_back(c.layer);
       out["line"].push_back(c.line);
       out["kind"].push_back(job::name_of(c.kind));
@@ -149,7 +154,7 @@ class PageData {
       out["from_tool"].push_back(c.from_tool);
       out["to_tool"].push_back(c.tool);
       out["exchange_s"].push_back(rounded(c.exchange_s));
-      out["wait_s"].push_back(rounded(plan.change_delays[i].wait_s));
+      out["wait_s"].push_back(rounded(a.changes[i].wait_s));
     }
     return out;
   }

@@ -34,6 +34,12 @@ void add_stretch(Stretches& row, const Picture::Stretch& next) {
   row.push_back(next);
 }
 
+void widen(std::optional<Picture::Levels>& levels, double temp_c) {
+  if (!levels) levels = Picture::Levels{temp_c, temp_c};
+  levels->low = std::min(levels->low, temp_c);
+  levels->high = std::max(levels->high, temp_c);
+}
+
 class Painter {
  public:
   Painter(const Summary& s, const plan::Trace& planned, const plan::Trace& as_sliced)
@@ -76,9 +82,9 @@ class Painter {
     double top_c = 0;
     for (const job::ToolUse& use : s_.job.uses) {
       if (use.head != h || !use.work_c) continue;
+      widen(out.work_c, *use.work_c);
       const double standby_c = s_.rules.filament(use.tool).standby_c;
-      out.work_c = std::max(out.work_c.value_or(0), *use.work_c);
-      out.standby_c = std::min(out.standby_c.value_or(standby_c), standby_c);
+      if (standby_c > 0) widen(out.standby_c, standby_c);
     }
     for (const plan::Trace* trace : {&planned_, &as_sliced_}) {
       for (const plan::Trace::Point& p : trace->heaters[h].temperature) {
@@ -102,6 +108,7 @@ class Painter {
       if (head < count) changes[head].push_back(i);
     }
     Picture::Band out;
+    out.end_s = plan.figures.duration_s;
     for (std::size_t h = 0; h < count; ++h) {
       Stretches row;
       const Use use{s_, plan, changes[h], looks_, h};

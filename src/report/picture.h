@@ -30,15 +30,19 @@ struct Picture {
   struct Step {
     double at_s = 0, watts = 0;  // until the next one
   };
-  struct Band {                            // a plan
+  struct Band {
+    double end_s = 0;
     std::vector<Row> rows;                 // as job.heads
     std::vector<plan::Trace::Stop> stops;  // that somebody would see
     std::vector<Step> power;               // of all heaters that are driven then
   };
+  struct Levels {
+    double low = 0, high = 0;
+  };
   struct Head {
     std::string name;
-    double scale_c = 0;  // the top of its axis
-    std::optional<double> work_c, standby_c;
+    double scale_c = 0;                       // the top of its axis
+    std::optional<Levels> work_c, standby_c;  // of its filaments
   };
   struct Filament {
     int tool = 0;

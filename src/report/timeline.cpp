@@ -292,14 +292,20 @@ class Drawing {
     };
     add("<path class=\"frame\" d=\"{}\"/>\n", box(kLeft, top + kPlot, kWide, kPlot));
     double last = -1e9;
-    for (const auto& [value, words] :
+    for (const auto& [levels, words] :
          {std::pair{h.work_c, "working"}, std::pair{h.standby_c, "standby"}}) {
-      if (!value || *value <= 0) continue;
-      const double at = std::max(y(*value), last + 12);
-      add("<path class=\"level\" d=\"M{0} {1}h{2}\"/><text class=\"axis\" x=\"{3}\" y=\"{4}\" "
-          "text-anchor=\"end\">{5} {6} °C</text>\n",
-          unit(kLeft), unit(y(*value)), unit(kWide), unit(kLeft - 6), unit(at + 4), words,
-          number(*value, 0));
+      if (!levels) continue;
+      const auto& [low, high] = *levels;
+      std::string lines, range = number(high, 0);
+      if (number(low, 0) != range) {
+        range = number(low, 0) + "–" + range;
+        lines = fmt::format("M{} {}h{}", unit(kLeft), unit(y(low)), unit(kWide));
+      }
+      lines += fmt::format("M{} {}h{}", unit(kLeft), unit(y(high)), unit(kWide));
+      const double at = std::max(y((low + high) / 2), last + 12);
+      add("<path class=\"level\" d=\"{}\"/><text class=\"axis\" x=\"{}\" y=\"{}\" "
+          "text-anchor=\"end\">{} {} °C</text>\n",
+          lines, unit(kLeft - 6), unit(at + 4), words, range);
       last = at;
     }
     std::string path;
@@ -357,7 +363,8 @@ class Drawing {
     if (!path.empty()) add("<path class=\"power\" d=\"{}\"/>\n", path);
     const double level = foot - most / high * kPower;
     add("<text class=\"axis\" x=\"{}\" y=\"{}\" text-anchor=\"end\">{}{} W</text>\n",
-        unit(kLeft - 6), unit(top + 30), p_.limit_w ? "limit " : "most ", number(most, 0));
+        unit(kLeft - 6), unit(top + 30), p_.limit_w ? "limit " : "most ",
+        number(p_.limit_w.value_or(most), 0));
     if (p_.limit_w) {
       add("<path class=\"limit\" d=\"M{} {}h{}\"/>\n", unit(kLeft),
           unit(foot - *p_.limit_w / high * kPower), unit(kWide));
@@ -390,8 +397,7 @@ class Drawing {
     out_ += "<ul class=\"legend\">\n";
     const double foot = kStrip + 2;
     for (const Picture::Filament& f : p_.filaments) {
-      const std::string called =
-          f.name.empty() ? fmt::format("T{}", f.tool) : fmt::format("T{} {}", f.tool, f.name);
+      const std::string called = tool_name(f.tool, f.name);
       key(fmt::format("<path fill=\"url(#look-{})\" d=\"{}\"/>", f.look, box(0, foot, 24, kStrip)),
           fmt::format("<b>{}</b> {}", f.letter, escaped(called)));
     }

@@ -488,7 +488,7 @@ TEST_CASE("the end with stops is in text, page and JSON, and unknown without odd
   least time lost: started at 2027-03-05 12:00, done at 2027-03-05 13:30 on average, 30
   min 00 s of it lost to stops
 )");
-  const std::string page = html(summary);
+  const std::string page = page_of(summary);
   CHECK(page.find("<h3>When it will be done, with stops</h3>") != std::string::npos);
   CHECK(page.find("least expected end") != std::string::npos);
   // One and the same plan with odds of 0 ends for certain; without odds nobody knows.

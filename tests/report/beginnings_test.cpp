@@ -34,7 +34,7 @@ std::vector<Written> every_report() {
   problem.sequence = {0};
   const auto assigned = assign::solve(problem);
   if (!assigned) FAIL(render(assigned.error()));
-  return {{Form::html, "forecast", html(s.summary())},
+  return {{Form::html, "forecast", page_of(s.summary())},
           {Form::json, "forecast", json(s.summary())},
           {Form::csv, "forecast", changes_csv(s.summary())},
           {Form::calendar, "forecast", icalendar({s.path, {}, {}}, 1)},

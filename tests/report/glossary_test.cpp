@@ -35,7 +35,9 @@ std::vector<std::filesystem::path> report_sources() {
   std::vector<std::filesystem::path> out;
   for (const auto& entry :
        std::filesystem::directory_iterator(std::string(FOREWARM_SOURCE_DIR) + "/src/report")) {
-    if (entry.path().filename() != "glossary.cpp") out.push_back(entry.path());
+    if (entry.is_regular_file() && entry.path().filename() != "glossary.cpp") {
+      out.push_back(entry.path());
+    }
   }
   return out;
 }

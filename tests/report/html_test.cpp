@@ -1,9 +1,13 @@
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <string>
 #include <string_view>
 #include <vector>
 
+#include "report/page_files.h"
+#include "report/page_frame.h"
 #include "report/report.h"
 #include "sample.h"
 
@@ -15,7 +19,7 @@ namespace {
 // What is wrong with the tags of a page, if anything: every one closed, in order, every attribute
 // quoted, no stray < or &. Stricter than HTML, which is the point.
 std::string broken_markup(std::string_view page) {
-  const std::vector<std::string_view> empty{"meta", "!DOCTYPE"};
+  const std::vector<std::string_view> empty{"meta", "!DOCTYPE", "input"};
   std::vector<std::string> open;
   std::size_t i = 0;
   const auto here = [&] { return " near: " + std::string(page.substr(i, 60)); };
@@ -55,7 +59,7 @@ std::string broken_markup(std::string_view page) {
       open.push_back(name);
     }
     i = at + 1;
-    if (name == "style" && !closing) i = page.find("</style>", i);
+    if ((name == "style" || name == "script") && !closing) i = page.find("</" + name + ">", i);
   }
   return open.empty() ? "" : "never closed: " + open.back();
 }
@@ -73,6 +77,14 @@ bool has(const std::string& page, std::string_view what) {
   return page.find(what) != std::string::npos;
 }
 
+// The page as it is where no script runs.
+std::string without_scripts(std::string page) {
+  for (std::size_t at = page.find("<script"); at != std::string::npos; at = page.find("<script")) {
+    page.erase(at, page.find("</script>", at) + 9 - at);
+  }
+  return page;
+}
+
 }  // namespace
 
 TEST_CASE("the checker of markup finds what is broken") {
@@ -85,25 +97,42 @@ TEST_CASE("the checker of markup finds what is broken") {
 }
 
 TEST_CASE("the page is well-formed and needs nothing from elsewhere") {
-  const std::string page = html(Sample().summary());
+  const std::string page = page_of(Sample().summary());
   CHECK(broken_markup(page) == "");
   CHECK(page.starts_with("<!DOCTYPE html>\n"));
   CHECK(page.ends_with("</html>\n"));
-  for (const char* outside : {"src=", "href=", "url(", "@import", "<script", "<link"}) {
+  const std::string still = without_scripts(page);
+  for (const char* outside : {"src=", "href=", "@import", "<script", "<link", " style=", " on"}) {
     INFO(outside);
-    CHECK_FALSE(has(page, outside));
+    // " on" begins words of ours, but no attribute.
+    CHECK_FALSE(has(still, outside[1] == 'o' ? " onload=" : outside));
   }
+  CHECK(count(still, "url(") == count(still, "url(#look-"));
   CHECK(has(page, "prefers-color-scheme: dark"));
   CHECK(has(page, "@media print"));
 }
 
+TEST_CASE("the policy allows the page's own style and script by their hashes, nothing else") {
+  const std::string page = page_of(Sample().summary());
+  CHECK(has(page, fmt::format("content=\"default-src 'none'; style-src '{}'; script-src '{}'; "
+                              "base-uri 'none'; form-action 'none'\">",
+                              kPageStyleHash, kPageScriptHash)));
+  CHECK(has(page, fmt::format("<style>{}</style>", kPageStyle)));
+  CHECK(has(page, fmt::format("<script>{}</script>", kPageScript)));
+  CHECK(count(page, "<script") == 2);
+  const std::string still = page_begun("a & b", PageScript::none) + page_ended();
+  CHECK(broken_markup(still) == "");
+  CHECK(has(still, "<title>a &amp; b - forewarm</title>"));
+  CHECK_FALSE(has(still, "script"));
+}
+
 TEST_CASE("the cautions stand before any figure") {
-  const std::string page = html(Sample().summary());
+  const std::string page = page_of(Sample().summary());
   CHECK(page.find("thermal-runaway protection on") < page.find("<h2>"));
 }
 
 TEST_CASE("the page shows the figures") {
-  const std::string page = html(Sample().summary());
+  const std::string page = page_of(Sample().summary());
   for (const char* row : {
            "<div><dt>Waiting</dt><dd>1 min 13 s</dd><dd class=\"was\">as sliced 8 min 20 s</dd>",
            "<tr><th scope=\"row\">hold</th><td>59 min 00 s</td><td>40.0 s</td>"
@@ -125,15 +154,15 @@ TEST_CASE("the page shows the figures") {
 
 TEST_CASE("the page says by which rules it was made, harmlessly") {
   Sample s;
-  CHECK(has(html(s.summary()), "<p>Rules: bench.toml, 0123456789abcdef</p>\n</header>\n"));
+  CHECK(has(page_of(s.summary()), "<p>Rules: bench.toml, 0123456789abcdef</p>\n</header>\n"));
   s.rules.file = "<script>.toml";
-  CHECK(has(html(s.summary()), "<p>Rules: &lt;script&gt;.toml, 0123456789abcdef</p>\n"));
+  CHECK(has(page_of(s.summary()), "<p>Rules: &lt;script&gt;.toml, 0123456789abcdef</p>\n"));
 }
 
 TEST_CASE("the page says what the time goes to") {
   const Sample s;
   // Shares of 3600 s by hand: 3300, 35, 70, 72.55, and what is left, 122.45.
-  CHECK(has(html(s.summary()),
+  CHECK(has(page_of(s.summary()),
             "<h2>Time by cause</h2>\n<div class=\"scroll\"><table>\n<thead><tr>"
             "<th scope=\"col\">Cause</th><th scope=\"col\" class=\"n\">Time</th>"
             "<th scope=\"col\" class=\"n\">Share</th></tr></thead>\n<tbody>\n"
@@ -164,12 +193,12 @@ TEST_CASE("the page says when the job may need attention") {
       "<dd class=\"was\">by the rule file&#39;s fault_odds</dd></div>\n"
       "<div><dt>Chance of none</dt><dd>96.0 %</dd><dd class=\"was\">2 exchanges</dd></div>\n"
       "<div><dt>Longest without an exchange</dt><dd>34 min 15 s</dd><dd class=\"was\">";
-  CHECK(has(html(summary), facts + "0:00:00 to 0:34:15</dd></div>\n</dl>\n</section>\n"));
+  CHECK(has(page_of(summary), facts + "0:00:00 to 0:34:15</dd></div>\n</dl>\n</section>\n"));
 
   const auto scheduled = [&](const char* start, std::vector<std::string> away) {
     summary.schedule = Schedule{*parse_start(start), {}};
     for (const std::string& text : away) summary.schedule->away.push_back(*parse_away(text));
-    const std::string page = html(summary);
+    const std::string page = page_of(summary);
     CHECK(broken_markup(page) == "");
     return page;
   };
@@ -208,7 +237,7 @@ TEST_CASE("the page says where nothing is known of stops, and what to give") {
   const Sample s;
   Summary summary = s.summary();
   summary.schedule = Schedule{*parse_start("2027-03-05T21:30"), {*parse_away("22:00-07:00")}};
-  const std::string page = html(summary);
+  const std::string page = page_of(summary);
   CHECK(broken_markup(page) == "");
   CHECK(has(
       page,
@@ -232,7 +261,7 @@ TEST_CASE("exchanges of more than fourteen days have no row each") {
     }
     Summary summary = s.summary();
     summary.schedule = Schedule{*parse_start("2027-03-05T08:00"), {}};
-    return html(summary);
+    return page_of(summary);
   };
   CHECK(count(page(14), "<td class=\"t\">08:00–09:00: 1</td>") == 14);
   CHECK_FALSE(has(page(14), "And on later days."));
@@ -242,25 +271,39 @@ TEST_CASE("exchanges of more than fourteen days have no row each") {
   CHECK(has(longer, "And on later days."));
 }
 
-TEST_CASE("every toolhead has its bars on the timeline") {
-  const std::string page = html(Sample().summary());
-  // 1000 units for 3600 s, from 120 on: "left" is in use from planning's start at 120 s.
+TEST_CASE("every toolhead has its row in the still picture") {
+  const std::string page = page_of(Sample().summary());
+  // 1000 points for 3600 s, from 120 on: "left" prints from planning's start at 120 s.
   for (const char* bar : {
-           "<rect class=\"use\" x=\"153.3\" y=\"0\" width=\"300\" height=\"22\">"
-           "<title>use 0:02:00 to 0:20:00: T0 granite</title></rect>",
-           "<rect class=\"standby\" x=\"453.3\" y=\"13\" width=\"316.7\" height=\"9\">",
-           "<path class=\"preheat\" d=\"M770 22H786.7V0z\">",
-           "<title>use 0:40:00 to 1:00:00: T2 T2</title>",
-           "<rect class=\"wait\" x=\"786.7\" y=\"-6\" width=\"3.5\" height=\"4\">"
-           "<title>wait of 12.6 s at 0:40:00</title></rect>",
-           "<rect class=\"hold\" x=\"153.3\" y=\"7\" width=\"300\" height=\"15\">",
-           "<title>use 0:20:00 to 0:40:00: T1 signal red</title>",
-           "<rect class=\"off\" x=\"786.7\" y=\"19\" width=\"333.3\" height=\"3\">",
+           // T0 to 1200 s, its foot at 56, 22 high; T2 and T0 once more later
+           "<path fill=\"url(#look-0)\" d=\"M153.3 56h300v-22h-300z",
+           "<path class=\"standby\" d=\"M453.3 56h316.7v-9h-316.7z\"/>",
+           "<path class=\"heating\" d=\"M770 56H786.7V36z\"/>",
+           "<path class=\"wait\" d=\"M786.7 32h3.5v-4h-3.5z\"/>",
+           // "right", a row below: hold, T1, off
+           "<path class=\"hold\" d=\"M153.3 168h300v-15h-300z\"/>",
+           "<path fill=\"url(#look-1)\" d=\"M453.3 168h333.3v-22h-333.3z\"/>",
+           "<path class=\"off\" d=\"M786.7 168h333.3v-3h-333.3z\"/>",
+           "<b>A</b> T0 granite</li>",
+           "<b>C</b> T2</li>",
            ">1 h</text>",
        }) {
     INFO(bar);
     CHECK(has(page, bar));
   }
+}
+
+TEST_CASE("with a start the still picture has the clock, its days, and the hours away") {
+  Sample s;
+  Summary summary = s.summary();
+  summary.schedule = Schedule{*parse_start("2027-03-05T23:30"), {{22 * 60, 7 * 60}}};
+  std::string page = page_of(summary);
+  CHECK(has(page, ">00:00</text>"));
+  CHECK(has(page, ">2027-03-06</text>"));
+  CHECK(has(page, "<path class=\"away\" d=\"M120 "));
+  summary.schedule->away.clear();
+  page = page_of(summary);
+  CHECK_FALSE(has(page, "class=\"away\""));
 }
 
 TEST_CASE("hostile names are text, nothing else") {
@@ -271,9 +314,10 @@ TEST_CASE("hostile names are text, nothing else") {
   s.job.heads[0].name = evil;
   s.rules.filaments[0].name = evil;
   s.lookahead.gaps[0].reason = evil;
-  const std::string page = html(s.summary());
+  const std::string page = page_of(s.summary());
   CHECK(broken_markup(page) == "");
-  CHECK_FALSE(has(page, "<script"));
+  CHECK(count(page, "<script") == 2);  // ours
+  CHECK_FALSE(has(page, "<script>alert"));
   CHECK_FALSE(has(page, "\x1b"));
   CHECK_FALSE(has(page, "\xff"));
   CHECK(has(page,
@@ -285,26 +329,30 @@ TEST_CASE("a job with nothing to plan has a page, too") {
   Sample s;
   s.job = {};
   for (plan::Plan* p : {&s.as_sliced, &s.timers, &s.hold, &s.lookahead}) *p = {};
-  const std::string page = html(s.summary());
+  const std::string page = page_of(s.summary());
   CHECK(broken_markup(page) == "");
   CHECK(has(page, "there is nothing to plan"));
-  CHECK_FALSE(has(page, "<h2>Timeline"));
+  CHECK_FALSE(has(page, "<h2>What happens when"));
   CHECK_FALSE(has(page, "<h2>When it may need attention"));
   CHECK(has(page, "<th scope=\"row\">together</th><td>0 s</td><td></td>"));
 }
 
-TEST_CASE("four hundred gaps are open to see, the rest is folded away") {
-  CHECK_FALSE(has(html(crowded(400).summary()), "<details>"));
-  const std::string page = html(crowded(401).summary());
-  CHECK(has(page, "<summary>1 gap more</summary>"));
-  CHECK(count(page, "<td class=\"t\">parked 20 s") == 401);
+TEST_CASE("two hundred rows of a table are in the page's text, the script has all") {
+  const std::string all = without_scripts(page_of(crowded(200).summary()));
+  CHECK(count(all, "<td class=\"t\">parked 20 s") == 200);
+  CHECK_FALSE(has(all, "These are the first"));
+  const std::string page = page_of(crowded(201).summary());
+  CHECK(count(without_scripts(page), "<td class=\"t\">parked 20 s") == 200);
+  CHECK(has(page, "These are the first 200 of 201 gaps."));
+  CHECK(count(page, "\"parked 20 s") == 201);
 }
 
 TEST_CASE("ten thousand gaps make a page that a browser still opens") {
   const Sample s = crowded(10'000);
-  const std::string page = html(s.summary());
+  const std::string page = page_of(s.summary());
   CHECK(broken_markup(page) == "");
   CHECK(page.size() < 5'000'000);
-  // No more bars than pixels, but for one row of waits.
-  CHECK(count(page, "<title>") < 2 * 2 * 1000);
+  // No more of the still picture than columns and rows need.
+  const std::string still = without_scripts(page);
+  CHECK(still.size() < 400'000);
 }

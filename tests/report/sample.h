@@ -4,6 +4,7 @@
 #include <cmath>
 #include <string>
 
+#include "report/picture.h"
 #include "report/report.h"
 
 namespace forewarm::report {
@@ -131,6 +132,38 @@ inline Sample crowded(std::size_t gaps) {
   }
   s.lookahead.figures.duration_s = 200 + 20.0 * double(gaps);
   return s;
+}
+
+// The trace of a plan that is made by hand: heaters at their targets, driven from a preheat to the
+// gap's end.
+inline plan::Trace trace_of(const job::Job& job, const plan::Plan& plan) {
+  plan::Trace out;
+  for (std::size_t h = 0; h < job.heads.size(); ++h) {
+    out.heaters.push_back({{{0, 23}, {plan.figures.duration_s, 210}}, {{0, 210}}});
+  }
+  for (const plan::GapPlan& gap : plan.gaps) {
+    const auto head = std::uint32_t(gap.head);
+    out.parked.push_back({gap.from_s, gap.to_s, 175, head});
+    if (gap.head >= out.heaters.size()) continue;
+    const double target_c = gap.treatment == plan::Treatment::off       ? 0
+                            : gap.treatment == plan::Treatment::standby ? 170
+                                                                        : 210;
+    auto& targets = out.heaters[gap.head].target;
+    targets.push_back({gap.from_s, target_c});
+    targets.push_back({gap.preheat_at_s.value_or(gap.to_s), 210});
+    if (gap.preheat_at_s) out.drives.push_back({*gap.preheat_at_s, gap.to_s, gap.head, 0, 210});
+    if (gap.wait_s > 0) out.stops.push_back({gap.to_s, gap.to_s + gap.wait_s, head, {}});
+  }
+  return out;
+}
+
+// The page of plans made by hand, in which the one as sliced changes when the other does.
+inline std::string page_of(const Summary& s) {
+  plan::Plan as_sliced = s.as_sliced;
+  as_sliced.change_at_s = s.lookahead.change_at_s;
+  const Summary all{s.path,      s.job,      s.rules, as_sliced,    s.timers, s.hold,
+                    s.lookahead, s.schedule, s.width, s.spool_ends, s.finish};
+  return html(all, picture_of(all, trace_of(s.job, s.lookahead), trace_of(s.job, as_sliced)));
 }
 
 }  // namespace forewarm::report

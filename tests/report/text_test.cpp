@@ -65,7 +65,7 @@ itself. The machine's manual and local codes come first.
 TEST_CASE("a job that breaks off, in the text, the page and the JSON") {
   Sample s;
   CHECK(text(s.summary()).find("breaks off") == std::string::npos);
-  CHECK(html(s.summary()).find("breaks off") == std::string::npos);
+  CHECK(page_of(s.summary()).find("breaks off") == std::string::npos);
   s.job.ending = {.end_code = false, .open_line = true, .bed_c = 60, .heaters = 2};
   CHECK(text(s.summary())
             .find("0123456789abcdef\n"
@@ -73,7 +73,7 @@ TEST_CASE("a job that breaks off, in the text, the page and the JSON") {
                   "ends it,\n"
                   "  and it leaves the bed at 60 C and 2 toolheads on; is it whole?\n"
                   "  2 layers: ") != std::string::npos);
-  CHECK(html(s.summary())
+  CHECK(page_of(s.summary())
             .find("<p class=\"caution\"><strong>Warning.</strong> The job: it breaks off within a "
                   "line: ") != std::string::npos);
   CHECK(json(s.summary()).find("\"breaks_off\": true") != std::string::npos);

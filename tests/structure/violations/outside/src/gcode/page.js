@@ -1,0 +1,2 @@
+// Misplaced.
+'use strict';
