@@ -79,7 +79,7 @@ void add_rules_flag(std::vector<Flag>& flags, Common& common) {
 
 void add_message_flags(std::vector<Flag>& flags, Common& common) {
   flags.push_back({.names = "--color",
-                   .help = "colour of messages: auto, always or never",
+                   .help = "colour of messages and of the timeline: auto, always or never",
                    .value = &common.color,
                    .one_of = {"auto", "always", "never"},
                    .argument = "WHEN"});

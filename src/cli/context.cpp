@@ -78,6 +78,15 @@ std::size_t Context::text_width() const {
   return width == 0 ? report::kTextWidth : std::clamp(width, kLeast, kMost);
 }
 
+bool Context::colours_text() const {
+  if (common_.color != "auto") return common_.color == "always";
+  const char* no_color = std::getenv("NO_COLOR");
+  if (no_color != nullptr && *no_color != '\0') return false;
+  const char* terminal = std::getenv("TERM");
+  const bool plain = terminal == nullptr || std::string_view(terminal) == "dumb";
+  return !plain && isatty(1) != 0;
+}
+
 Result<rules::Rules> Context::rules(Guesses guesses, const std::string& instead) const {
   const auto set = settings();
   if (!set) return set.error();

@@ -35,6 +35,8 @@ class Context {
   [[nodiscard]] bool progress_wanted() const;
   // Of what goes to standard output: $COLUMNS, else as wide as the terminal, else kTextWidth.
   [[nodiscard]] std::size_t text_width() const;
+  // Whether colours may be in it.
+  [[nodiscard]] bool colours_text() const;
   // The same where nobody watches: without progress, and without the notes of rules(), since one
   // line has to say it all.
   [[nodiscard]] Context unwatched() const;

@@ -107,6 +107,8 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
        .schedule = *schedule,
        .sheet = options.sheet,
        .page = !options.html.empty(),
+       .timeline = true,
+       .colour = context.colours_text(),
        .earlier_ics = *earlier});
   if (!reports) return context.fail(reports.error());
   if (mapping) {

@@ -22,12 +22,12 @@ Result<plan::Plan> make_plan(const job::Job& job, const rules::Rules& rules, rul
 
 namespace {
 
-Result<std::string> page_of(const report::Summary& summary) {
+Result<report::Picture> picture_of(const report::Summary& summary) {
   const auto planned = plan::trace(summary.job, summary.rules, summary.lookahead);
   if (!planned) return planned.error();
   const auto as_sliced = plan::trace(summary.job, summary.rules, summary.as_sliced);
   if (!as_sliced) return as_sliced.error();
-  return report::html(summary, report::picture_of(summary, *planned, *as_sliced));
+  return report::picture_of(summary, *planned, *as_sliced);
 }
 
 }  // namespace
@@ -51,14 +51,18 @@ Result<Reports> make_reports(const std::string& path, const Scanned& scanned, co
   if (shown.schedule) {
     summary.finish = report::finishing_of(job, *lookahead, rules, *shown.schedule);
   }
-  std::string page;
-  if (shown.page) {
-    auto made = page_of(summary);
+  summary.colour = shown.colour;
+  std::optional<report::Picture> picture;
+  if (shown.page || (shown.timeline && !shown.sheet)) {
+    auto made = picture_of(summary);
     if (!made) return made.error();
-    page = std::move(*made);
+    picture = std::move(*made);
   }
-  return Reports{shown.sheet ? report::sheet_text(summary) : report::text(summary),
-                 report::json(summary), std::move(page), report::changes_csv(summary),
+  return Reports{shown.sheet ? report::sheet_text(summary)
+                             : report::text(summary, shown.timeline ? &*picture : nullptr),
+                 report::json(summary),
+                 shown.page ? report::html(summary, *picture) : std::string(),
+                 report::changes_csv(summary),
                  shown.schedule ? report::calendar_of(summary, shown.earlier_ics) : std::string()};
 }
 

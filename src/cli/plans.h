@@ -31,11 +31,13 @@ struct Shown {
   std::optional<report::Schedule> schedule = {};
   bool sheet = false;            // the text is the load sheet
   bool page = false;             // somebody wants it
+  bool timeline = false;         // in a text that is no load sheet
+  bool colour = false;           // likewise
   std::string earlier_ics = {};  // what the file of its events for a calendar held before
 };
 
-// The job under all four policies, as text, JSON and, if it is wanted, page, its changes as CSV, and, with a
-// schedule, its events for a calendar. Reads its text again where a spool runs out.
+// The job under all four policies, as text, JSON and, if it is wanted, page, its changes as CSV,
+// and, with a schedule, its events for a calendar. Reads its text again where a spool runs out.
 [[nodiscard]] Result<Reports> make_reports(const std::string& path, const Scanned& scanned,
                                            const Shown& shown);
 

@@ -30,11 +30,13 @@ struct Summary {
   std::size_t width = kTextWidth;                  // of the text
   std::span<const job::SpoolEnd> spool_ends = {};  // spools.h
   std::optional<Finishing> finish = {};            // of the look-ahead plan, by the schedule
+  bool colour = false;                             // in the text
 };
 
-[[nodiscard]] std::string text(const Summary& summary);
-[[nodiscard]] std::string json(const Summary& summary);  // ends in a newline
 struct Picture;
+// With a picture, which has to be of the summary, there is a timeline in it.
+[[nodiscard]] std::string text(const Summary& summary, const Picture* picture = nullptr);
+[[nodiscard]] std::string json(const Summary& summary);  // ends in a newline
 // One self-contained page. REQUIRES: the picture is of the summary.
 [[nodiscard]] std::string html(const Summary& summary, const Picture& picture);
 

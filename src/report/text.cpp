@@ -6,6 +6,7 @@
 #include "report/report.h"
 #include "report/spools.h"
 #include "report/stops.h"
+#include "report/text_timeline.h"
 
 namespace forewarm::report {
 
@@ -15,13 +16,15 @@ constexpr std::size_t kGapsShown = 6;
 
 class Text : private Lines {
  public:
-  explicit Text(const Summary& summary) : Lines(summary.width), s_(summary) {}
+  Text(const Summary& summary, const Picture* picture)
+      : Lines(summary.width), s_(summary), picture_(picture) {}
 
   std::string run() {
     headline();
     add(policy_table(s_));
     const Table power = power_table(s_);
     if (!power.rows.empty()) add(power);
+    timeline();
     add(toolhead_table(s_));
     const Table filaments = filament_table(s_);
     if (!filaments.rows.empty()) add(filaments);
@@ -52,6 +55,12 @@ class Text : private Lines {
     line("  changes: {}", changes_in_words(job));
   }
 
+  void timeline() {
+    if (picture_ == nullptr) return;
+    const std::string drawn = text_of(text_timeline(s_, *picture_));
+    if (!drawn.empty()) out_ += '\n' + drawn;
+  }
+
   void stops() {
     const Table pauses = pause_table(s_);
     if (!pauses.rows.empty()) add(pauses);
@@ -77,10 +86,13 @@ class Text : private Lines {
   }
 
   const Summary& s_;
+  const Picture* picture_;
 };
 
 }  // namespace
 
-std::string text(const Summary& summary) { return Text(summary).run(); }
+std::string text(const Summary& summary, const Picture* picture) {
+  return Text(summary, picture).run();
+}
 
 }  // namespace forewarm::report
