@@ -2,15 +2,9 @@
 
 #include <fmt/format.h>
 
-#include <set>
-#include <vector>
-
 #include "base/error.h"
-#include "report/json_parts.h"
 
 namespace forewarm::report {
-
-namespace {
 
 std::set<check::Id> ids_of(const check::Report& report) {
   std::set<check::Id> ids;
@@ -18,11 +12,23 @@ std::set<check::Id> ids_of(const check::Report& report) {
   return ids;
 }
 
+namespace {
+
 std::string explained(check::Id id) {
   return fmt::format("{}: {}\n", check::name_of(id), check::explain(id));
 }
 
 }  // namespace
+
+std::string found_words(const check::Report& report) {
+  const std::uint64_t found = report.findings.list().size() + report.findings.left_out();
+  return fmt::format("{}: {} compared, {} inserted, {} removed; {}, {} of it waiting",
+                     found == 0 ? "no findings" : counted(found, "finding", "findings"),
+                     counted(report.moves, "extruding move", "extruding moves"),
+                     counted(report.inserted, "line", "lines"),
+                     counted(report.disabled, "line", "lines"), duration(report.duration_s),
+                     duration(report.wait_s));
+}
 
 std::string findings_text(const check::Report& report, const std::string& name,
                           const rules::Rules& rules) {
@@ -40,19 +46,12 @@ std::string findings_text(const check::Report& report, const std::string& name,
   if (!ids.empty()) out += "\n";
   for (const check::Id id : ids) out += explained(id);
   if (!ids.empty()) out += "\n";
-  const std::uint64_t found = report.findings.list().size() + report.findings.left_out();
-  out += fmt::format("{}: {} compared, {} inserted, {} removed; {}, {} of it waiting\n",
-                     found == 0 ? "no findings" : counted(found, "finding", "findings"),
-                     counted(report.moves, "extruding move", "extruding moves"),
-                     counted(report.inserted, "line", "lines"),
-                     counted(report.disabled, "line", "lines"), duration(report.duration_s),
-                     duration(report.wait_s));
+  out += found_words(report) + '\n';
   return out + "rules: " + rules_words(rules) + '\n';
 }
 
-std::string findings_json(const check::Report& report, const rules::Rules& rules) {
-  Json out = json_begun();
-  out["rules"] = rules_json(rules);
+Json found_json(const check::Report& report) {
+  Json out = Json::object();
   out["findings"] = Json::array();
   for (const check::Finding& f : report.findings.list()) {
     out["findings"].push_back(
@@ -63,6 +62,13 @@ std::string findings_json(const check::Report& report, const rules::Rules& rules
     out["explain"][std::string(check::name_of(id))] = check::explain(id);
   }
   out["left_out"] = report.findings.left_out();
+  return out;
+}
+
+std::string findings_json(const check::Report& report, const rules::Rules& rules) {
+  Json out = json_begun();
+  out["rules"] = rules_json(rules);
+  out.update(found_json(report));
   return written(out);
 }
 

@@ -113,9 +113,19 @@ std::size_t sequence(std::string_view text) {
   return n;
 }
 
+// The controls of direction, U+202A..U+202E and U+2066..U+2069, as UTF-8: with one of them, what
+// stands behind a name would be shown from right to left.
+bool turns_the_text(std::string_view character) {
+  if (character.size() != 3 || character[0] != '\xe2') return false;
+  const auto last = static_cast<unsigned char>(character[2]);
+  return character[1] == '\x80' ? last >= 0xaa && last <= 0xae
+                                : character[1] == '\x81' && last >= 0xa6 && last <= 0xa9;
+}
+
 }  // namespace
 
 std::string clean(std::string_view text, std::size_t limit) {
+  constexpr std::string_view kReplacement = "\xef\xbf\xbd";
   const std::string shown = printable(text, limit);
   std::string out;
   for (std::string_view rest = shown; !rest.empty();) {
@@ -123,10 +133,10 @@ std::string clean(std::string_view text, std::size_t limit) {
       out += ' ';  // a tab would break the columns
       rest.remove_prefix(1);
     } else if (const std::size_t n = sequence(rest); n > 0) {
-      out += rest.substr(0, n);
+      out += turns_the_text(rest.substr(0, n)) ? kReplacement : rest.substr(0, n);
       rest.remove_prefix(n);
     } else {
-      out += "\xef\xbf\xbd";
+      out += kReplacement;
       rest.remove_prefix(1);
     }
   }

@@ -32,7 +32,8 @@ constexpr std::size_t kTextWidth = 80;
 // REQUIRES: room for these.
 [[nodiscard]] std::string cut_to(const std::string& whole, std::size_t width);
 
-// printable() and valid UTF-8: bytes that are not become U+FFFD.
+// printable() and valid UTF-8: bytes that are not become U+FFFD, as do the controls that turn the
+// direction of the text behind them.
 [[nodiscard]] std::string clean(std::string_view text, std::size_t limit = 160);
 
 // clean() and safe between tags and in quoted attributes of a page.

@@ -22,6 +22,9 @@ constexpr std::array kWords{
     GlossaryWord{"as it is", "assign: the assignment of filaments to tools that the job has now."},
     GlossaryWord{"as-sliced", "The job as it stands, without any change to its heating."},
     GlossaryWord{"at", "The time of the row, from the start of the job, or by the clock."},
+    GlossaryWord{"bar",
+                 "The figures of the row as a bar, on a report page. An upright line across it is "
+                 "the physical bound."},
     GlossaryWord{"best",
                  "assign: an assignment of filaments to tools that is proved to be the best that "
                  "the rules allow."},
@@ -36,6 +39,9 @@ constexpr std::array kWords{
     GlossaryWord{
         "cause",
         "What a part of the job's time goes to. The causes together make up the duration."},
+    GlossaryWord{
+        "changes",
+        "How often the job changes to another tool, by toolhead, by filament, or by both."},
     GlossaryWord{"chance of none",
                  "The probability that no change of the job stops the machine, by the odds of the "
                  "rule file."},
@@ -107,8 +113,8 @@ constexpr std::array kWords{
                  "bed, motors and electronics are not in it."},
     GlossaryWord{"key", "A key of the rule file."},
     GlossaryWord{"kind",
-                 "Of a change: first, toolhead, filament, both, or redundant, where nothing "
-                 "changes."},
+                 "What a change does: it parks a toolhead and picks another one, has a filament "
+                 "exchanged, does both, or nothing."},
     GlossaryWord{"late", "A use is late where the machine has to wait for its heater."},
     GlossaryWord{"layer", "The layer that has begun by then; 0 before the first."},
     GlossaryWord{"lead",
@@ -135,6 +141,7 @@ constexpr std::array kWords{
     GlossaryWord{
         "median",
         "review: the median of what the changes took, in seconds: half of them took less."},
+    GlossaryWord{"message", "check: what is wrong, with the numbers of the case."},
     GlossaryWord{"more", "review: the actual time less the planned one."},
     GlossaryWord{"moving", "The time in which the machine moves, its accelerations included."},
     GlossaryWord{"needed",
@@ -195,6 +202,9 @@ constexpr std::array kWords{
         "The part of the purge that exchanges make, by exchange_purge_mm3 of the rule file."},
     GlossaryWord{"purge by sequences",
                  "The part of the purge that step sequences make at exchanges."},
+    GlossaryWord{"purge by the job",
+                 "The part of the purge that the job extrudes itself, as purge_area_mm or a "
+                 "pattern of the rule file tells it."},
     GlossaryWord{"reason", "Why the gap is treated as it is, with its numbers."},
     GlossaryWord{"record",
                  "What a machine or its host wrote down while it printed: temperatures as CSV, or "

@@ -12,9 +12,10 @@
 #include "report/page.h"
 #include "report/page_data.h"
 #include "report/page_frame.h"
+#include "report/page_sections.h"
+#include "report/page_start.h"
 #include "report/picture.h"
 #include "report/report.h"
-#include "report/spools.h"
 #include "report/stops.h"
 
 namespace forewarm::report {
@@ -33,14 +34,15 @@ class Page {
     header(path);
     lookahead_section();
     picture_section();
-    section(policy_table(s_));
+    out_ += start_section(s_);
+    out_ += check_section(s_);
+    out_ += policy_section(s_);
     const Table power = power_table(s_);
     if (!power.rows.empty()) section(power);
     section(toolhead_table(s_));
-    const Table filaments = filament_table(s_);
-    if (!filaments.rows.empty()) section(filaments);
-    load_section();
-    section(cause_table(s_));
+    out_ += time_section(s_);
+    out_ += filament_section(s_);
+    out_ += kind_section(s_);
     attention_section();
     stop_section();
     gap_section();
@@ -99,14 +101,6 @@ class Page {
     out_ += "</section>\n";
   }
 
-  void load_section() {
-    const Table sheet = load_table(s_);
-    if (sheet.rows.empty()) return;
-    add("<section>\n<h2>{}</h2>\n{}<ul>\n", escaped(sheet.title), html_of(sheet));
-    for (const std::string& words : load_words(s_)) add("<li>{}</li>\n", escaped(words));
-    out_ += "</ul>\n</section>\n";
-  }
-
   void attention_section() {
     if (s_.job.tool_changes.empty()) return;
     const Attention a = attention(s_.job, s_.lookahead, s_.rules, s_.schedule);
@@ -123,9 +117,7 @@ class Page {
     if (s_.schedule) {
       add("<p>From {} to {}, without time zones or daylight-saving time.</p>\n", at(0),
           at(s_.lookahead.figures.duration_s));
-      const HourTable hours = hour_table(a, s_.schedule->start);
-      if (!hours.table.rows.empty()) out_ += html_of(hours.table);
-      if (hours.more) out_ += "<p class=\"note\">And on later days.</p>\n";
+      out_ += hour_calendar(s_, a);
       if (a.given) {
         const Table away = away_table(a, *s_.schedule);
         add("<h3>{}</h3>\n{}", escaped(away.title), html_of(away));

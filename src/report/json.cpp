@@ -1,6 +1,7 @@
 #include <cmath>
 
 #include "report/figures.h"
+#include "report/findings.h"
 #include "report/json_parts.h"
 #include "report/report.h"
 #include "report/spools.h"
@@ -236,6 +237,7 @@ std::string json(const Summary& summary) {
   for (const Load& l : loads(summary)) out["load"].push_back(load_of(summary, l));
   out["pauses"] = pauses_of(summary);
   out["idle"] = idle_of(summary);
+  if (summary.checked != nullptr) out["check"] = found_json(*summary.checked);
   return written(out);
 }
 

@@ -8,7 +8,9 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <string_view>
 
+#include "check/check.h"
 #include "job/job.h"
 #include "plan/plan.h"
 #include "report/attention.h"
@@ -31,6 +33,8 @@ struct Summary {
   std::span<const job::SpoolEnd> spool_ends = {};  // spools.h
   std::optional<Finishing> finish = {};            // of the look-ahead plan, by the schedule
   bool colour = false;                             // in the text
+  std::string_view version = {};                   // of the program
+  const check::Report* checked = nullptr;          // of the rewritten job; nullptr: it did not run
 };
 
 struct Picture;

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 
 #include "base/error.h"
 #include "report/format.h"
@@ -32,6 +33,7 @@ std::string shown_on_page(const Cell& cell, const Column& column) {
   if (const auto* amount = std::get_if<Amount>(&cell)) {
     return column.bare ? text_of_number(*amount) : text_of(*amount);
   }
+  if (const auto* bar = std::get_if<Bar>(&cell)) return html_of(*bar);
   return {};
 }
 
@@ -194,6 +196,8 @@ std::string page_cell(const Column& column, const std::string& shown) {
       return "<th scope=\"row\">" + shown + "</th>";
     case Column::Kind::text:
       return "<td class=\"t\">" + shown + "</td>";
+    case Column::Kind::bar:
+      return "<td class=\"b\">" + shown + "</td>";
     case Column::Kind::number:
       break;
   }
@@ -212,6 +216,31 @@ std::string text_of(const Table& table, std::size_t width) {
   std::string out = TextTable(table).run(width);
   if (!table.note.empty()) out += wrapped(table.note, 0, width);
   return out;
+}
+
+std::string html_of(const Bar& bar) {
+  // Lengths in per cent are not stretched as a viewBox would be: edges stay as thin as they are.
+  const auto per_cent = [](double share) {
+    return fmt::format("{}%", number(100 * std::clamp(share, 0.0, 1.0), 3));
+  };
+  constexpr int kHeight = 16;
+  constexpr std::array<int, Bar::kLooks> kHeights{16, 13, 10, 7, 4};
+  // What is narrower would not be seen.
+  constexpr double kHair = 0.004;
+  std::string out =
+      fmt::format("<svg class=\"bar\" width=\"100%\" height=\"{}\" aria-hidden=\"true\">", kHeight);
+  for (const Bar::Part& part : bar.parts) {
+    if (!(part.share > 0)) continue;
+    const int height = kHeights.at(part.look);
+    out += fmt::format("<rect class=\"look-{}{}\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\"/>",
+                       part.look, part.share < kHair ? " hair" : "", per_cent(part.from),
+                       kHeight - height, per_cent(part.share), height);
+  }
+  if (bar.line) {
+    out += fmt::format("<line class=\"across\" x1=\"{0}\" x2=\"{0}\" y1=\"0\" y2=\"{1}\"/>",
+                       per_cent(*bar.line), kHeight);
+  }
+  return out + "</svg>";
 }
 
 std::string html_of(const Table& table) {

@@ -7,6 +7,7 @@
 
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <string>
 #include <variant>
@@ -17,10 +18,23 @@
 
 namespace forewarm::report {
 
-using Cell = std::variant<std::monostate, std::string, Amount>;  // empty, or a text, or a number
+// A figure as a bar, on the page alone; shares are of the width of its column. What it says stands
+// as a number in the same row.
+struct Bar {
+  struct Part {
+    double from = 0, share = 0;
+    std::size_t look = 0;  // tells parts side by side apart, by height, tone and edge: under kLooks
+  };
+  static constexpr std::size_t kLooks = 5;
+  std::vector<Part> parts = {};
+  std::optional<double> line = {};  // a bound, drawn across
+};
+
+// Empty, or a text, a number or a bar.
+using Cell = std::variant<std::monostate, std::string, Amount, Bar>;
 
 struct Column {
-  enum class Kind : std::uint8_t { name, text, number };  // name: says what the row is of
+  enum class Kind : std::uint8_t { name, text, number, bar };  // name: says what the row is of
   enum class Shown : std::uint8_t { everywhere, in_text, on_page };
 
   std::string head = {};
@@ -78,6 +92,9 @@ void add_cells(Row& row, std::span<const Figure<Values>> figures, const Values& 
 [[nodiscard]] std::string text_of(const Table& table, std::size_t width = kTextWidth);
 // A <div> that holds the <table>, and its note as a <p>; without the title.
 [[nodiscard]] std::string html_of(const Table& table);
+
+// A bar by itself, as a picture that says nothing to those who cannot see it.
+[[nodiscard]] std::string html_of(const Bar& bar);
 
 // With a capital, as a page begins what stands alone.
 [[nodiscard]] std::string capitalised(std::string_view words);
