@@ -143,10 +143,33 @@ std::string clean(std::string_view text, std::size_t limit) {
   return out;
 }
 
+namespace {
+
+// Characters that turn the direction of what follows, beyond the text that they stand in: U+202A to
+// U+202E and U+2066 to U+2069.
+bool turns(std::string_view text) {
+  if (text.size() < 3 || text[0] != '\xe2') return false;
+  const auto last = static_cast<unsigned char>(text[2]);
+  if (text[1] == '\x80') return last >= 0xaa && last <= 0xae;
+  return text[1] == '\x81' && last >= 0xa6 && last <= 0xa9;
+}
+
+}  // namespace
+
 std::string escaped(std::string_view text) {
+  const std::string shown = clean(text, 4096);
   std::string out;
-  for (const char c : clean(text, 4096)) {
+  for (std::size_t i = 0; i < shown.size(); ++i) {
+    const char c = shown[i];
     switch (c) {
+      case '\xe2':
+        if (turns(std::string_view(shown).substr(i))) {
+          out += "\xef\xbf\xbd";
+          i += 2;
+        } else {
+          out += c;
+        }
+        break;
       case '&':
         out += "&amp;";
         break;

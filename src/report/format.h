@@ -36,7 +36,8 @@ constexpr std::size_t kTextWidth = 80;
 // direction of the text behind them.
 [[nodiscard]] std::string clean(std::string_view text, std::size_t limit = 160);
 
-// clean() and safe between tags and in quoted attributes of a page.
+// clean() and safe between tags and in quoted attributes of a page. Characters that turn the
+// direction of writing, and would turn what stands beside them, become U+FFFD.
 [[nodiscard]] std::string escaped(std::string_view text);
 
 // Rounded to the thousandth, since the last bits of a sum depend on the machine. Never -0; a number

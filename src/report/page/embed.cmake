@@ -60,9 +60,10 @@ namespace {
 endfunction()
 
 stripped("${FOLDER}/page.css" style)
+stripped("${FOLDER}/charts.css" charts)
 stripped("${FOLDER}/logic.js" logic)
 stripped("${FOLDER}/page.js" page)
-constant(kPageStyle "${style}" style)
+constant(kPageStyle "${style}${charts}" style)
 constant(kPageScript "${logic}${page}" script)
 file(WRITE "${TO}" "// Generated from ${FOLDER}; edit that.
 #include \"report/page_files.h\"
