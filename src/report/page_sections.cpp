@@ -31,7 +31,7 @@ std::string cards(const std::vector<Table>& tables) {
   return out + "</div>\n";
 }
 
-Bar one_part(double share) { return {.parts = {{0, share}}}; }
+CellBar one_part(double share) { return {.parts = {{0, share}}}; }
 
 }  // namespace
 
@@ -53,7 +53,7 @@ std::vector<Table> policy_bars(const Summary& s) {
                      {.head = std::string((*figure).words)}};
     for (const plan::Plan* plan : plans(s)) {
       const bool in_force = plan->policy == s.rules.gap.policy;
-      Bar bar = one_part(share(figure.value(plan->figures)));
+      CellBar bar = one_part(share(figure.value(plan->figures)));
       if (limit) bar.line = share(limit->value);
       table.rows.push_back(
           {.cells = {rules::name_of(plan->policy) + std::string(in_force ? " *" : ""),
@@ -62,7 +62,7 @@ std::vector<Table> policy_bars(const Summary& s) {
     }
     if (limit) {
       table.rows.push_back(
-          {.cells = {std::string("physical bound"), Bar{.line = share(limit->value)}, *limit},
+          {.cells = {std::string("physical bound"), CellBar{.line = share(limit->value)}, *limit},
            .mark = Row::Mark::limit});
     }
     out.push_back(std::move(table));
@@ -82,15 +82,15 @@ Table time_bars(const Summary& s) {
   Table out = cause_table(s);
   const double all_s = s.lookahead.figures.duration_s;
   const auto seconds = [](const Row& row) { return std::get<Amount>(row.cells[1]).value; };
-  Bar together;
+  CellBar together;
   double from_s = 0;
   for (Row& row : out.rows) {
-    Bar bar;
+    CellBar bar;
     if (row.mark == Row::Mark::limit) {
       bar = together;
     } else if (all_s > 0) {
       // Neighbours that take any time differ in look.
-      const Bar::Part part{from_s / all_s, seconds(row) / all_s, together.parts.size() % 2};
+      const CellBar::Part part{from_s / all_s, seconds(row) / all_s, together.parts.size() % 2};
       from_s += seconds(row);
       bar.parts.push_back({part.from, part.share});
       if (part.share > 0) together.parts.push_back(part);
@@ -120,7 +120,7 @@ Waste waste(const Load& l) {
 }
 constexpr Quantity kOwnPurge{
     .key = "own_purge_g", .words = "purge by the job", .unit = Unit::grams};
-constexpr std::array<Figure<Waste>, Bar::kLooks> kWaste{
+constexpr std::array<Figure<Waste>, CellBar::kLooks> kWaste{
     {{&kPart, &Waste::part_g},
      {&kOwnPurge, &Waste::own_purge_g},
      {&kExchangePurge, &Waste::exchange_purge_g},
@@ -159,7 +159,7 @@ Table filament_bars(const Summary& s) {
   }
   Waste sum;
   std::uint64_t changes = 0;
-  const auto add = [&](std::string name, std::optional<Bar> bar, const Waste& w,
+  const auto add = [&](std::string name, std::optional<CellBar> bar, const Waste& w,
                        std::uint64_t count) -> Row& {
     Row& row = out.rows.emplace_back(Row{.cells = {std::move(name)}});
     row.cells.emplace_back(bar ? Cell(std::move(*bar)) : Cell());
@@ -170,7 +170,7 @@ Table filament_bars(const Summary& s) {
   };
   for (const Load& l : all) {
     const Waste w = waste(l);
-    Bar bar;
+    CellBar bar;
     double from = 0;
     for (std::size_t i = 0; i < kWaste.size(); ++i) {
       const double share = longest > 0 ? drawn(w, kWaste.at(i)) / longest : 0;
@@ -197,7 +197,7 @@ std::string filament_section(const Summary& s) {
   if (table.rows.empty()) return {};
   std::string legend = "<ul class=\"legend\">\n";
   for (std::size_t i = 0; i < kWaste.size(); ++i) {
-    legend += fmt::format("<li>{}{}</li>\n", html_of(Bar{.parts = {{0, 1, i}}}),
+    legend += fmt::format("<li>{}{}</li>\n", html_of(CellBar{.parts = {{0, 1, i}}}),
                           (*kWaste.at(i)).in_full());
   }
   return section_of(table.title, legend + "</ul>\n" + html_of(table));

@@ -33,7 +33,7 @@ std::string shown_on_page(const Cell& cell, const Column& column) {
   if (const auto* amount = std::get_if<Amount>(&cell)) {
     return column.bare ? text_of_number(*amount) : text_of(*amount);
   }
-  if (const auto* bar = std::get_if<Bar>(&cell)) return html_of(*bar);
+  if (const auto* bar = std::get_if<CellBar>(&cell)) return html_of(*bar);
   return {};
 }
 
@@ -218,18 +218,18 @@ std::string text_of(const Table& table, std::size_t width) {
   return out;
 }
 
-std::string html_of(const Bar& bar) {
+std::string html_of(const CellBar& bar) {
   // Lengths in per cent are not stretched as a viewBox would be: edges stay as thin as they are.
   const auto per_cent = [](double share) {
     return fmt::format("{}%", number(100 * std::clamp(share, 0.0, 1.0), 3));
   };
   constexpr int kHeight = 16;
-  constexpr std::array<int, Bar::kLooks> kHeights{16, 13, 10, 7, 4};
+  constexpr std::array<int, CellBar::kLooks> kHeights{16, 13, 10, 7, 4};
   // What is narrower would not be seen.
   constexpr double kHair = 0.004;
   std::string out =
       fmt::format("<svg class=\"bar\" width=\"100%\" height=\"{}\" aria-hidden=\"true\">", kHeight);
-  for (const Bar::Part& part : bar.parts) {
+  for (const CellBar::Part& part : bar.parts) {
     if (!(part.share > 0)) continue;
     const int height = kHeights.at(part.look);
     out += fmt::format("<rect class=\"look-{}{}\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\"/>",

@@ -20,7 +20,7 @@ namespace forewarm::report {
 
 // A figure as a bar, on the page alone; shares are of the width of its column. What it says stands
 // as a number in the same row.
-struct Bar {
+struct CellBar {
   struct Part {
     double from = 0, share = 0;
     std::size_t look = 0;  // tells parts side by side apart, by height, tone and edge: under kLooks
@@ -31,7 +31,7 @@ struct Bar {
 };
 
 // Empty, or a text, a number or a bar.
-using Cell = std::variant<std::monostate, std::string, Amount, Bar>;
+using Cell = std::variant<std::monostate, std::string, Amount, CellBar>;
 
 struct Column {
   enum class Kind : std::uint8_t { name, text, number, bar };  // name: says what the row is of
@@ -94,7 +94,7 @@ void add_cells(Row& row, std::span<const Figure<Values>> figures, const Values& 
 [[nodiscard]] std::string html_of(const Table& table);
 
 // A bar by itself, as a picture that says nothing to those who cannot see it.
-[[nodiscard]] std::string html_of(const Bar& bar);
+[[nodiscard]] std::string html_of(const CellBar& bar);
 
 // With a capital, as a page begins what stands alone.
 [[nodiscard]] std::string capitalised(std::string_view words);
