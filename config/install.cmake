@@ -6,7 +6,7 @@ install(FILES config/LICENSE config/changelog README.md DESTINATION ${CMAKE_INST
 # README.md leads to the texts and shows the picture: both keep their places beside it.
 file(GLOB texts RELATIVE ${CMAKE_SOURCE_DIR} CONFIGURE_DEPENDS ${CMAKE_SOURCE_DIR}/src/*/*.md)
 list(FILTER texts EXCLUDE REGEX "/inside.md$")  # for contributors
-foreach(text IN LISTS texts ITEMS config/timeline.svg)
+foreach(text IN LISTS texts ITEMS fixtures/timeline.svg)
   get_filename_component(folder ${text} DIRECTORY)
   install(FILES ${text} DESTINATION ${CMAKE_INSTALL_DOCDIR}/${folder})
 endforeach()
@@ -22,7 +22,7 @@ install(FILES ${CMAKE_BINARY_DIR}/completions/_forewarm
         DESTINATION ${CMAKE_INSTALL_DATADIR}/zsh/site-functions)
 install(FILES ${CMAKE_BINARY_DIR}/completions/forewarm.fish
         DESTINATION ${CMAKE_INSTALL_DATADIR}/fish/vendor_completions.d)
-install(FILES ${CMAKE_BINARY_DIR}/rules.schema.json
+install(FILES ${CMAKE_BINARY_DIR}/rules.schema.json ${CMAKE_SOURCE_DIR}/config/page.schema.json
         DESTINATION ${CMAKE_INSTALL_DATADIR}/forewarm)
 # The licences of what is compiled in, which ask to be handed on. Debian keeps them beside its
 # packages; elsewhere they are left out.

@@ -28,7 +28,7 @@ class Installed(unittest.TestCase):
         held = {str(path.relative_to(self.folder)) for path in self.folder.rglob("*") if path.is_file()}
         doc = "share/doc/forewarm"
         expected = {"bin/forewarm", f"{doc}/LICENSE", f"{doc}/changelog", f"{doc}/README.md", f"{doc}/examples/default.toml",
-                    f"{doc}/examples/demo.toml", f"{doc}/config/timeline.svg", f"{doc}/src/rules/machines.md",
+                    f"{doc}/examples/demo.toml", f"{doc}/fixtures/timeline.svg", f"{doc}/src/rules/machines.md",
                     f"{doc}/src/cli/troubleshooting.md", "share/man/man1/forewarm.1", "share/man/man1/forewarm-rewrite.1",
                     "share/man/man5/forewarm-rules.5", "share/bash-completion/completions/forewarm",
                     "share/zsh/site-functions/_forewarm", "share/fish/vendor_completions.d/forewarm.fish"}
