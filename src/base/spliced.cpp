@@ -47,4 +47,14 @@ std::uint64_t SplicedSource::base_of(std::uint64_t offset) const {
   return splices_[next].to + (offset - begins_[next] - splices_[next].text.size());
 }
 
+std::uint64_t SplicedSource::place_of(std::uint64_t offset) const {
+  const auto after =
+      std::upper_bound(splices_.begin(), splices_.end(), offset,
+                       [](std::uint64_t at, const Splice& s) { return at < s.from; });
+  if (after == splices_.begin()) return offset;
+  const auto i = std::size_t(after - splices_.begin()) - 1;
+  const Splice& s = splices_[i];
+  return offset < s.to ? begins_[i] : begins_[i] + s.text.size() + (offset - s.to);
+}
+
 }  // namespace forewarm

@@ -27,6 +27,9 @@ class SplicedSource final : public ByteSource {
   [[nodiscard]] std::uint64_t begins(std::size_t splice) const { return begins_[splice]; }
   // Where the base goes on at `offset`. REQUIRES: `offset` is not within the text of a splice.
   [[nodiscard]] std::uint64_t base_of(std::uint64_t offset) const;
+  // Where the place `offset` of the base is in this source: of one within a splice, its text's
+  // beginning.
+  [[nodiscard]] std::uint64_t place_of(std::uint64_t offset) const;
   // The first splice whose text ends after `offset`.
   [[nodiscard]] std::size_t first_after(std::uint64_t offset) const;
 

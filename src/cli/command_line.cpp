@@ -359,9 +359,21 @@ Command diff_command(Options& options) {
                 .help = "the job after",
                 .value = &o.rewritten,
                 .required = true,
-                .completes = Completes::file}};
+                .completes = Completes::file},
+               {.names = "--stat",
+                .help = "count the lines that are inserted and removed, by reason, instead",
+                .value = &o.stat},
+               {.names = "--gap",
+                .help = "only what is done in the N-th gap, as forecast counts them",
+                .value = &o.gap,
+                .argument = "N"},
+               {.names = "--change",
+                .help = "only the surroundings of the N-th change of tool, as forecast counts them",
+                .value = &o.change,
+                .argument = "N"}};
+  add_rules_flag(out.flags, options.common);
   out.about = descriptions::kDiff;
-  out.example = "forewarm diff job.gcode rewritten.gcode | less";
+  out.example = "forewarm diff --rules machine.toml --change 12 job.gcode rewritten.gcode";
   out.run = [&o](const Context& context) { return run_diff(context, o); };
   return out;
 }

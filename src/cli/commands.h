@@ -85,8 +85,10 @@ struct BatchOptions {
 constexpr unsigned kMaxThreads = 64;
 int run_batch(const Context& context, const BatchOptions& options);
 
+// `gap`, `change`: the number of the one to show, as it was given, or empty.
 struct DiffOptions {
-  std::string original, rewritten;
+  std::string original, rewritten, gap, change;
+  bool stat = false;
 };
 int run_diff(const Context& context, const DiffOptions& options);
 

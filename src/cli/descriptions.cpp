@@ -100,7 +100,12 @@ const std::string_view kBatch =
 
 const std::string_view kDiff =
     "Prints a unified diff that patch(1) applies. It knows the marks of a rewritten job, and is "
-    "fast on large ones.";
+    "fast on large ones. Behind the second @@ of each hunk stand the layer, the time and the tool "
+    "there, and the number of a change of tool. Times are those of the plan by the rule file in "
+    "force: use the one that the job was rewritten with. Where ORIGINAL cannot be planned, they are "
+    "left out.\n\nWith --gap or --change it shows one place, with three lines of context. That is "
+    "a patch as well: it makes of ORIGINAL a job that has the changes of this place only. --stat "
+    "counts the lines by the reasons in their marks, of the whole job or of one place.";
 
 const std::string_view kRestore =
     "Undoes a rewrite by its marks. The length and the hash of what comes out are compared with "

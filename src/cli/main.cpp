@@ -59,6 +59,13 @@ void add_flag(CLI::App& app, const Flag& flag) {
         },
         ""));
   }
+  if (flag.argument == "N") {
+    option->check(CLI::Validator(
+        [](const std::string& number) {
+          return number.empty() ? std::string("an empty text is no number") : std::string();
+        },
+        ""));
+  }
   if (flag.most > 0) option->check(CLI::Range(flag.least, flag.most));
   const bool repeated = std::holds_alternative<std::vector<std::string>*>(flag.value);
   // One value each time that it is given: what follows may be the job.

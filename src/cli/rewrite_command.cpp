@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include "cli/commands.h"
+#include "cli/diff_view.h"
 #include "cli/hook.h"
 #include "cli/inputs.h"
 #include "cli/mapping.h"
@@ -117,7 +118,7 @@ class Run {
               const rules::Rules& rules) {
     if (!plan.changes_anything() && !mapping_) {
       say(nothing_to_do(job, rules));
-      if (options_.diff && input.original) return show_diff(input, *input.original);
+      if (options_.diff && input.original) return show_diff(input, *input.original, job, plan);
       // In place there is nothing to write, unless an earlier rewrite has to be undone.
       const bool already_there =
           outputs_.job_replaces_a_file() && options_.out.empty() && !input.original;
@@ -130,7 +131,7 @@ class Run {
       auto rewritten = io::FileSource::filled(
           options_.job, [&](ByteSink& sink) { return write(input, job, edits, rules, sink); });
       if (!rewritten) return context_.fail(rewritten.error());
-      return show_diff(input, *rewritten);
+      return show_diff(input, *rewritten, job, plan);
     }
     summary(job, plan);
     if (!writes_a_job(options_)) return outputs_.finish(success());
@@ -218,9 +219,14 @@ class Run {
                     rules_->built_in ? "built-in guesses" : printable(rules_->file, 4096)));
   }
 
-  int show_diff(OpenJob& input, ByteSource& result) {
+  int show_diff(OpenJob& input, ByteSource& result, const job::Job& job, const plan::Plan& plan) {
     const std::string name = options_.job == "-" ? "job.gcode" : options_.job;
-    auto differ = rewrite::diff(input.text, result, {name, name}, outputs_.standard_output());
+    const report::Places places(job, plan);
+    // Of a job that was rewritten before, the places are the original's.
+    const rewrite::HunkView view = input.original
+                                       ? rewrite::HunkView{}
+                                       : view_of(places, mapping_ ? mapping_->text.get() : nullptr);
+    auto differ = rewrite::diff(input.text, result, {name, name}, outputs_.standard_output(), view);
     if (!differ) return outputs_.finish(std::move(differ.error()));
     return outputs_.finish(success(), *differ ? kDiffers : kDone);
   }

@@ -1,6 +1,7 @@
 #include "gcode/renumber.h"
 
 #include <algorithm>
+#include <charconv>
 
 namespace forewarm::gcode {
 
@@ -59,6 +60,28 @@ std::string text_of(const ToolMap& map) {
     if (!out.empty()) out += ", ";
     out += "T" + std::to_string(from) + " to T" + std::to_string(to);
   }
+  return out;
+}
+
+std::optional<ToolMap> read_map(std::string_view text) {
+  ToolMap out;
+  const auto take = [&text](std::string_view word) {
+    if (!text.starts_with(word)) return false;
+    text.remove_prefix(word.size());
+    return true;
+  };
+  const auto number = [&text](int& value) {
+    const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
+    if (error != std::errc{} || value < 0) return false;
+    text.remove_prefix(std::size_t(end - text.data()));
+    return true;
+  };
+  do {
+    int from = 0, to = 0;
+    if (!take("T") || !number(from) || !take(" to T") || !number(to)) return std::nullopt;
+    if (!out.emplace(from, to).second) return std::nullopt;
+  } while (take(", "));
+  if (!text.empty()) return std::nullopt;
   return out;
 }
 

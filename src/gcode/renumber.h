@@ -11,6 +11,7 @@
 
 #include <cstdint>
 #include <map>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
@@ -31,6 +32,9 @@ using ToolMap = std::map<int, int>;  // from old to new; what is not in it keeps
 
 // "T0 to T3, T3 to T0"
 [[nodiscard]] std::string text_of(const ToolMap& map);
+
+// What text_of() makes; nothing if it is not that.
+[[nodiscard]] std::optional<ToolMap> read_map(std::string_view text);
 
 // The number of a tool or a heater in a line, as text.
 struct Named {

@@ -317,7 +317,7 @@ std::string changes_csv(const Summary& s) {
   std::string out =
       std::string(kChangesBeginning) +
       "from_tool,to_tool,from_filament,to_filament,park_s,pick_s,exchange_s,expected_stops,"
-      "layer,line,sequence_s,wait_s,from_c,to_c,treatment\n";
+      "layer,line,sequence_s,wait_s,from_c,to_c,treatment,change\n";
   const auto tool = [](int t) { return t < 0 ? std::string() : std::to_string(t); };
   const auto filament = [&](int t) {
     return t < 0 ? std::string() : csv_field(clean(s.rules.filament(t).name));
@@ -328,13 +328,13 @@ std::string changes_csv(const Summary& s) {
     const Attention::Change& change = a.changes[i];
     const std::string at = s.schedule ? date_time(later(s.schedule->start, change.at_s)) : "";
     out += fmt::format(
-        "{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{}\n", csv_field(change.at_s), at,
+        "{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{},{}\n", csv_field(change.at_s), at,
         job::name_of(c.kind), c.head == job::kNone ? "" : csv_field(clean(head_name(s, c.head))),
         tool(c.from_tool), tool(c.tool), filament(c.from_tool), filament(c.tool),
         csv_field(c.park_s), csv_field(c.pick_s), csv_field(c.exchange_s),
         a.expected_stops ? fmt::format("{}", change.expected_stops) : std::string(), c.layer,
         c.line, csv_field(change.sequence_s), csv_field(change.wait_s), degrees(change.from_c),
-        degrees(change.to_c), change.treatment ? plan::name_of(*change.treatment) : "");
+        degrees(change.to_c), change.treatment ? plan::name_of(*change.treatment) : "", i + 1);
   }
   return out;
 }

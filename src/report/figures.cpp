@@ -74,6 +74,10 @@ Causes time_by_cause(const job::Job& job, const plan::Plan& plan) {
   return out;
 }
 
+std::size_t number_of(const plan::Plan& plan, const plan::GapPlan& gap) {
+  return std::size_t(&gap - plan.gaps.data()) + 1;
+}
+
 std::vector<const plan::GapPlan*> worst(const plan::Plan& plan, std::size_t most) {
   std::vector<const plan::GapPlan*> out;
   for (const plan::GapPlan& gap : plan.gaps) {

@@ -103,6 +103,8 @@ inline constexpr std::array<Figure<plan::WaitCauses>, 5> kWaitCauses{
      {&kWaitInUses, &plan::WaitCauses::use_s},
      {&kWaitAtEnd, &plan::WaitCauses::end_s}}};
 
+// Of the plan's gaps, counted from 1. REQUIRES: it is one of these.
+[[nodiscard]] std::size_t number_of(const plan::Plan& plan, const plan::GapPlan& gap);
 // The worst gaps first: those that make the machine wait longest, then those hot longest.
 [[nodiscard]] std::vector<const plan::GapPlan*> worst(const plan::Plan& plan, std::size_t most);
 

@@ -181,6 +181,7 @@ Table gap_table(const Summary& summary, std::span<const plan::GapPlan* const> ga
        .width = kNameWidth,
        .cut = true,
        .page_head = "Toolhead"},
+      {.head = "gap", .width = 5},
       {.head = words(kGapFrom), .width = 10},
       {.head = words(kGapTo), .width = 10},
       {.head = "treatment", .kind = Kind::text, .width = 9},
@@ -194,6 +195,7 @@ Table gap_table(const Summary& summary, std::span<const plan::GapPlan* const> ga
     const bool late = gap->wait_s >= kSomeWaitS;
     Row row{.mark = late ? Row::Mark::late : Row::Mark::none, .below = gap->reason};
     row.cells.emplace_back(head_name(summary, gap->head));
+    row.cells.emplace_back(Amount{double(number_of(summary.lookahead, *gap)), Unit::count});
     add_cells<plan::GapPlan>(row, std::array{kGapFrom, kGapTo}, *gap);
     row.cells.emplace_back(plan::name_of(gap->treatment));
     add_cells<plan::GapPlan>(row, std::array{kGapDip, kGapPreheatAt}, *gap);

@@ -111,6 +111,8 @@ constexpr std::array kWords{
     GlossaryWord{"hot-end energy",
                  "What the heaters of the toolheads draw over the whole job, in watt-hours. The "
                  "bed, motors and electronics are not in it."},
+    GlossaryWord{"inserted",
+                 "diff --stat: how many lines of the rewritten job are not the original's."},
     GlossaryWord{"key", "A key of the rule file."},
     GlossaryWord{"kind",
                  "What a change does: it parks a toolhead and picks another one, has a filament "
@@ -205,10 +207,15 @@ constexpr std::array kWords{
     GlossaryWord{"purge by the job",
                  "The part of the purge that the job extrudes itself, as purge_area_mm or a "
                  "pattern of the rule file tells it."},
-    GlossaryWord{"reason", "Why the gap is treated as it is, with its numbers."},
+    GlossaryWord{"reason",
+                 "Why the gap is treated as it is, with its numbers. diff --stat: what the mark of "
+                 "an inserted line begins with; of removed lines, the command."},
     GlossaryWord{"record",
                  "What a machine or its host wrote down while it printed: temperatures as CSV, or "
                  "a text log."},
+    GlossaryWord{"removed",
+                 "diff --stat: how many lines of the original are gone from the rewritten job, or "
+                 "are a comment in it."},
     GlossaryWord{"row",
                  "compare: the number of a rule file, or of a setting in it; what it is stands "
                  "above the table."},

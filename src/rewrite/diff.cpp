@@ -198,7 +198,7 @@ Status by_content(ByteSource& original, ByteSource& rewritten, Hunks& hunks) {
 }  // namespace
 
 Result<bool> diff(ByteSource& original, ByteSource& rewritten, const DiffNames& names,
-                  ByteSink& out) {
+                  ByteSink& out, const HunkView& view) {
   auto header = header_of(rewritten);
   if (!header) return std::move(header.error());
   if (*header) {
@@ -208,13 +208,13 @@ Result<bool> diff(ByteSource& original, ByteSource& rewritten, const DiffNames& 
     auto explained = by_marks(original, rewritten, trial);
     if (!explained) return std::move(explained.error());
     if (*explained) {
-      Hunks hunks(names.original, names.rewritten, out);
+      Hunks hunks(names.original, names.rewritten, out, view);
       auto done = by_marks(original, rewritten, hunks);
       if (!done) return std::move(done.error());
       return hunks.any();
     }
   }
-  Hunks hunks(names.original, names.rewritten, out);
+  Hunks hunks(names.original, names.rewritten, out, view);
   if (auto s = by_content(original, rewritten, hunks); !s) return std::move(s.error());
   return hunks.any();
 }

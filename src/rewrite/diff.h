@@ -10,6 +10,7 @@
 #include <string>
 
 #include "base/bytes.h"
+#include "rewrite/hunks.h"
 
 namespace forewarm::rewrite {
 
@@ -17,8 +18,9 @@ struct DiffNames {
   std::string original, rewritten;
 };
 
-// True if they differ.
+// True if they differ in a hunk that is wanted. The view is not asked before it is known how the
+// texts are aligned.
 [[nodiscard]] Result<bool> diff(ByteSource& original, ByteSource& rewritten, const DiffNames& names,
-                                ByteSink& out);
+                                ByteSink& out, const HunkView& view = {});
 
 }  // namespace forewarm::rewrite

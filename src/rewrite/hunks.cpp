@@ -62,6 +62,7 @@ void Hunks::open() {
     return;
   }
   open_ = true;
+  place_.first = from_offset_;
   body_.clear();
   from_start_ = from_line_ - before_.size();
   to_start_ = to_line_ - before_.size();
@@ -76,13 +77,13 @@ Status Hunks::close() {
   for (std::size_t i = 0; i < shown; ++i) append_line(body_, ' ', trailing_lines_[i]);
   from_count_ += shown;
   to_count_ += shown;
-  std::string head;
-  if (!any_) head = file_line("---", from_name_) + file_line("+++", to_name_);
-  any_ = true;
-  head +=
-      fmt::format("@@ -{} +{} @@\n", range(from_start_, from_count_), range(to_start_, to_count_));
-  if (auto s = out_.write(head); !s) return s;
-  if (auto s = out_.write(body_); !s) return s;
+  const bool wanted = !view_.wanted || view_.wanted(place_);
+  if (view_.tally != nullptr) view_.tally->end_hunk(wanted);
+  if (wanted) {
+    if (auto s = write(); !s) return s;
+  } else {
+    left_out_lines_ += std::int64_t(to_count_) - std::int64_t(from_count_);
+  }
   body_.clear();
   open_ = false;
   before_.clear();
@@ -95,7 +96,22 @@ Status Hunks::close() {
   return success();
 }
 
+Status Hunks::write() {
+  std::string head;
+  if (!any_) head = file_line("---", from_name_) + file_line("+++", to_name_);
+  any_ = true;
+  const auto to_start = std::uint64_t(std::int64_t(to_start_) - left_out_lines_);
+  head += fmt::format("@@ -{} +{} @@", range(from_start_, from_count_), range(to_start, to_count_));
+  if (view_.says) {
+    const std::string words = view_.says(place_);
+    if (!words.empty()) head += ' ' + words;
+  }
+  if (auto s = out_.write(head + '\n'); !s) return s;
+  return out_.write(body_);
+}
+
 Status Hunks::keep(std::string_view line) {
+  from_offset_ += line.size();
   if (open_) {
     trailing_lines_.emplace_back(line);
     ++from_line_;
@@ -132,6 +148,7 @@ Status Hunks::keep_lines(std::string_view lines) {
     shown_from = lf == nullptr ? 0 : std::size_t(lf - lines.data());
   }
   if (shown_from > 0) ++shown_from;
+  from_offset_ += shown_from;
   const auto passed =
       std::uint64_t(std::count(lines.begin(), lines.begin() + std::ptrdiff_t(shown_from), '\n'));
   from_line_ += passed;
@@ -147,6 +164,9 @@ Status Hunks::keep_lines(std::string_view lines) {
 
 Status Hunks::remove(std::string_view line) {
   open();
+  place_.last = from_offset_;
+  from_offset_ += line.size();
+  if (view_.tally != nullptr) view_.tally->remove(line);
   append_line(body_, '-', line);
   ++from_line_;
   ++from_count_;
@@ -155,6 +175,8 @@ Status Hunks::remove(std::string_view line) {
 
 Status Hunks::add(std::string_view line) {
   open();
+  place_.last = from_offset_;
+  if (view_.tally != nullptr) view_.tally->add(line);
   append_line(body_, '+', line);
   ++to_line_;
   ++to_count_;
