@@ -98,6 +98,10 @@ Command rewrite_command(Options& options) {
                 .help = "show the change and write nothing; exit 1 if any",
                 .value = &o.diff},
                {.names = "--dry-run", .help = "do everything but write", .value = &o.dry_run},
+               {.names = "--check",
+                .help = "check the rewrite, as check does, and write the job only if there are no "
+                        "findings; exit 1 if there are any",
+                .value = &o.check},
                {.names = "--hook",
                 .help = "for a slicer's post-process field: rewrite in place, with a report page "
                         "beside the job, if a check of the rewrite finds nothing",

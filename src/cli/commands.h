@@ -13,17 +13,18 @@ struct AskedMap {
   bool force = false;  // even against `only`, `never` or `fixed` of a filament
 };
 
-// `reports`: the folder of a hook's page; empty: beside the job.
+// `reports`: the folder of a hook's page; empty: beside the job. `version`: of the program, for
+// pages.
 struct RewriteOptions {
-  std::string job, out, html, json, reports;
+  std::string job, out, html, json, reports, version;
   AskedMap map;
-  bool hook = false, diff = false, dry_run = false, hard_linked = false;
+  bool hook = false, check = false, diff = false, dry_run = false, hard_linked = false;
 };
 int run_rewrite(const Context& context, const RewriteOptions& options);
 
 constexpr unsigned kMaxWithinH = 168;  // a week
 struct ForecastOptions {
-  std::string job, html, json, csv, ics;
+  std::string job, html, json, csv, ics, version;
   AskedMap map;
   std::string start;              // when the job is to begin; empty: there are no clock times
   std::vector<std::string> away;  // hours in which nobody is at the machine; none: the rule file's

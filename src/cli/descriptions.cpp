@@ -29,6 +29,9 @@ const std::string_view kRewrite =
     "atomically: the file holds either the old bytes or the new. If anything is wrong, the job "
     "stays untouched, one error is printed, and the exit code is not 0. A job that was rewritten "
     "before is planned anew from its original.\n\n"
+    "--check replays the rewrite as check does, shows what check would show, and has the report "
+    "page and the JSON say it, too. If there are findings, no job is written or replaced, the "
+    "reports are, and the exit code is 1.\n\n"
     "--hook is made for a slicer's post-process field: the rewrite is checked before the job is "
     "replaced, and the job stays as it is if the check finds anything. A report page is written "
     "beside the job, or into the folder that --reports names.";

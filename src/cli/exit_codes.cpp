@@ -8,9 +8,10 @@ namespace {
 
 constexpr std::array kExitCodes{
     ExitCode{kDone, "All is done, and nothing is wrong."},
-    ExitCode{kDiffers,
-             "diff and rewrite --diff: the two jobs differ. check and rewrite --hook: there are "
-             "findings."},
+    ExitCode{
+        kDiffers,
+        "diff and rewrite --diff: the two jobs differ. check, rewrite --check and rewrite --hook: "
+        "there are findings."},
     ExitCode{kUsage,
              "The command line or the rule file is wrong. The message says where, and how to put "
              "it right. Nothing was written."},

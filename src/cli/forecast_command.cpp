@@ -109,7 +109,8 @@ int run_forecast(const Context& context, const ForecastOptions& options) {
        .page = !options.html.empty(),
        .timeline = true,
        .colour = context.colours_text(),
-       .earlier_ics = *earlier});
+       .earlier_ics = *earlier,
+       .version = options.version});
   if (!reports) return context.fail(reports.error());
   if (mapping) {
     std::string loading;

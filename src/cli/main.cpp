@@ -96,7 +96,7 @@ const Command& parsed(const CLI::App& app, const Command& command) {
 
 int run(int argc, char** argv) {
   Options options;
-  options.batch.version = kVersion;
+  options.batch.version = options.forecast.version = options.rewrite.version = kVersion;
   const Command program = command_line(options);
   CLI::App app{program.help, program.name};
   app.set_version_flag("--version", version_text());

@@ -48,6 +48,8 @@ Result<Reports> make_reports(const std::string& path, const Scanned& scanned, co
   report::Summary summary{shown_name(path), job,   rules,      *as_sliced,
                           *timers,          *hold, *lookahead, shown.schedule,
                           shown.width,      *ends};
+  summary.version = shown.version;
+  summary.checked = shown.checked;
   if (shown.schedule) {
     summary.finish = report::finishing_of(job, *lookahead, rules, *shown.schedule);
   }

@@ -4,6 +4,7 @@
 #include <optional>
 #include <string>
 
+#include "check/check.h"
 #include "cli/mapping.h"
 #include "cli/outputs.h"
 #include "job/job.h"
@@ -29,11 +30,13 @@ struct Scanned {
 struct Shown {
   std::size_t width = report::kTextWidth;  // of the text
   std::optional<report::Schedule> schedule = {};
-  bool sheet = false;            // the text is the load sheet
-  bool page = false;             // somebody wants it
-  bool timeline = false;         // in a text that is no load sheet
-  bool colour = false;           // likewise
-  std::string earlier_ics = {};  // what the file of its events for a calendar held before
+  bool sheet = false;                      // the text is the load sheet
+  bool page = false;                       // somebody wants it
+  bool timeline = false;                   // in a text that is no load sheet
+  bool colour = false;                     // likewise
+  std::string earlier_ics = {};            // what the file of its events for a calendar held before
+  std::string version = {};                // of the program
+  const check::Report* checked = nullptr;  // of the rewritten job; nullptr: it did not run
 };
 
 // The job under all four policies, as text, JSON and, if it is wanted, page, its changes as CSV,

@@ -1,5 +1,7 @@
 #include <fmt/format.h>
 
+#include <functional>
+
 #include "cli/commands.h"
 #include "cli/diff_view.h"
 #include "cli/hook.h"
@@ -10,6 +12,7 @@
 #include "cli/spools.h"
 #include "io/cleanup.h"
 #include "plan/describe.h"
+#include "report/findings.h"
 #include "report/format.h"
 #include "report/spools.h"
 #include "rewrite/diff.h"
@@ -29,6 +32,11 @@ class Run {
     if (options_.diff && !options_.out.empty()) {
       return context_.fail({Error::Kind::usage, "--diff writes no job: it does not go with -o"});
     }
+    if (options_.diff && options_.check) {
+      Error e{Error::Kind::usage, "--diff writes no job: it does not go with --check"};
+      e.hint = "--dry-run --check checks the rewrite and writes nothing either";
+      return context_.fail(e);
+    }
     if (auto s = hook_allowed(context_, options_); !s) return context_.fail(s.error());
     if (auto s = outputs_.check(); !s) return context_.fail(s.error());
     auto rules = context_.rules(Guesses::if_asked_for);
@@ -39,23 +47,17 @@ class Run {
     }
     auto loaded = load_job(context_, options_.job, *rules);
     if (!loaded) return context_.fail(loaded.error());
-    if (options_.hook) rules_ = *rules;
+    if (checks()) rules_ = *rules;
     if (auto s = map(*loaded, *rules); !s) return context_.fail(s.error());
     note_hints(context_, loaded->job);
     auto plan = make_plan(loaded->job, *rules, rules->gap.policy);
     if (!plan) return context_.fail(plan.error());
-    if (options_.hook || !options_.html.empty() || !options_.json.empty()) {
-      auto made = make_reports(
-          options_.job, scanned(*loaded, *rules),
-          {.width = context_.text_width(), .page = options_.hook || !options_.html.empty()});
-      if (!made) return context_.fail(made.error());
-      reports_ = std::move(*made);
-    }
-    if (!options_.hook) {
+    if (!checks()) {
+      if (auto s = make(*loaded, *rules); !s) return context_.fail(s.error());
       if (auto s = outputs_.write(reports_); !s) return outputs_.finish(std::move(s));
     }
     if (auto s = warn_of_spools(*loaded, *plan, *rules); !s) return outputs_.finish(std::move(s));
-    const int code = deliver(loaded->input, loaded->job, *plan, *rules);
+    const int code = deliver(*loaded, *plan, *rules);
     if (!options_.hook && (code == kDone || code == kDiffers)) {
       note_patterns(context_, *rules, loaded->job);
     }
@@ -66,6 +68,7 @@ class Run {
   static bool writes_a_job(const RewriteOptions& options) {
     return !options.diff && !options.dry_run;
   }
+  [[nodiscard]] bool checks() const { return options_.hook || options_.check; }
 
   static OutputNames names_of(const Context& context, const RewriteOptions& options) {
     OutputNames names{.html = options.hook ? hook_page(options) : options.html,
@@ -99,6 +102,20 @@ class Run {
     return {loaded.input.job(), loaded.job, rules};
   }
 
+  // The reports that are wanted, with what a check of the rewrite said, if it ran.
+  Status make(LoadedJob& loaded, const rules::Rules& rules, const check::Report* found = nullptr) {
+    const bool page = options_.hook || !options_.html.empty();
+    if (!page && options_.json.empty()) return success();
+    auto made = make_reports(options_.job, scanned(loaded, rules),
+                             {.width = context_.text_width(),
+                              .page = page,
+                              .version = options_.version,
+                              .checked = found});
+    if (!made) return std::move(made.error());
+    reports_ = std::move(*made);
+    return success();
+  }
+
   // Of a hook, they become part of the line that it says.
   Status warn_of_spools(LoadedJob& loaded, const plan::Plan& plan, const rules::Rules& rules) {
     const Scanned s = scanned(loaded, rules);
@@ -114,37 +131,97 @@ class Run {
     return success();
   }
 
-  int deliver(OpenJob& input, const job::Job& job, const plan::Plan& plan,
-              const rules::Rules& rules) {
+  int deliver(LoadedJob& loaded, const plan::Plan& plan, const rules::Rules& rules) {
+    OpenJob& input = loaded.input;
+    const job::Job& job = loaded.job;
     if (!plan.changes_anything() && !mapping_) {
       say(nothing_to_do(job, rules));
       if (options_.diff && input.original) return show_diff(input, *input.original, job, plan);
       // In place there is nothing to write, unless an earlier rewrite has to be undone.
       const bool already_there =
           outputs_.job_replaces_a_file() && options_.out.empty() && !input.original;
+      const auto copy = [&](ByteSink& sink) {
+        return sink.copy(input.job(), 0, input.job().size());
+      };
+      if (options_.check && !options_.hook) {
+        return deliver_checked(loaded, rules, copy, writes_a_job(options_) && !already_there);
+      }
+      if (options_.hook) {
+        if (auto s = make(loaded, rules); !s) return context_.fail(s.error());
+      }
       if (already_there) return finish_page();
       if (!writes_a_job(options_)) return outputs_.finish(success());
-      return finish(input, outputs_.job().copy(input.job(), 0, input.job().size()));
+      return finish(input, copy(outputs_.job()));
     }
     const auto edits = rewrite::edits_of(job, plan, rules);
+    const auto fill = [&](ByteSink& sink) { return write(input, job, edits, rules, sink); };
     if (options_.diff) {
-      auto rewritten = io::FileSource::filled(
-          options_.job, [&](ByteSink& sink) { return write(input, job, edits, rules, sink); });
+      auto rewritten = io::FileSource::filled(options_.job, fill);
       if (!rewritten) return context_.fail(rewritten.error());
       return show_diff(input, *rewritten, job, plan);
     }
     summary(job, plan);
+    if (options_.check && !options_.hook) {
+      return deliver_checked(loaded, rules, fill, writes_a_job(options_));
+    }
     if (!writes_a_job(options_)) return outputs_.finish(success());
-    Status written = write(input, job, edits, rules, outputs_.job());
+    Status written = fill(outputs_.job());
     if (!options_.hook || !written) return finish(input, std::move(written));
-    auto found = checked(input);
+    auto rewritten = outputs_.written_job();
+    if (!rewritten) return context_.fail(rewritten.error());
+    auto found = check_rewrite(input.job(), *rewritten, *rules_, options_.job);
     if (!found) return context_.fail(found.error());
-    if (!found->list().empty()) {
-      (void)context_.fail(found_wrong(*found, options_.job));
+    if (!found->findings.list().empty()) {
+      (void)context_.fail(found_wrong(found->findings, options_.job));
       return kDiffers;
     }
     said_ += "; checked: no findings";
+    if (auto s = make(loaded, rules, &*found); !s) return context_.fail(s.error());
     return finish(input, success());
+  }
+
+  // Of --check: the reports are written in any case, the job only if nothing is found.
+  int deliver_checked(LoadedJob& loaded, const rules::Rules& rules,
+                      const std::function<Status(ByteSink&)>& fill, bool writes) {
+    OpenJob& input = loaded.input;
+    // What nobody could take back, or what goes nowhere, is first written aside.
+    const bool aside = !writes || outputs_.job_is_direct();
+    if (!aside) {
+      if (auto s = fill(outputs_.job()); !s) return outputs_.finish(std::move(s));
+    }
+    auto rewritten = aside ? io::FileSource::filled(options_.job, fill) : outputs_.written_job();
+    if (!rewritten) return context_.fail(rewritten.error());
+    auto found = check_rewrite(input.job(), *rewritten, *rules_, options_.job);
+    if (!found) return context_.fail(found.error());
+    if (auto s = make(loaded, rules, &*found); !s) return context_.fail(s.error());
+    if (auto s = outputs_.write(reports_); !s) return outputs_.finish(std::move(s));
+
+    const std::string& name = options_.out.empty() ? options_.job : options_.out;
+    const std::string text = report::findings_text(*found, shown_name(name), *rules_);
+    if (!found->findings.list().empty()) {
+      const int shown = shows_findings() ? print(context_, text) : outputs_.finish(success());
+      (void)context_.fail(found_wrong(found->findings, options_.job));
+      return shown == kDone ? kDiffers : shown;
+    }
+    int code = kDone;
+    if (writes) {
+      Status written = success();
+      if (aside) written = outputs_.job().copy(*rewritten, 0, rewritten->size());
+      code = finish(input, std::move(written));
+    } else {
+      code = outputs_.finish(success());
+    }
+    if (code != kDone) return code;
+    if (shows_findings()) return print(context_, text);
+    context_.note("checked: " + report::found_words(*found));
+    return kDone;
+  }
+
+  // Whether standard output is left to what the check says.
+  [[nodiscard]] bool shows_findings() const {
+    const std::string& job = options_.out.empty() ? options_.job : options_.out;
+    const bool job_there = writes_a_job(options_) && is_standard_output(job);
+    return !job_there && !is_standard_output(options_.html) && !is_standard_output(options_.json);
   }
 
   Status write(OpenJob& input, const job::Job& job, const std::vector<rewrite::Edit>& edits,
@@ -185,15 +262,6 @@ class Run {
     if (plan.policy != rules::Policy::lookahead) return;
     const std::string over = plan::describe_over_limit(plan.figures);
     if (!over.empty()) say(over);
-  }
-
-  // What lies on the disk, against what it was made from.
-  Result<check::Findings> checked(OpenJob& input) {
-    auto rewritten = outputs_.written_job();
-    if (!rewritten) return std::move(rewritten.error());
-    auto report = check_rewrite(input.job(), *rewritten, *rules_, options_.job);
-    if (!report) return std::move(report.error());
-    return std::move(report->findings);
   }
 
   // The page of a hook.
@@ -247,7 +315,7 @@ class Run {
   const RewriteOptions& options_;
   Outputs outputs_;
   std::optional<Mapping> mapping_;
-  // Of a hook: the rules as the file has them, its page, and what it will say.
+  // Where it checks: the rules as the file has them. Of a hook: its page, and what it will say.
   std::optional<rules::Rules> rules_;
   Reports reports_;
   std::string said_, spools_;

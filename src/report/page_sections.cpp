@@ -14,12 +14,15 @@ namespace forewarm::report {
 
 namespace {
 
+constexpr std::size_t kLongestName = 80;
+
 Column bar_column(std::string head) {
   return {.head = std::move(head), .kind = Column::Kind::bar, .shown = Column::Shown::on_page};
 }
 
 std::string section_of(const std::string& title, const std::string& content) {
-  return fmt::format("<section>\n<h2>{}</h2>\n{}</section>\n", escaped(title), content);
+  return fmt::format("<section class=\"bars\">\n<h2>{}</h2>\n{}</section>\n", escaped(title),
+                     content);
 }
 
 // Tables side by side where there is room, each under its title.
@@ -179,7 +182,8 @@ Table filament_bars(const Summary& s) {
       kWaste.at(i).set(sum, kWaste.at(i).value(sum) + kWaste.at(i).value(w));
     }
     changes += exchanges[l.tool];
-    add(fmt::format("T{} {}", l.tool, l.filament), std::move(bar), w, exchanges[l.tool]);
+    add(fmt::format("T{} {}", l.tool, clean(l.filament, kLongestName)), std::move(bar), w,
+        exchanges[l.tool]);
   }
   if (out.rows.empty()) return out;
   add("together", std::nullopt, sum, changes).mark = Row::Mark::limit;
@@ -187,8 +191,9 @@ Table filament_bars(const Summary& s) {
       "Purge by the job is what it extrudes between lines, or in the area, that the rule file says "
       "is purge; where it says neither, that is part of the part, as are prime towers, skirts and "
       "supports. Purge by exchanges is what the rule file says that each takes. Priming is what "
-      "step sequences feed besides, forwards less backwards, with what makes up for oozing. What "
-      "oozes, and what a feeder pulls back, is not counted.";
+      "step sequences feed besides, with what makes up for oozing, less what they pull back: it "
+      "may be "
+      "less than nothing. What oozes, and what a feeder pulls back, is not counted.";
   return out;
 }
 

@@ -16,6 +16,8 @@ namespace forewarm::report {
 
 namespace {
 
+constexpr std::size_t kLongestName = 80;
+
 // As the rule file would have it, in six digits.
 std::string amount(double x, std::string_view unit) { return fmt::format("{:.6g} {}", x, unit); }
 
@@ -27,28 +29,25 @@ std::string list_of(const Facts& facts) {
   return out + "</dl>\n";
 }
 
-std::string with_filament(const Summary& s, int tool, const std::string& what) {
-  const std::string name = s.rules.filament(tool).name;
-  return fmt::format("T{}{}: {}", tool, name == fmt::format("T{}", tool) ? "" : " " + name, what);
-}
-
 // What each tool of the toolhead is printed at, and waits at.
 void add_temperatures(const Summary& s, std::size_t head, Facts& facts) {
-  std::map<int, std::set<double>> work_c;
-  std::set<int> tools;
+  std::map<int, std::set<double>> work_c;  // none: nothing in the job says
   for (const job::ToolUse& use : s.job.uses) {
     if (use.head != head) continue;
-    tools.insert(use.tool);
-    if (use.work_c) work_c[use.tool].insert(*use.work_c);
+    std::set<double>& of_tool = work_c[use.tool];
+    if (use.work_c) of_tool.insert(*use.work_c);
   }
   for (const auto& [tool, temperatures] : work_c) {
+    const rules::Filament filament = s.rules.filament(tool);
     std::string words;
-    for (const double c : temperatures) words += (words.empty() ? "" : ", ") + amount(c, "°C");
-    facts.emplace_back("working temperature", with_filament(s, tool, words));
-  }
-  for (const int tool : tools) {
-    facts.emplace_back("standby_c",
-                       with_filament(s, tool, amount(s.rules.filament(tool).standby_c, "°C")));
+    for (const double c : temperatures) {
+      words += fmt::format("{}{:.6g}", words.empty() ? "works at " : ", ", c);
+    }
+    if (!words.empty()) words += " °C, ";
+    const std::string name = fmt::format("T{}", tool);
+    facts.emplace_back(
+        filament.name == name ? name : name + ' ' + clean(filament.name, kLongestName),
+        words + "standby at " + amount(filament.standby_c, "°C"));
   }
 }
 
@@ -126,7 +125,7 @@ std::vector<HeaterFacts> heater_facts(const Summary& s) {
     facts.emplace_back("ambient_c", amount(hotend.ambient_c, "°C"));
     facts.emplace_back("max_c", amount(head.max_c, "°C"));
     add_temperatures(s, h, facts);
-    out.push_back({head.name, std::move(facts)});
+    out.push_back({clean(head.name, kLongestName), std::move(facts)});
   }
   return out;
 }

@@ -237,8 +237,8 @@ std::string html_of(const CellBar& bar) {
                        kHeight - height, per_cent(part.share), height);
   }
   if (bar.line) {
-    out += fmt::format("<line class=\"across\" x1=\"{0}\" x2=\"{0}\" y1=\"0\" y2=\"{1}\"/>",
-                       per_cent(*bar.line), kHeight);
+    out += fmt::format("<line class=\"across\" x1=\"{0}\" x2=\"{0}\" y1=\"-3\" y2=\"{1}\"/>",
+                       per_cent(*bar.line), kHeight + 3);
   }
   return out + "</svg>";
 }
