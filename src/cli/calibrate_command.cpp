@@ -79,7 +79,8 @@ int run_calibrate(const Context& context, const CalibrateOptions& options) {
   for (const std::string& path : options.records) inputs.push_back({"the record", path});
   inputs.push_back({"the rule file", context.rule_file()});
   inputs.push_back({"the rule file", options.write});
-  Outputs outputs(context, {.json = options.json, .inputs = std::move(inputs)});
+  Outputs outputs(context,
+                  {.html = options.html, .json = options.json, .inputs = std::move(inputs)});
   if (auto s = outputs.check(); !s) return context.fail(s.error());
   if (!options.write.empty() && !context.named_rules().empty() &&
       !same_file(options.write, context.named_rules())) {
@@ -119,7 +120,8 @@ int run_calibrate(const Context& context, const CalibrateOptions& options) {
   }
   const int code = outputs.finish(
       {.text = report::calibration_text(records, heaters, *rules, context.text_width()),
-       .json = report::calibration_json(heaters, *rules)});
+       .json = report::calibration_json(heaters, *rules),
+       .html = options.html.empty() ? "" : report::calibration_html(records, heaters, *rules)});
   if (code != kDone || options.write.empty()) return code;
   if (auto s = edit_rule_file(context, options.write, settings); !s) {
     return context.fail(s.error());

@@ -181,6 +181,7 @@ Command compare_command(Options& options) {
                 .argument = "KEY=VALUES",
                 .completes = Completes::gap_number},
                json_flag(o.json, "figures", ", without the table"),
+               html_flag(o.html),
                csv_flag(o.csv, "the figures", ", without the table"),
                {.names = "--rules",
                 .help = "a rule file, or built-in for guesses; repeated: the job by each of them, "
@@ -282,7 +283,8 @@ Command calibrate_command(Options& options) {
       {.names = "--exchanges",
        .help = "with --make-job: have feeders exchange their filaments, too",
        .value = &o.exchanges},
-      json_flag(o.json, "figures", ", without the table")};
+      json_flag(o.json, "figures", ", without the table"),
+      html_flag(o.html)};
   add_rules_flag(out.flags, options.common);
   out.about = descriptions::kCalibrate;
   out.example = "forewarm calibrate --rules machine.toml --ambient fit heat-up.csv";
@@ -310,6 +312,7 @@ Command review_command(Options& options) {
                 .value = &o.write,
                 .completes = Completes::file},
                json_flag(o.json, "figures", ", without the text"),
+               html_flag(o.html),
                csv_flag(o.csv, "every change", ", without the text")};
   add_rules_flag(out.flags, options.common);
   out.about = descriptions::kReview;

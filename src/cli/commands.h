@@ -35,7 +35,7 @@ struct ForecastOptions {
 int run_forecast(const Context& context, const ForecastOptions& options);
 
 struct CompareOptions {
-  std::string job, json, csv;
+  std::string job, json, html, csv;
   std::vector<std::string> sweeps;
   std::vector<std::string> rules;     // rule files; none: the one in force
   std::vector<std::string> settings;  // each tried in place of the rule files' value
@@ -57,7 +57,7 @@ int run_restore(const Context& context, const RestoreOptions& options);
 // `make_job`: a job to be written in place of all that, with `to_c`, or empty, and `exchanges`.
 struct CalibrateOptions {
   std::vector<std::string> records;
-  std::string json, ambient, write, make_job, to_c;
+  std::string json, html, ambient, write, make_job, to_c;
   bool robust = false, exchanges = false;
 };
 int run_calibrate(const Context& context, const CalibrateOptions& options);
@@ -66,7 +66,7 @@ int run_calibrate(const Context& context, const CalibrateOptions& options);
 struct ReviewOptions {
   std::string job;
   std::vector<std::string> records;
-  std::string json, csv, write;
+  std::string json, html, csv, write;
 };
 int run_review(const Context& context, const ReviewOptions& options);
 

@@ -34,6 +34,7 @@ int compare_policies(const Context& context, const CompareOptions& options, Outp
 
   return outputs.finish({.text = report::text(*comparison, context.text_width()),
                          .json = report::json(*comparison),
+                         .html = options.html.empty() ? "" : report::html(*comparison),
                          .csv = report::csv(*comparison)});
 }
 
@@ -50,7 +51,10 @@ int run_compare(const Context& context, const CompareOptions& options) {
     e.hint = "leave out --sweep, or --set and all --rules but one; --set KEY=VALUE may be repeated";
     return context.fail(e);
   }
-  OutputNames names{.json = options.json, .csv = options.csv, .inputs = {{"the job", options.job}}};
+  OutputNames names{.html = options.html,
+                    .json = options.json,
+                    .csv = options.csv,
+                    .inputs = {{"the job", options.job}}};
   const std::vector<std::string> files =
       options.rules.empty() ? std::vector<std::string>{""} : options.rules;
   for (const std::string& file : files) {
@@ -64,6 +68,7 @@ int run_compare(const Context& context, const CompareOptions& options) {
   if (!variants) return context.fail(variants.error());
   return outputs.finish({.text = report::text(*variants, context.text_width()),
                          .json = report::json(*variants),
+                         .html = options.html.empty() ? "" : report::html(*variants),
                          .csv = report::csv(*variants)});
 }
 

@@ -28,7 +28,7 @@ Status check_options(const CalibrateOptions& o) {
     return usage("--make-job makes a job, and reads no RECORD",
                  "print the job, then calibrate by the record of it");
   }
-  if (!o.write.empty() || !o.json.empty() || !o.ambient.empty() || o.robust) {
+  if (!o.write.empty() || !o.json.empty() || !o.html.empty() || !o.ambient.empty() || o.robust) {
     return usage("--make-job goes with --to-c, --exchanges and --rules alone");
   }
   return success();

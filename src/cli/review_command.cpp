@@ -74,11 +74,13 @@ class Run {
     if (!bought) return context_.fail(bought.error());
     if (auto s = find_counted(); !s) return context_.fail(s.error());
     if (!moved_) spools_ = review::spools_of(review_, *job_, now_);
-    const report::Reviewed reviewed{printed_, schedule_, review_,
-                                    records_, heaters_,  suggestions_,
-                                    *bought,  spools_,   context_.text_width()};
+    const report::Reviewed reviewed{printed_, schedule_,    review_,
+                                    records_, heaters_,     suggestions_,
+                                    *bought,  spools_,      context_.text_width(),
+                                    &trace_,  temperatures_};
     const int code = outputs_.finish({.text = report::review_text(reviewed),
                                       .json = report::review_json(reviewed),
+                                      .html = page_wanted() ? report::review_html(reviewed) : "",
                                       .csv = report::review_csv(reviewed)});
     if (code != kDone) return code;
     if (auto s = write_rules(); !s) return context_.fail(s.error());
@@ -87,13 +89,15 @@ class Run {
 
  private:
   static OutputNames names_of(const Context& context, const ReviewOptions& options) {
-    OutputNames names{.json = options.json, .csv = options.csv};
+    OutputNames names{.html = options.html, .json = options.json, .csv = options.csv};
     names.inputs.push_back({"the job", options.job});
     for (const std::string& path : options.records) names.inputs.push_back({"a record", path});
     names.inputs.push_back({"the rule file", context.rule_file()});
     names.inputs.push_back({"the rule file", options.write});
     return names;
   }
+
+  [[nodiscard]] bool page_wanted() const { return !options_.html.empty(); }
 
   // The rules that the job was rewritten by: those in force, or what was kept of them beside.
   Status find_rules(std::uint64_t hash) {
@@ -171,7 +175,8 @@ class Run {
     if (!printed) return std::move(printed.error());
     auto job = scan_job(context_, *printed, printed_, options_.job);
     if (!job) return std::move(job.error());
-    schedule_ = review::schedule_of(*job, script, printed_.dialect);
+    schedule_ =
+        review::schedule_of(*job, script, printed_.dialect, page_wanted() ? &trace_ : nullptr);
     moved_ = script.moved();
     job_ = std::move(*job);
     printed_text_ = std::move(*printed);
@@ -184,7 +189,9 @@ class Run {
       record::StretchFinder finder(now_);
       finder.expect(review::waits_of(schedule_));
       Both both(journals_.emplace_back(schedule_), finder);
-      auto record = read_record(context_, path, printed_, both);
+      review::Temperatures temperatures(page_wanted() ? schedule_.heads : 0);
+      Both all(both, temperatures);
+      auto record = read_record(context_, path, printed_, all);
       if (!record) return std::move(record.error());
       for (std::size_t i = 0; i + 1 < journals_.size(); ++i) {
         if (!journals_[i].same_as(journals_.back())) continue;
@@ -197,6 +204,7 @@ class Run {
                      "a print counts once: leave one of them out"};
       }
       records_.push_back(std::move(*record));
+      temperatures_.push_back(std::move(temperatures));
       add_stretches(stretches_, finder.take());
     }
     return success();
@@ -272,8 +280,10 @@ class Run {
   rules::Rules printed_, now_;
   std::optional<io::FileSource> printed_text_;
   review::Schedule schedule_;
-  bool moved_ = false;           // filaments of the job
-  std::optional<job::Job> job_;  // as it was printed
+  plan::Trace trace_;                               // of its replay, for the page
+  std::vector<review::Temperatures> temperatures_;  // of each record, for the page
+  bool moved_ = false;                              // filaments of the job
+  std::optional<job::Job> job_;                     // as it was printed
   std::vector<review::SpoolUse> spools_;
   CountedPrints counted_;
   std::vector<review::Journal> journals_;

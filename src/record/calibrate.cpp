@@ -105,7 +105,8 @@ void add_residuals(Calibration& into, const std::vector<Stretch>& stretches, con
   for (std::size_t i = 0; i < stretches.size(); ++i) {
     auto& list = into.residuals.emplace_back();
     for (std::size_t k = 0; k < fit.residuals[i].size(); ++k) {
-      list.push_back({stretches[i].readings[k].time_s, fit.residuals[i][k]});
+      const thermal::Reading& reading = stretches[i].readings[k];
+      list.push_back({reading.time_s, fit.residuals[i][k], reading.temperature_c});
     }
   }
 }

@@ -62,7 +62,8 @@ struct Calibration {
   double step_s = 0;                              // between the samples of the heat-ups, on average
   std::vector<std::string> notes = {};            // sentences
   struct Residual {
-    double time_s, residual_c;
+    double time_s, residual_c;  // the reading less the model
+    double temperature_c;       // the reading
   };
   std::vector<std::vector<Residual>> residuals = {};  // of each stretch, heat-ups first
 };

@@ -21,12 +21,6 @@ constexpr std::size_t kPlotWidth = 72;   // at most
 constexpr std::size_t kPlotMargin = 13;  // to its left
 constexpr int kPlotRows = 4;             // above and below the middle
 
-std::string title_of(const Calibration& c) {
-  std::string out = clean(c.heater.name);
-  if (c.heater.head && c.heater.index) out += fmt::format(" (heater {})", *c.heater.index);
-  return out;
-}
-
 // Means of the residuals, in the order of the readings, a mark a column; heat-ups come first.
 std::string plot(const Calibration& c, std::size_t text_width) {
   std::vector<double> all;
@@ -67,28 +61,14 @@ std::string plot(const Calibration& c, std::size_t text_width) {
   return out;
 }
 
-void add_line(std::string& out, const char* key, const Estimate& e, const char* note = "") {
-  out += fmt::format("  {:<22}{}{}\n", key, estimate_text(e), note);
-}
-
 std::string heater_text(const Calibration& c, const rules::Rules& rules, std::size_t width) {
-  if (!c.refused.empty()) return title_of(c) + ": nothing can be told: " + clean(c.refused) + '\n';
-  std::string out = fmt::format(
-      "{}: {}, {}; {} of {} samples used, {:.0f} %\n", title_of(c),
-      counted(c.heat_ups, "heat-up", "heat-ups"), counted(c.cool_downs, "cool-down", "cool-downs"),
-      c.samples, c.samples_in_all, 100 * double(c.samples) / double(c.samples_in_all));
-  add_line(out, "full_drive_c", c.full_drive_c);
-  add_line(out, "time_constant_s", c.time_constant_s);
-  add_line(out, "dead_time_s", c.dead_time_s);
-  if (c.cool_time_constant_s) {
-    add_line(out, "cool_time_constant_s", *c.cool_time_constant_s,
-             c.unlike ? "" : "  (like time_constant_s)");
+  if (!c.refused.empty())
+    return heater_title(c) + ": nothing can be told: " + clean(c.refused) + '\n';
+  std::string out = heater_title(c) + ": " + used_words(c) + '\n';
+  for (const Constant& constant : constants_of(c)) {
+    const std::string note = *constant.note == 0 ? "" : fmt::format("  ({})", constant.note);
+    out += fmt::format("  {:<22}{}{}\n", constant.key, estimate_text(constant.value), note);
   }
-  if (c.settle_s) add_line(out, "settle_s", *c.settle_s);
-  if (c.approach_c) {
-    add_line(out, "approach_c", *c.approach_c, c.climbs > 0 ? "" : "  (by the drive: not written)");
-  }
-  if (c.ambient_c.sd != 0) add_line(out, "ambient_c", c.ambient_c);
   out += fmt::format("  residuals in C, rms {}:\n", number(c.rms_c, 3)) + plot(c, width);
   for (const std::string& note : c.notes) out += wrapped(note, 2, width);
   out += fmt::format(
@@ -98,7 +78,15 @@ std::string heater_text(const Calibration& c, const rules::Rules& rules, std::si
   return out;
 }
 
-std::string record_text(const CalibratedRecord& r) {
+}  // namespace
+
+std::string heater_title(const Calibration& c) {
+  std::string out = clean(c.heater.name);
+  if (c.heater.head && c.heater.index) out += fmt::format(" (heater {})", *c.heater.index);
+  return out;
+}
+
+std::string record_words(const CalibratedRecord& r) {
   const record::Summary& s = r.summary;
   std::string out =
       fmt::format("{}: {}, {}", clean(r.path, 4096), counted(s.lines, "line", "lines"),
@@ -114,10 +102,31 @@ std::string record_text(const CalibratedRecord& r) {
   say(s.unassigned, "of no known heater");
   say(s.damaged, "damaged");
   if (s.cut_off) out += ", the last line cut off";
-  return out + '\n';
+  return out;
 }
 
-}  // namespace
+std::string used_words(const Calibration& c) {
+  return fmt::format("{}, {}; {} of {} samples used, {:.0f} %",
+                     counted(c.heat_ups, "heat-up", "heat-ups"),
+                     counted(c.cool_downs, "cool-down", "cool-downs"), c.samples, c.samples_in_all,
+                     100 * double(c.samples) / double(c.samples_in_all));
+}
+
+std::vector<Constant> constants_of(const Calibration& c) {
+  std::vector<Constant> out{{"full_drive_c", c.full_drive_c},
+                            {"time_constant_s", c.time_constant_s},
+                            {"dead_time_s", c.dead_time_s}};
+  if (c.cool_time_constant_s) {
+    out.push_back(
+        {"cool_time_constant_s", *c.cool_time_constant_s, c.unlike ? "" : "like time_constant_s"});
+  }
+  if (c.settle_s) out.push_back({"settle_s", *c.settle_s});
+  if (c.approach_c) {
+    out.push_back({"approach_c", *c.approach_c, c.climbs > 0 ? "" : "by the drive: not written"});
+  }
+  if (c.ambient_c.sd != 0) out.push_back({"ambient_c", c.ambient_c});
+  return out;
+}
 
 Json number_json(double x) {
   if (!std::isfinite(x)) return nullptr;
@@ -157,7 +166,7 @@ std::string calibration_text(const std::vector<CalibratedRecord>& records,
                              const std::vector<Calibration>& heaters, const rules::Rules& rules,
                              std::size_t width) {
   std::string out;
-  for (const CalibratedRecord& r : records) out += record_text(r);
+  for (const CalibratedRecord& r : records) out += record_words(r) + '\n';
   for (const Calibration& c : heaters) out += '\n' + heater_text(c, rules, width);
   return out;
 }

@@ -1,4 +1,5 @@
-// What a machine's record tells of its heaters, as text, as lines for the rule file, and as JSON.
+// What a machine's record tells of its heaters, as text, as lines for the rule file, as a page, and
+// as JSON.
 //
 // Pure. Names from records are made harmless.
 #pragma once
@@ -22,8 +23,25 @@ struct CalibratedRecord {
                                            const std::vector<record::Calibration>& heaters,
                                            const rules::Rules& rules,
                                            std::size_t width = kTextWidth);
+// A page: of each heater and stage the measured points, the fitted lines and what is left between
+// them, with the constants as the text has them.
+[[nodiscard]] std::string calibration_html(const std::vector<CalibratedRecord>& records,
+                                           const std::vector<record::Calibration>& heaters,
+                                           const rules::Rules& rules);
 [[nodiscard]] std::string calibration_json(const std::vector<record::Calibration>& heaters,
                                            const rules::Rules& rules);
+
+// What text and page say alike: "ash (heater 0)"; a record in a line; how much of it was used; and
+// the constants that are told, with a note.
+[[nodiscard]] std::string heater_title(const record::Calibration& heater);
+[[nodiscard]] std::string record_words(const CalibratedRecord& record);
+[[nodiscard]] std::string used_words(const record::Calibration& heater);
+struct Constant {
+  const char* key;
+  thermal::Estimate value;
+  const char* note = "";
+};
+[[nodiscard]] std::vector<Constant> constants_of(const record::Calibration& heater);
 
 // The keys of a heater that the record tells (told_keys()), with their values as they go into a
 // rule file: of as many digits as their standard errors leave.

@@ -163,11 +163,10 @@ namespace {
 class Svg {
  public:
   Svg(const Heading& heading, double width, double height) {
-    const std::string id = escaped(heading.id);
-    add("<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"chart\" viewBox=\"0 0 {0} {1}\" "
-        "width=\"{0}\" height=\"{1}\" role=\"img\" aria-labelledby=\"{2}-title {2}-what\">\n"
-        "<title id=\"{2}-title\">{3}</title>\n<desc id=\"{2}-what\">{4}</desc>\n",
-        unit(width), unit(height), id, escaped(heading.title), escaped(heading.what));
+    add("<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"chart{4}\" viewBox=\"0 0 {0} {1}\" "
+        "width=\"{0}\" height=\"{1}\" role=\"img\">\n<title>{2}</title>\n<desc>{3}</desc>\n",
+        unit(width), unit(height), escaped(heading.title), escaped(heading.what),
+        width > kChartWidth ? " broad" : "");
   }
 
   template <class... Args>
@@ -216,7 +215,8 @@ const char* anchor_at(double x, const std::string& label, double width) {
 
 }  // namespace
 
-std::string bars_svg(const Heading& heading, const Axis& axis, std::span<const Bar> bars) {
+std::string bars_svg(const Heading& heading, const Axis& axis, std::span<const Bar> bars,
+                     const std::string& bound_words) {
   constexpr double kSide = 14, kTop = 4, kBar = 11, kRow = 34, kFoot = 38;
   const double right = kChartWidth - kSide;
   const double bottom = kTop + kRow * double(bars.size()) + 2;
@@ -230,6 +230,7 @@ std::string bars_svg(const Heading& heading, const Axis& axis, std::span<const B
     svg.text(x(tick.at), bottom + 16, escaped(tick.label),
              anchor_at(x(tick.at), tick.label, kChartWidth), "axis");
   }
+  svg.line("base", kSide, kTop, kSide, bottom + 4);
   double top = kTop;
   for (const Bar& bar : bars) {
     const double room = right - kSide - width_of(bar.text) - 2 * kCharacter;
@@ -239,7 +240,7 @@ std::string bars_svg(const Heading& heading, const Axis& axis, std::span<const B
             unit(top + 1), unit(right - kSide), unit(kTextRow - 1));
     svg.text(kSide, top + 13, fitted(bar.label, room), "start", kind);
     svg.text(right, top + 13, escaped(bar.text), "end", kind);
-    if (std::isfinite(bar.value)) {
+    if (std::isfinite(bar.value) && bar.value > 0) {
       const double width = x(bar.value) - x(axis.from);
       svg.add("<rect class=\"{}\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\"/>\n",
               class_of(bar.fill), unit(kSide), unit(top + kTextRow + 2), unit(std::max(width, 1.0)),
@@ -251,8 +252,12 @@ std::string bars_svg(const Heading& heading, const Axis& axis, std::span<const B
     }
     top += kRow;
   }
-  svg.line("base", kSide, kTop, kSide, bottom + 4);
   svg.text(right, bottom + 32, escaped(title_of(axis)), "end", "axis");
+  if (!bound_words.empty()) {
+    svg.line("bound", kSide, bottom + 20, kSide, bottom + 36);
+    const double room = right - kSide - width_of(title_of(axis)) - 2 * kCharacter;
+    svg.text(kSide + 8, bottom + 32, fitted(bound_words, room), "start", "mark");
+  }
   return svg.done();
 }
 
@@ -293,7 +298,8 @@ class Plot {
   void axes(Svg& svg) const {
     svg.text(2, 13, fitted(title_of(c_.y), c_.width - 4), "start", "axis");
     for (const Tick& tick : c_.y.ticks) {
-      svg.line("grid", left_, y(tick.at), right_, y(tick.at));
+      const bool zero = c_.zero && tick.at == 0;
+      svg.line(zero ? "base" : "grid", left_, y(tick.at), right_, y(tick.at));
       svg.text(left_ - 6, y(tick.at) + 4, escaped(tick.label), "end", "axis");
     }
     for (const Tick& tick : c_.x.ticks) {
@@ -331,11 +337,11 @@ class Plot {
     const std::string px = unit(x), py = unit(y);
     switch (look) {
       case Series::Look::crosses:
-        return fmt::format("M{} {}m-3-3l6 6m0-6l-6 6", px, py);
+        return fmt::format("M{} {}m-2.5-2.5l5 5m0-5l-5 5", px, py);
       case Series::Look::diamonds:
-        return fmt::format("M{} {}m-4 0l4-4l4 4l-4 4z", px, py);
+        return fmt::format("M{} {}m-3.5 0l3.5-3.5l3.5 3.5l-3.5 3.5z", px, py);
       case Series::Look::triangles:
-        return fmt::format("M{} {}m-4 3l4-7l4 7z", px, py);
+        return fmt::format("M{} {}m-3.5 2.5l3.5-6l3.5 6z", px, py);
       default:
         return fmt::format("M{} {}h0", px, py);
     }

@@ -45,9 +45,9 @@ struct Axis {
 // "Waiting, min".
 [[nodiscard]] std::string title_of(const Axis& axis);
 
-// The SVG's name and what it shows, for who does not see it. The id is the page's alone.
+// The SVG's name and what it shows, for who does not see it.
 struct Heading {
-  std::string id = {}, title = {}, what = {};
+  std::string title = {}, what = {};
 };
 
 struct Bar {
@@ -60,9 +60,10 @@ struct Bar {
 
 constexpr double kChartWidth = 340;  // a phone's, without its margins
 
-// Bars from 0 on, one below the other, each under its label and its figure.
+// Bars from 0 on, one below the other, each under its label and its figure. `bound_words` stand
+// beside a sample of the bound's line: "bound 10.3 s".
 [[nodiscard]] std::string bars_svg(const Heading& heading, const Axis& axis,
-                                   std::span<const Bar> bars);
+                                   std::span<const Bar> bars, const std::string& bound_words = {});
 
 struct Point {
   double x = 0, y = 0;
@@ -90,6 +91,7 @@ struct Chart {
   std::vector<Series> series = {};
   std::vector<Mark> levels = {};   // such as a bound, at a y
   std::vector<Mark> moments = {};  // such as the value in force, at an x
+  bool zero = false;               // the grid's line at 0 is a strong one
   double width = kChartWidth, height = 230;
 };
 

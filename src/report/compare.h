@@ -5,7 +5,8 @@
 // differences are between figures as the plans give them. Pure: values in, one string out.
 //
 // Text: a table, the differences to as-sliced, and sentences on the off timer and on each sweep.
-// JSON: { schema_version 1, job, rules, rows, bound }, keys as in comparing.md. CSV: a header, the
+// Page: a chart of bars for each figure, the bound drawn in, and of each sweep a chart of each
+// figure over the values, with the tables and the answers of the text. JSON: { schema_version 1, job, rules, rows, bound }, keys as in comparing.md. CSV: a header, the
 // rows with the same columns, and the bound as the last row; fields are separated by ",", lines end
 // in "\n", a missing value is empty. No field ever needs quotes.
 #pragma once
@@ -57,6 +58,7 @@ using Planner = std::function<Result<plan::Plan>(const rules::Rules&, rules::Pol
                                          const Planner& planner);
 
 [[nodiscard]] std::string text(const Comparison& comparison, std::size_t width = kTextWidth);
+[[nodiscard]] std::string html(const Comparison& comparison);
 [[nodiscard]] std::string json(const Comparison& comparison);  // ends in a newline
 [[nodiscard]] std::string csv(const Comparison& comparison);   // ends in a newline
 

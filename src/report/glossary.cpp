@@ -8,6 +8,8 @@ namespace {
 
 constexpr std::array kWords{
     GlossaryWord{"actual", "review: what the records say that it took, all prints together."},
+    GlossaryWord{"actual at",
+                 "review: when a change came, from the job's start, as the plan counts."},
     GlossaryWord{"after last",
                  "Waiting after the last use of a toolhead, where the job itself waits there, such "
                  "as for cooling down in end code."},
@@ -50,6 +52,7 @@ constexpr std::array kWords{
         "How often a heater is switched on again from off. Each costs time, energy and wear."},
     GlossaryWord{"count", "review: how many changes the figures of the row come from."},
     GlossaryWord{"day", "The date on which the exchanges of the row come."},
+    GlossaryWord{"difference", "review: the measured temperature less that of the plan's replay."},
     GlossaryWord{
         "dip", "The lowest temperature that a parked heater reaches in a gap, in degrees Celsius."},
     GlossaryWord{"done on average",
@@ -93,6 +96,7 @@ constexpr std::array kWords{
     GlossaryWord{"finding",
                  "Something that check holds against a rewritten job. Each has an id; explain ID "
                  "says what it means."},
+    GlossaryWord{"fitted", "calibrate: what the model of the heater has at the time of a reading."},
     GlossaryWord{"from",
                  "When the gap begins: the last movement of filament before the toolhead is "
                  "parked. Counted from the start of the job."},
@@ -100,6 +104,7 @@ constexpr std::array kWords{
         "gap",
         "The time in which a toolhead is not used: from its last movement of filament to the place "
         "where it is picked again. The last gap of each toolhead goes to the end of the job."},
+    GlossaryWord{"had", "review: how hot a toolhead was when its change needed it."},
     GlossaryWord{"heating power",
                  "The table of what the heaters draw, where the rule file has heating_limit_w."},
     GlossaryWord{"hold",
@@ -140,6 +145,7 @@ constexpr std::array kWords{
         "material",
         "The material of a filament, by which it shares the keys of a [material.NAME] table."},
     GlossaryWord{"mean", "review: the mean of what the changes took, in seconds."},
+    GlossaryWord{"measured", "review, calibrate: what the record has read."},
     GlossaryWord{
         "median",
         "review: the median of what the changes took, in seconds: half of them took less."},
@@ -149,6 +155,7 @@ constexpr std::array kWords{
     GlossaryWord{"needed",
                  "The filament that the job takes from the spool at most, in grams, step sequences "
                  "included."},
+    GlossaryWord{"needed at", "review: how hot a toolhead was to be for its change."},
     GlossaryWord{"now", "review: the value that is in force."},
     GlossaryWord{"of", "review: how many observations the better value comes from."},
     GlossaryWord{"off",
@@ -187,6 +194,10 @@ constexpr std::array kWords{
         "The least waiting and the least hot idle that any plan could reach in the job's gaps, "
         "given how the heaters warm and cool. Start code and exchanges may wait as well."},
     GlossaryWord{"planned", "review: what the plan of the printed job said that it would take."},
+    GlossaryWord{"planned at",
+                 "review: when a change was to come, from the job's start, waits included."},
+    GlossaryWord{"planned wait",
+                 "review: how long the plan waits for a change, before and after it."},
     GlossaryWord{"policy",
                  "What parked heaters do: as-sliced, timers, hold or lookahead. The key policy of "
                  "[gap] says which one rewrite follows."},
@@ -196,6 +207,7 @@ constexpr std::array kWords{
     GlossaryWord{"priming",
                  "The filament that step sequences feed besides their purge, forwards less "
                  "backwards, in grams."},
+    GlossaryWord{"print", "review: the number of a print in the records, in their order."},
     GlossaryWord{"purge",
                  "The filament that is extruded to clean a nozzle and does not go into the part, "
                  "in grams or cubic millimetres."},
@@ -216,6 +228,7 @@ constexpr std::array kWords{
     GlossaryWord{"removed",
                  "diff --stat: how many lines of the original are gone from the rewritten job, or "
                  "are a comment in it."},
+    GlossaryWord{"residual", "calibrate: a reading less what the model of the heater has then."},
     GlossaryWord{"row",
                  "compare: the number of a rule file, or of a setting in it; what it is stands "
                  "above the table."},
@@ -235,9 +248,11 @@ constexpr std::array kWords{
                  "job waits for there."},
     GlossaryWord{"started", "The time at which the job is started."},
     GlossaryWord{"step sequences", "The time that step sequences take, and what they wait for."},
+    GlossaryWord{"stopped", "review: how long the machine stood still in a change."},
     GlossaryWord{
         "stops",
         "review: the time for which the print stood still and nothing in the job says why."},
+    GlossaryWord{"stretch", "calibrate: a heat-up or a cool-down, from its beginning to its end."},
     GlossaryWord{"sweep", "compare --sweep: a number of [gap] that is tried at several values."},
     GlossaryWord{"text", "The line itself, as the job has it."},
     GlossaryWord{"time", "The duration of the whole job, or the time that goes to a cause."},
@@ -267,6 +282,10 @@ constexpr std::array kWords{
         "Any movement of filament of a toolhead, pulled or pushed, from picking it to parking it."},
     GlossaryWord{"uses", "How often the toolhead is used: picked, and moves filament."},
     GlossaryWord{"wait", "How long the machine stands still there for a heater."},
+    GlossaryWord{
+        "value",
+        "calibrate: what a key of the rule file should have, with its standard error behind +-."},
+    GlossaryWord{"waited", "review: how long a change was waited for, before and after it."},
     GlossaryWord{
         "waiting",
         "The time in which the machine stands still because a heater is not at its target."},

@@ -1,4 +1,4 @@
-// What `review` found, as text, JSON and CSV.
+// What `review` found, as text, page, JSON and CSV.
 //
 // Pure. Names from records and rule files are made harmless.
 #pragma once
@@ -8,9 +8,11 @@
 #include <string>
 #include <vector>
 
+#include "plan/trace.h"
 #include "report/calibration.h"
 #include "review/spools.h"
 #include "review/suggest.h"
+#include "review/temperatures.h"
 
 namespace forewarm::report {
 
@@ -32,9 +34,16 @@ struct Reviewed {
   // Empty where the job's filaments have moved: whose spools they were, is not known.
   std::span<const review::SpoolUse> spools = {};
   std::size_t width = kTextWidth;  // of the text
+  // For the page alone: what the plan's replay has, and what each record measured.
+  const plan::Trace* trace = nullptr;
+  std::span<const review::Temperatures> temperatures = {};
 };
 
 [[nodiscard]] std::string review_text(const Reviewed& r);
+// The measured temperatures over those of the plan's replay, the actual changes and waits over the
+// planned ones, what the records lack, and what the text says. REQUIRES: a trace, and temperatures
+// of each record.
+[[nodiscard]] std::string review_html(const Reviewed& r);
 [[nodiscard]] std::string review_json(const Reviewed& r);
 // One row a change.
 [[nodiscard]] std::string review_csv(const Reviewed& r);

@@ -54,6 +54,7 @@ Json changes_json(const Reviewed& r) {
     j["planned_s"] = rounded(c.takes_s());
     j["actual_s"] = optional_json(seen.took_s);
     j["wait_s"] = optional_json(seen.wait_s);
+    j["planned_wait_s"] = rounded(c.wait_before_s + c.wait_after_s);
     j["needed_c"] = c.needed_c > 0 ? rounded(c.needed_c) : Json(nullptr);
     j["at_need_c"] = optional_json(seen.at_need_c);
     j["stop_s"] = rounded(seen.stop_s);

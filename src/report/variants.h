@@ -4,7 +4,8 @@
 // and planned by its own rules and its own policy; the first is what the others are compared with.
 // Pure: values in, one string out.
 //
-// Text: a table, the differences to the first, and which is shortest. JSON: { schema_version 1,
+// Text: a table, the differences to the first, and which is shortest. Page: the same, and a chart
+// of bars for each figure, the bound of each row drawn in. JSON: { schema_version 1,
 // job, rules, rows, bound }, where job, rules and bound are the first's, and each row has its own
 // rules and bound. CSV: a header, and the rows. Columns as in comparing.md.
 #pragma once
@@ -47,6 +48,7 @@ struct Variants {
 };
 
 [[nodiscard]] std::string text(const Variants& variants, std::size_t width = kTextWidth);
+[[nodiscard]] std::string html(const Variants& variants);
 [[nodiscard]] std::string json(const Variants& variants);  // ends in a newline
 [[nodiscard]] std::string csv(const Variants& variants);   // ends in a newline
 

@@ -290,6 +290,10 @@ class Reviewer {
       seen.at_need_c = temperature(c.waits_before > 0 ? m.leave : m.there);
       seen.fed_c = temperature(m.ready != nullptr ? m.ready : m.there);
     }
+    PrintEnd& end = out_.ends[p];
+    end.zero_s = zero_s;
+    end.part = part;
+    if (print.end != nullptr && print.end->at.part == part) end.end_s = print.end->at.time_s;
   }
 
   void account(Piece& piece) {

@@ -111,6 +111,10 @@ struct PrintEnd {
   // Of when each echo, or select, came after the first: another print of the job has others.
   std::uint64_t fingerprint = 0;
   bool counted_before = false;  // by a caller: it has been subtracted from spools already
+  // When the record's clock, in this part, was where the plan is at 0; none: nothing tells.
+  std::optional<double> zero_s;
+  std::optional<double> end_s;  // of its last echo, by the same clock
+  std::size_t part = 0;
 };
 
 struct Review {

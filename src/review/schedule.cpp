@@ -1,6 +1,7 @@
 #include "review/schedule.h"
 
 #include <algorithm>
+#include <utility>
 
 #include "plan/events.h"
 #include "plan/simulate.h"
@@ -13,10 +14,12 @@ using What = record::Echo::What;
 
 class Clock {
  public:
-  Clock(const job::Job& job, const rules::Dialect& dialect) : job_(job) {
+  Clock(const job::Job& job, const rules::Dialect& dialect, plan::Trace* trace) : job_(job) {
     plan::Timeline timeline;
     plan::own_events_of(job, dialect, timeline);
-    waits_ = plan::simulate(job, timeline, 0).waits;
+    auto replay = plan::simulate(job, timeline, 0, trace);
+    waits_ = std::move(replay.waits);
+    if (trace != nullptr) trace->drives = std::move(replay.drives);
   }
 
   // Of the last line before `offset` whose time is known: exact behind selects and targets.
@@ -59,8 +62,9 @@ class Clock {
 
 class Maker {
  public:
-  Maker(const job::Job& job, const Script& script, const rules::Dialect& dialect)
-      : job_(job), script_(script), clock_(job, dialect) {}
+  Maker(const job::Job& job, const Script& script, const rules::Dialect& dialect,
+        plan::Trace* trace)
+      : job_(job), script_(script), clock_(job, dialect, trace) {}
 
   Schedule make() {
     Schedule out;
@@ -195,8 +199,9 @@ std::map<std::uint64_t, std::size_t> waits_of(const Schedule& schedule) {
   return out;
 }
 
-Schedule schedule_of(const job::Job& printed, const Script& script, const rules::Dialect& dialect) {
-  return Maker(printed, script, dialect).make();
+Schedule schedule_of(const job::Job& printed, const Script& script, const rules::Dialect& dialect,
+                     plan::Trace* trace) {
+  return Maker(printed, script, dialect, trace).make();
 }
 
 }  // namespace forewarm::review

@@ -16,6 +16,7 @@
 #include <vector>
 
 #include "job/job.h"
+#include "plan/trace.h"
 #include "review/script.h"
 
 namespace forewarm::review {
@@ -77,7 +78,8 @@ struct Schedule {
 // Which toolhead each change waits for after it, by its number.
 [[nodiscard]] std::map<std::uint64_t, std::size_t> waits_of(const Schedule& schedule);
 
+// Where a trace is given, it becomes that of the replay, for pictures.
 [[nodiscard]] Schedule schedule_of(const job::Job& printed, const Script& script,
-                                   const rules::Dialect& dialect);
+                                   const rules::Dialect& dialect, plan::Trace* trace = nullptr);
 
 }  // namespace forewarm::review

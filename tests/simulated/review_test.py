@@ -15,6 +15,8 @@ import unittest
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "oracle"))
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "cli"))
+import chart_pages
 import review_experiment
 import spools
 
@@ -126,6 +128,110 @@ class Reviewed(unittest.TestCase):
         self.assertEqual(list(r["suggest"][0])[:6], ["key", "now", "better", "sd", "observations", "why"])
         self.assertEqual([h["toolhead"] for h in r["heaters"]], ["ash", "birch", "cedar"])
         self.assertEqual(r["record"]["missing"], 0)
+
+    def page(self, *records, job=None):
+        path = self.folder / "page.html"
+        ran = self.review("--html", path, "--json", self.folder / "page.json", job or self.job, *records)
+        self.assertEqual(ran.returncode, 0, ran.stderr)
+        return chart_pages.Page(path.read_text()), json.loads((self.folder / "page.json").read_text())
+
+    def near(self, text, value):
+        if value is None:
+            self.assertEqual(text, "")
+            return
+        said, error = chart_pages.amount(text)
+        self.assertLessEqual(abs(said - value), error + 0.001, f"{text} is not {value}")
+
+    def test_the_page_has_the_figures_of_the_json(self):
+        page, report = self.page(*self.logs)
+        self.assertEqual(page.headings()[:4], ["What the record lacks", "Where the time went", "Print 1", "Print 2"])
+        self.assertIn("Nothing of what is shown here.", page.root.text())
+        [chart] = page.charts()["Time, planned and actual"]
+        bars = chart.bars()
+        causes = [c for c in report["time"]["by_cause"].values() if max(c.values()) >= 0.05]
+        self.assertEqual(len(bars), 2 * len(causes))
+        for cause, planned, actual in zip(causes, bars[::2], bars[1::2]):
+            self.near(planned[1], cause["planned_s"])
+            self.near(actual[1], cause["actual_s"])
+        heads, rows = next(t for t in page.tables() if "Planned at" in t[0])
+        self.assertEqual(len(rows), 200)
+        for row, change in zip(rows, report["change_list"]):
+            cell = dict(zip(heads, row))
+            self.assertEqual(cell["Print"], str(change["print"] + 1))
+            self.assertEqual(cell["Line"], str(change["line"]))
+            self.assertEqual(cell["Tool"], f"T{change['to_tool']}")
+            for head, key in (("Planned", "planned_s"), ("Actual", "actual_s"), ("Waited", "wait_s"),
+                              ("Needed at", "needed_c"), ("Had", "at_need_c")):
+                self.near(cell[head], change[key])
+            for head, key in (("Planned at", "planned_at_s"), ("Actual at", "actual_at_s")):
+                h, m, s = map(int, cell[head].split(":"))
+                self.assertLessEqual(abs(3600 * h + 60 * m + s - change[key]), 1)
+        for stat, row in zip(report["stats"], next(t for t in page.tables() if "Median" in t[0])[1]):
+            self.assertEqual([row[1], row[2]], [stat["toolhead"], str(stat["count"])])
+            self.near(row[3], stat["median_s"])
+
+    def test_the_page_draws_what_was_measured_over_what_was_planned(self):
+        page, report = self.page(*self.logs)
+        changes = [c for c in report["change_list"] if c["print"] == 0]
+        for caption, key in (("Changes: later than planned", None), ("Changes: what they took", "actual_s"),
+                             ("Waits for changes", "wait_s")):
+            chart = page.charts()[caption][0]
+            unit = chart.texts("axis")[0].partition(", ")[2]
+            per = {"h": 3600, "min": 60, "s": 1}[unit]
+            x_error, y_error = chart.scale("x")[1] * 3600 + 1, chart.scale("y")[1] * per + 0.01
+            wanted = [(c["planned_at_s"], c["actual_at_s"] - c["planned_at_s"] if key is None else
+                       c[key] - (c["stop_s"] if key == "actual_s" else 0)) for c in changes
+                      if c["actual_at_s" if key is None else key] is not None]
+            points = chart.points("dots")
+            self.assertGreater(len(points), 50)
+            # Each that is drawn is one, and the highest and the lowest are there.
+            for x, y in points:
+                self.assertTrue(any(abs(x * 3600 - a) <= x_error and abs(y * per - b) <= y_error for a, b in wanted))
+            self.assertAlmostEqual(max(y for _, y in points) * per, max(b for _, b in wanted), delta=y_error)
+            self.assertAlmostEqual(min(y for _, y in points) * per, min(b for _, b in wanted), delta=y_error)
+        readings = [(float(m[1]), float(m[2])) for m in
+                    re.finditer(r"(?m)^\[([\d.]+)\][^\n]*\bT0:\s*([\d.]+)", self.logs[0].read_text())]
+        self.assertGreater(len(readings), 1000)
+        chart = page.charts()["Temperature of ash"][0]
+        measured, planned = chart.points("line", 0), chart.points("line", 1)
+        error = chart.scale("y")[1] + 0.1
+        self.assertAlmostEqual(max(y for _, y in measured), max(t for _, t in readings), delta=error)
+        self.assertGreater(len(planned), 50)
+        self.assertLess(max(y for _, y in planned), 260)
+        self.assertLess((self.folder / "page.html").stat().st_size, 700_000)
+
+    def test_the_page_says_what_a_record_lacks(self):
+        text = self.logs[0].read_text()
+        lines = text.splitlines(keepends=True)
+        no_birch = self.folder / "no-birch.txt"
+        no_birch.write_text(re.sub(r"\bT1:\s*[\d.]+\s*/\s*[\d.]+", "", text))
+        page, _ = self.page(no_birch)
+        self.assertIn("Temperatures of birch.", [i.text() for i in page.root.all("li")])
+        self.assertIn("The record has no temperature of birch.", page.root.text())
+        half = self.folder / "half.txt"
+        half.write_text("".join(lines[:len(lines) // 2]))
+        page, report = self.page(half)
+        self.assertFalse(report["ends"][0]["whole"])
+        self.assertIn("The end of print 1.", [i.text() for i in page.root.all("li")])
+        number = re.findall(r"forewarm (\d+) there", text)[200]
+        hole = self.folder / "hole.txt"
+        hole.write_text("".join(line for line in lines if f"forewarm {number} there" not in line))
+        page, report = self.page(hole)
+        self.assertGreater(report["record"]["missing"], 0)
+        self.assertTrue(any("echoes: what they begin or end is in no sum" in i.text() for i in page.root.all("li")))
+
+    def test_a_page_replaces_no_file_that_is_not_one(self):
+        mine = self.folder / "mine.html"
+        mine.write_text("mine")
+        ran = self.review("--html", mine, self.job, self.logs[0])
+        self.assertEqual((ran.returncode, ran.stdout), (2, ""))
+        self.assertIn("not an earlier HTML report", ran.stderr)
+        self.assertEqual(mine.read_text(), "mine")
+        ran = self.review("--html", self.logs[0], self.job, self.logs[0])
+        self.assertIn("would overwrite a record", ran.stderr)
+        ran = self.review("--html", "-", self.job, self.logs[0])
+        self.assertEqual(ran.returncode, 0)
+        self.assertTrue(ran.stdout.startswith("<!DOCTYPE html>") and ran.stdout.endswith("</html>\n"))
 
     def test_suggestions_are_near_the_truth(self):
         better = {s["key"]: s for s in self.report["suggest"]}
