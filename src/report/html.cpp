@@ -157,8 +157,8 @@ class Page {
     if (still.empty()) return;
     out_ +=
         "<section>\n<h2>What happens when</h2>\n<div class=\"tools live-only\">"
-        "<button type=\"button\" id=\"in\" aria-label=\"zoom in\">+</button>"
-        "<button type=\"button\" id=\"out\" aria-label=\"zoom out\">−</button>"
+        "<button type=\"button\" id=\"in\">zoom in</button>"
+        "<button type=\"button\" id=\"out\">zoom out</button>"
         "<button type=\"button\" id=\"all\">whole job</button>"
         "<label><input type=\"checkbox\" id=\"sliced\"> as sliced, too</label></div>\n"
         "<canvas id=\"picture\" class=\"live-only\" tabindex=\"0\" role=\"application\" "
@@ -166,7 +166,12 @@ class Page {
         "</canvas>\n<canvas id=\"minimap\" class=\"live-only\" tabindex=\"0\" role=\"slider\" "
         "aria-label=\"Place in the job\" aria-valuemin=\"0\" aria-valuemax=\"100\" "
         "aria-valuenow=\"0\"></canvas>\n"
-        "<div id=\"facts\" class=\"live-only\" aria-live=\"polite\"></div>\n"
+        "<div id=\"facts\" class=\"live-only\" aria-live=\"polite\">"
+        "<p>Point at the picture, tap it, or give it the focus, to read what happens there. The "
+        "wheel, two fingers, or + and − zoom; dragging or ← and → move; 0 shows the whole job. ↑ "
+        "and ↓ choose the toolhead, comma and full stop the interval before and after; Enter or a "
+        "click goes to its row. What is too narrow to be drawn stands together: heights are "
+        "shares of time.</p></div>\n"
         "<div class=\"still-only\">\n";
     out_ += still;
     out_ += "</div>\n</section>\n";

@@ -120,7 +120,7 @@ class PageData {
   Json gaps(const plan::Plan& plan) const {
     Json out;
     for (const char* key : {"from_s", "to_s", "toolhead", "treatment", "dip_c", "preheat_at_s",
-                            "wait_s", "hot_idle_s", "reason"}) {
+                            "wait_s", "hot_idle_s", "to_tool", "reason"}) {
       out[key] = Json::array();
     }
     for (const plan::GapPlan& gap : plan.gaps) {
@@ -132,6 +132,7 @@ class PageData {
       out["preheat_at_s"].push_back(gap.preheat_at_s ? rounded(*gap.preheat_at_s) : Json(nullptr));
       out["wait_s"].push_back(rounded(gap.wait_s));
       out["hot_idle_s"].push_back(rounded(gap.hot_idle_s));
+      out["to_tool"].push_back(gap.after ? s_.job.uses[*gap.after].tool : -1);
       out["reason"].push_back(clean(gap.reason, kMostReason));
     }
     return out;
@@ -151,7 +152,7 @@ class PageData {
       out["line"].push_back(c.line);
       out["kind"].push_back(job::name_of(c.kind));
       out["toolhead"].push_back(c.head == job::kNone ? -1 : std::int64_t(c.head));
-      out["from_tool"].push_back(c.from_tool);
+      out["from_tool"].push_back(c.exchanges() ? c.out_tool : c.from_tool);
       out["to_tool"].push_back(c.tool);
       out["exchange_s"].push_back(rounded(c.exchange_s));
       out["wait_s"].push_back(rounded(a.changes[i].wait_s));

@@ -10,6 +10,26 @@ function(stripped path out)
   set(${out} "${text}" PARENT_SCOPE)
 endfunction()
 
+# Leaves out blanks that mean nothing, from what of each line is before its first quote, or slash, and after the last:
+# no text spans lines. Statements end in semicolons or braces, so that lines
+# that end in one, or in what opens something, need no end.
+function(squeezed text out)
+  set(mark "=*<>?:,{}();&|%")
+  set(code "[^'\"`/\n]*")
+  set(before "")
+  while(NOT before STREQUAL text)
+    set(before "${text}")
+    string(REGEX REPLACE "(\n${code}[${mark}]) " "\\1" text "${text}")
+    string(REGEX REPLACE "(\n${code}) ([${mark}])" "\\1\\2" text "${text}")
+    string(REGEX REPLACE "([${mark}]) (${code}\n)" "\\1\\2" text "${text}")
+    string(REGEX REPLACE " ([${mark}]${code}\n)" "\\1" text "${text}")
+    # Not "a + +b".
+    string(REGEX REPLACE "(\n${code}[a-zA-Z0-9_)]) ([-+]) ([a-zA-Z0-9_(])" "\\1\\2\\3" text "${text}")
+  endwhile()
+  string(REGEX REPLACE "([[{(,;}])\n" "\\1" text "${text}")
+  set(${out} "${text}" PARENT_SCOPE)
+endfunction()
+
 # Base64 (RFC 4648) of what hexadecimal digits say.
 function(base64_of hex out)
   set(alphabet ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/)
@@ -61,10 +81,14 @@ endfunction()
 
 stripped("${FOLDER}/page.css" style)
 stripped("${FOLDER}/charts.css" charts)
-stripped("${FOLDER}/logic.js" logic)
-stripped("${FOLDER}/page.js" page)
+set(script "")
+foreach(part logic data picture facts tables page)
+  stripped("${FOLDER}/${part}.js" text)
+  string(APPEND script "${text}")
+endforeach()
+squeezed("${script}" script)
 constant(kPageStyle "${style}${charts}" style)
-constant(kPageScript "${logic}${page}" script)
+constant(kPageScript "${script}" script)
 file(WRITE "${TO}" "// Generated from ${FOLDER}; edit that.
 #include \"report/page_files.h\"
 

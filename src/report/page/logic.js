@@ -3,14 +3,18 @@
 // time, as everywhere in the data (config/page.schema.json).
 'use strict';
 
-const MINUTE_S = 60, HOUR_S = 3600, DAY_S = 86400;
+const MINUTE_S = 60,
+  HOUR_S = 3600,
+  DAY_S = 86400;
 
 // The first index of ascending `xs` whose value is over `x`; xs.length if none is.
 function upper(xs, x) {
-  let low = 0, high = xs.length;
+  let low = 0,
+    high = xs.length;
   while (low < high) {
     const middle = (low + high) >> 1;
-    if (xs[middle] > x) high = middle; else low = middle + 1;
+    if (xs[middle] > x) high = middle;
+    else low = middle + 1;
   }
   return low;
 }
@@ -29,17 +33,19 @@ function cumulated(deltas, unit) {
 // A view is what is seen of [0, end]: { from, to }.
 const NARROWEST_S = 2;
 
+const inside = (x, least, most) => Math.min(Math.max(x, least), most);
+const spanOf = (view) => view.to - view.from;
+
 function clamped(view, end) {
-  const span = Math.min(Math.max(view.to - view.from, Math.min(NARROWEST_S, end)), end);
-  const from = Math.min(Math.max(view.from, 0), end - span);
+  const span = inside(spanOf(view), Math.min(NARROWEST_S, end), end);
+  const from = inside(view.from, 0, end - span);
   return { from, to: from + span };
 }
 
 // `factor` over 1 shows more time; what is at `at` stays where it is.
 function zoomed(view, factor, at, end) {
-  const span = Math.min(Math.max((view.to - view.from) * factor, Math.min(NARROWEST_S, end)), end);
-  const share = (at - view.from) / (view.to - view.from);
-  const from = at - share * span;
+  const span = inside(spanOf(view) * factor, Math.min(NARROWEST_S, end), end);
+  const from = at - ((at - view.from) / spanOf(view)) * span;
   return clamped({ from, to: from + span }, end);
 }
 
@@ -48,8 +54,31 @@ function panned(view, seconds, end) {
 }
 
 // Steps of an axis that people count in.
-const STEPS_S = [0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, HOUR_S, 2 * HOUR_S,
-  3 * HOUR_S, 6 * HOUR_S, 12 * HOUR_S, DAY_S, 2 * DAY_S, 7 * DAY_S];
+const STEPS_S = [
+  0.1,
+  0.2,
+  0.5,
+  1,
+  2,
+  5,
+  10,
+  15,
+  30,
+  60,
+  120,
+  300,
+  600,
+  900,
+  1800,
+  HOUR_S,
+  2 * HOUR_S,
+  3 * HOUR_S,
+  6 * HOUR_S,
+  12 * HOUR_S,
+  DAY_S,
+  2 * DAY_S,
+  7 * DAY_S,
+];
 
 // The smallest step of which no more than `most` fit into the span.
 function axisStep(span, most) {
@@ -108,7 +137,8 @@ function clockParts(s) {
 // over midnight where the first is later. `start` is the clock time of 0.
 function awayStretches(away, start, from, to) {
   const out = [];
-  const firstDay = Math.floor((start + from) / DAY_S) - 1, lastDay = Math.floor((start + to) / DAY_S);
+  const firstDay = Math.floor((start + from) / DAY_S) - 1,
+    lastDay = Math.floor((start + to) / DAY_S);
   for (let day = firstDay; day <= lastDay; ++day) {
     for (const [a, b] of away) {
       const begins = day * DAY_S + a * MINUTE_S - start;
@@ -120,62 +150,91 @@ function awayStretches(away, start, from, to) {
   const joined = [];
   for (const s of out) {
     const last = joined[joined.length - 1];
-    if (last && s[0] <= last[1]) last[1] = Math.max(last[1], s[1]); else joined.push(s);
+    if (last && s[0] <= last[1]) last[1] = Math.max(last[1], s[1]);
+    else joined.push(s);
   }
   return joined;
 }
 
 // What a row shows at `width` pixels. Stretches: { from, to } ascending arrays that do not overlap,
 // kind: an array of small numbers. A stretch of at least `least` pixels is drawn as itself; what is
-// narrower is put together by pixel column: shares of each kind, honestly by time.
-// Gives { whole: [index], columns: [{ x, shares: Float64Array(kinds) }] }.
-function aggregated(stretches, view, width, kinds, least) {
+// narrower is put together by pixel column: shares of each kind, honestly by time. The share of
+// `kind` in `column` is shares[column * kinds + kind]; `into` is an array of that size to use again.
+function aggregated(stretches, view, width, kinds, least, into) {
   const { from, to, kind } = stretches;
-  const perPixel = (view.to - view.from) / width;
-  const whole = [], columns = new Map();
+  const perPixel = spanOf(view) / width;
+  const shares =
+    into && into.length === width * kinds ? into.fill(0) : new Float64Array(width * kinds);
+  const whole = [];
   for (let i = upper(to, view.from); i < from.length && from[i] < view.to; ++i) {
     if (to[i] - from[i] >= least * perPixel) {
       whole.push(i);
       continue;
     }
-    const begins = Math.max(from[i], view.from), ends = Math.min(to[i], view.to);
-    for (let x = Math.floor((begins - view.from) / perPixel); x < width; ++x) {
-      const left = view.from + x * perPixel;
-      const seconds = Math.min(ends, left + perPixel) - Math.max(begins, left);
-      if (seconds <= 0) break;
-      let shares = columns.get(x);
-      if (!shares) columns.set(x, shares = new Float64Array(kinds));
-      shares[kind[i]] += seconds / perPixel;
+    const begins = (Math.max(from[i], view.from) - view.from) / perPixel;
+    const ends = (Math.min(to[i], view.to) - view.from) / perPixel;
+    const last = Math.min(Math.ceil(ends), width);
+    for (let x = Math.floor(begins); x < last; ++x) {
+      shares[x * kinds + kind[i]] += Math.min(ends, x + 1) - Math.max(begins, x);
     }
   }
-  return { whole, columns: [...columns].map(([x, shares]) => ({ x, shares })).sort((a, b) => a.x - b.x) };
+  return { whole, shares };
 }
 
-// The lowest and highest of a line in each pixel column, and where it enters and leaves: what a
-// line through more points than pixels looks like. `at` ascending.
-function envelope(at, value, view, width) {
-  const out = [];
-  if (at.length === 0) return out;
-  const perPixel = (view.to - view.from) / width;
-  let i = Math.max(upper(at, view.from) - 1, 0);
-  const valueAt = (t, k) => {
-    if (k + 1 >= at.length || t <= at[k]) return value[k];
-    const span = at[k + 1] - at[k];
-    return span > 0 ? value[k] + (value[k + 1] - value[k]) * Math.min((t - at[k]) / span, 1) : value[k + 1];
-  };
+// The most of steps in each pixel column: `value[i]` holds from `at[i]` on.
+function highest(at, value, view, width) {
+  const out = new Float64Array(width),
+    perPixel = spanOf(view) / width;
+  let i = upper(at, view.from) - 1;
   for (let x = 0; x < width; ++x) {
-    const left = view.from + x * perPixel, right = left + perPixel;
-    if (left > at[at.length - 1]) break;
-    if (right < at[0]) continue;
-    const enters = valueAt(Math.max(left, at[0]), i);
-    let low = enters, high = enters;
-    while (i + 1 < at.length && at[i + 1] <= right) {
-      ++i;
-      if (value[i] < low) low = value[i];
-      if (value[i] > high) high = value[i];
-    }
-    const leaves = valueAt(right, i);
-    out.push({ x, low: Math.min(low, leaves), high: Math.max(high, leaves), enters, leaves });
+    const right = view.from + (x + 1) * perPixel;
+    let most = i >= 0 ? value[i] : 0;
+    while (i + 1 < at.length && at[i + 1] < right) most = Math.max(most, value[++i]);
+    out[x] = most;
+  }
+  return out;
+}
+
+// Groups of ascending times that fall into one slot of `span` seconds, slots counted from 0, so that
+// they stay what they are when the view moves: [first index, one after the last].
+function grouped(at, view, span) {
+  const out = [];
+  let i = upper(at, Math.floor(view.from / span) * span - 1e-9);
+  while (i < at.length && at[i] <= view.to + span) {
+    const ends = (Math.floor(at[i] / span) + 1) * span,
+      first = i;
+    while (i < at.length && at[i] < ends) ++i;
+    if (i === first) ++i;
+    out.push([first, i]);
+  }
+  return out;
+}
+
+// What a line through points says at `t`; before the first point, as there.
+function valueAt(at, value, t) {
+  const i = Math.max(upper(at, t) - 1, 0);
+  if (i + 1 >= at.length || t <= at[i] || at[i + 1] <= at[i]) return value[i];
+  return value[i] + ((value[i + 1] - value[i]) * (t - at[i])) / (at[i + 1] - at[i]);
+}
+
+// The lowest and highest of a line in each pixel column: what a line through more points than pixels
+// looks like. `at` ascending.
+function envelope(at, value, view, width) {
+  const out = [],
+    perPixel = spanOf(view) / width;
+  let i = upper(at, view.from),
+    before = valueAt(at, value, view.from);
+  for (let x = 0; x < width; ++x) {
+    const right = view.from + (x + 1) * perPixel;
+    let low = before,
+      high = before;
+    const take = (y) => {
+      low = Math.min(low, y);
+      high = Math.max(high, y);
+    };
+    while (i < at.length && at[i] <= right) take(value[i++]);
+    take((before = valueAt(at, value, right)));
+    if (right >= at[0] && right - perPixel <= at[at.length - 1]) out.push({ x, low, high });
   }
   return out;
 }
@@ -186,13 +245,13 @@ function stretchAt(stretches, t) {
   return i < stretches.from.length && stretches.from[i] <= t ? i : -1;
 }
 
-// Rows of a table by what is asked of them. `columns`: name -> array; `wanted`: name -> a set of
-// values, or { least, most }. Gives indices.
-function filtered(columns, count, wanted) {
+// Those of `rows` that are wanted. `columns`: name -> array; `wanted`: name -> a set of values, or
+// { least, most }.
+function filtered(columns, rows, wanted) {
   const tests = [];
   for (const [name, want] of Object.entries(wanted)) {
     const column = columns[name];
-    if (!column || want === null || want === undefined) continue;
+    if (!column || want == null) continue;
     if (want instanceof Set) {
       if (want.size > 0) tests.push((i) => want.has(column[i]));
       continue;
@@ -200,21 +259,18 @@ function filtered(columns, count, wanted) {
     const { least = -Infinity, most = Infinity } = want;
     tests.push((i) => column[i] !== null && column[i] >= least && column[i] <= most);
   }
-  const out = [];
-  for (let i = 0; i < count; ++i) {
-    if (tests.every((test) => test(i))) out.push(i);
-  }
-  return out;
+  return rows.filter((i) => tests.every((test) => test(i)));
 }
 
 // Sorted copy; nulls last, equal ones as they were.
 function sorted(rows, column, down) {
   const sign = down ? -1 : 1;
   return [...rows].sort((a, b) => {
-    const x = column[a], y = column[b];
+    const x = column[a],
+      y = column[b];
     if (x === y) return a - b;
-    if (x === null || x === undefined) return 1;
-    if (y === null || y === undefined) return -1;
+    if (x == null) return 1;
+    if (y == null) return -1;
     return (x < y ? -1 : 1) * sign || a - b;
   });
 }
@@ -227,7 +283,7 @@ function sum(rows, column) {
 
 // RFC 4180.
 function csvField(x) {
-  if (x === null || x === undefined) return '';
+  if (x == null) return '';
   const text = String(x);
   return /[",\r\n]/.test(text) ? `"${text.replace(/"/g, '""')}"` : text;
 }
@@ -237,30 +293,23 @@ function csvOf(names, columns, rows) {
   return line(names) + rows.map((i) => line(names.map((name) => columns[name][i]))).join('');
 }
 
-// The fragment: place=from,to (seconds), band=sliced, and filters, in any order.
+// The fragment: place=from,to (seconds), pick=toolhead,number, sliced=1, and, by table, filters and
+// sort: gaps.treatment=off&gaps.sort=-wait_s.
 function fragmentOf(state) {
   const out = new URLSearchParams();
   for (const key of Object.keys(state).sort()) {
     const value = state[key];
-    if (value !== null && value !== undefined && value !== '') out.set(key, String(value));
+    if (value != null && value !== '') out.set(key, String(value));
   }
   return out.toString();
 }
 
 function stateOf(fragment) {
-  const out = {};
-  for (const [key, value] of new URLSearchParams(fragment.replace(/^#/, ''))) out[key] = value;
-  return out;
+  return Object.fromEntries(new URLSearchParams(fragment.replace(/^#/, '')));
 }
 
 function placeOf(text, end) {
   const m = /^(-?[\d.]+),(-?[\d.]+)$/.exec(text || '');
   if (!m || !(+m[2] > +m[1])) return null;
   return clamped({ from: +m[1], to: +m[2] }, end);
-}
-
-if (typeof module !== 'undefined') {
-  module.exports = { upper, cumulated, clamped, zoomed, panned, axisStep, axisTicks, jobTime, lasting,
-    parseClock, clockParts, awayStretches, aggregated, envelope, stretchAt, filtered, sorted, sum,
-    csvField, csvOf, fragmentOf, stateOf, placeOf };
 }
