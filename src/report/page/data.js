@@ -58,6 +58,8 @@ function unpacked(band) {
 const planned = unpacked(D.planned);
 const sliced = D.sliced ? unpacked(D.sliced) : null;
 const layers = cumulated(D.layers, 0.01);
+// When the plan ends; as sliced it may take longer.
+const DONE = planned.heads.reduce((s, { at }) => Math.max(s, at[at.length - 1] || 0), 0);
 const mostWatts = planned.watts.reduce((a, b) => Math.max(a, b), D.limit_w || 0);
 
 // Of each toolhead: the filaments that it prints, in their order, and its changes.
@@ -83,6 +85,7 @@ function keep() {
   state.place = view.from <= 0 && view.to >= END ? '' : `${tenth(view.from)},${tenth(view.to)}`;
   clearTimeout(saving);
   saving = setTimeout(() => {
+    for (const table of Object.values(tables)) table.moved();
     const fragment = fragmentOf(state);
     history.replaceState(null, '', fragment ? `#${fragment}` : location.pathname);
   }, 150);

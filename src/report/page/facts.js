@@ -50,7 +50,7 @@ function factsOf(what, t) {
   }
   if (what.layer >= 0) {
     const from = layers[what.layer],
-      to = what.layer + 1 < layers.length ? layers[what.layer + 1] : END;
+      to = what.layer + 1 < layers.length ? layers[what.layer + 1] : DONE;
     return [
       `Layer ${what.layer + 1} of ${layers.length}`,
       [line('from', when(from)), line('lasts', lasting(to - from))],

@@ -151,14 +151,10 @@ function drawLegend() {
   };
   sample('the machine waits', bar(ink.wait, 4));
   sample('step sequence', bar(ink.soft, 3));
-  const tick = (words, fits) => {
-    const i = C.kind.findIndex((_, n) => fits(n));
-    if (i >= 0) sample(words, (c) => drawTick(c, i, 13, 0));
-  };
-  tick('change of toolhead', (i) => C.kind[i] === 'toolhead');
-  tick('of filament', (i) => C.kind[i] === 'filament');
-  tick('of both', (i) => C.kind[i] === 'both');
-  tick('of nothing', (i) => C.kind[i] === 'redundant');
+  for (const kind of ['toolhead', 'filament', 'both', 'redundant']) {
+    const i = C.kind.indexOf(kind);
+    if (i >= 0) sample(`change: ${kind}`, (c) => drawTick(c, i, 13, 0));
+  }
 }
 
 function fresh() {
@@ -179,7 +175,7 @@ function fromFragment() {
 document.documentElement.classList.add('live');
 minimap.after(place);
 facts.after(legend);
-for (const [id, args] of Object.entries(TABLES)) if ($(id)) tables[id] = new Rows(id, ...args);
+for (const [id, args] of Object.entries(TABLES)) if ($(id)) tables[id] = tableOf(id, ...args);
 for (const query of ['(prefers-color-scheme: dark)', '(forced-colors: active)']) {
   on(matchMedia(query), 'change', fresh);
 }

@@ -184,7 +184,9 @@ function drawAxis(c, bottom) {
   if (CLOCK !== null) {
     for (const [a, b] of awayStretches(D.away, CLOCK, seen.from, seen.to)) {
       fill(c, ink.away, x(a), AXIS - 8, x(b) - x(a), bottom - AXIS + 8);
-      if (x(b) - x(a) > 40) write(c, 'away', (x(a) + x(b)) / 2, bottom - 6, 'center', ink.soft, 11);
+      for (const t of [a, b]) rule(c, x(t), AXIS, x(t), bottom, ink.rule, 1, [2, 4]);
+      if (x(b) - x(a) > 40)
+        write(c, 'away', (x(a) + x(b)) / 2, powerTop() - 9, 'center', ink.soft, 11);
     }
   }
   let shownDay = '',
@@ -206,6 +208,10 @@ function drawAxis(c, bottom) {
     }
     const half = c.measureText(text).width / 2;
     write(c, text, inside(at, left + half, right - half), 24, 'center', ink.soft);
+  }
+  if (DONE < seen.to) rule(c, x(DONE), AXIS - 8, x(DONE), bottom, ink.soft, 1, [2, 3]);
+  if (DONE < seen.to && x(DONE) < right - 30) {
+    write(c, 'end', x(DONE) + 14, powerTop() - 9, 'center', ink.soft, 11);
   }
   if (CLOCK === null) {
     write(c, 'time from the start, h:min:s', (left + right) / 2, 9, 'center', ink.soft);
@@ -425,7 +431,7 @@ function drawPower(c) {
   if (!(mostWatts > 0)) return;
   const top = powerTop(),
     y = (w) => top + POWER - (w / mostWatts / 1.1) * POWER;
-  write(c, left > 100 ? 'heating power' : 'power', 4, top + POWER / 2, 'left', ink.ink, 12, 600);
+  write(c, 'heating power', 4, top - 7, 'left', ink.ink, 12, 600);
   write(
     c,
     `${Math.round(D.limit_w || mostWatts)} W`,
@@ -449,14 +455,14 @@ function drawLayers(c) {
   const first = Math.max(upper(layers, seen.from) - 1, 0),
     last = upper(layers, seen.to);
   let every = 1;
-  while ((width / Math.max(last - first, 1)) * every < 9)
+  while ((width / Math.max(last - first, 1)) * every < 16)
     every *= String(every)[0] === '2' ? 2.5 : 2;
   within(c, () => {
     for (let i = first - (first % every); i < last; i += every) {
       const a = x(layers[i]),
-        b = x(i + every < layers.length ? layers[i + every] : END);
+        b = x(i + every < layers.length ? layers[i + every] : DONE);
       if ((i / every) % 2) {
-        fill(c, ink.rule, a, top, b - a, LAYERS);
+        fill(c, ink.away, a, top, b - a, LAYERS);
       }
       const text = String(i + 1),
         from = Math.max(a, left);

@@ -1,231 +1,181 @@
 // The tables under the picture: sorted, filtered, summed up. Only rows that are seen are in the tree.
 'use strict';
 
-class Rows {
-  // `columns`: { key, name, show, number, choices, least }; `only`: the rows that it is about.
-  constructor(id, data, only, columns, sums, jump) {
-    Object.assign(this, { id, data, columns, sums, jump, tall: 29, rows: [], marked: -1 });
-    const box = $(id);
-    this.only = only;
-    this.name = box.getAttribute('data-name') || id;
-    this.body = element('tbody');
-    this.heads = element('tr', { 'aria-rowindex': 1 });
-    for (const column of columns) {
-      const button = element('button', { type: 'button' }, column.name);
-      on(button, 'click', () => this.sortBy(column.key));
-      this.heads.append(
-        element(
-          'th',
-          { scope: 'col', class: column.number ? 'n' : '', 'data-key': column.key },
-          button,
-        ),
-      );
-    }
-    this.table = element(
-      'table',
-      { 'aria-label': this.name },
-      element('thead', {}, this.heads),
-      this.body,
-    );
-    this.frame = element(
-      'div',
-      { class: 'rows', tabindex: 0, role: 'region', 'aria-label': `${this.name}: rows` },
-      this.table,
-    );
-    on(this.frame, 'scroll', () => this.fill());
-    this.total = element('p', { class: 'total', role: 'status' });
-    box.append(this.filters(), this.total, this.frame);
-    this.restore();
-  }
+// `columns`: { key, name, show, number, choices, least }; `only`: the rows that it is about.
+function tableOf(id, data, only, columns, sums, jump) {
+  const box = $(id);
+  const name = box.getAttribute('data-name');
+  const body = element('tbody');
+  const heads = element('tr', { 'aria-rowindex': 1 });
+  const table = element('table', { 'aria-label': name }, element('thead', {}, heads), body);
+  const region = { class: 'rows', tabindex: 0, role: 'region', 'aria-label': `${name}: rows` };
+  const frame = element('div', region, table);
+  const total = element('p', { class: 'total', role: 'status' });
+  const filters = element('div', { class: 'filters' });
+  const inputs = {};
+  let rows = [];
+  let order = '';
+  let first = -1;
+  let marked = -1;
+  let tall = 29;
 
-  filters() {
-    const box = element('div', { class: 'filters' });
-    this.inputs = {};
-    const add = (key, input, before, after) => {
-      input.id = `${this.id}-${key}`;
-      this.inputs[key] = input;
-      on(input, 'input', () => this.want());
-      box.append(element('label', {}, before, input, after || ''));
-    };
-    for (const column of this.columns) {
-      const show = column.show || String;
-      if (column.choices) {
-        const values = [...new Set(this.only.map((i) => this.data[column.key][i]))];
-        const all = sorted(
-          values.map((_, i) => i),
-          values,
-          false,
-        ).map((i) => values[i]);
-        const option = (value, words) => element('option', { value }, words);
-        add(
-          column.key,
-          element(
-            'select',
-            {},
-            option('', 'all'),
-            ...all.map((value) => option(value, show(value) || 'none')),
-          ),
-          `${column.choices} `,
-        );
-      } else if (column.least) {
-        add(
-          column.key,
-          element('input', { type: 'number', min: 0, step: 'any' }),
-          `${column.name} at least `,
-          ' s',
-        );
-      }
-    }
-    add('shown', element('input', { type: 'checkbox' }), '', ' only what the picture shows');
-    const all = element('button', { type: 'button' }, 'all rows');
-    on(all, 'click', () => this.clear());
-    const link = element('a', { download: `${this.id}.csv`, href: '#' }, 'CSV of these rows');
-    for (const kind of ['pointerdown', 'focus', 'click']) {
-      on(link, kind, () => {
-        link.href = `data:text/csv;charset=utf-8,${encodeURIComponent(this.csv())}`;
-      });
-    }
-    box.append(all, link);
-    return box;
+  function input(key, control, before, after) {
+    control.id = `${id}-${key}`;
+    inputs[key] = control;
+    on(control, 'input', want);
+    filters.append(element('label', {}, before, control, after));
   }
-
-  csv() {
-    const keys = this.columns.map((column) => column.key);
-    const columns = { ...this.data, toolhead: this.data.toolhead.map(headName) };
-    return csvOf(keys, columns, this.rows);
-  }
+  const ticked = (control) => control.type === 'checkbox';
 
   // What the inputs say, into the fragment, and shown.
-  want() {
-    for (const [key, input] of Object.entries(this.inputs)) {
-      state[`${this.id}.${key}`] =
-        input.type === 'checkbox' ? (input.checked ? '1' : '') : input.value;
+  function want() {
+    for (const [key, control] of Object.entries(inputs)) {
+      state[`${id}.${key}`] = ticked(control) ? (control.checked ? '1' : '') : control.value;
     }
     keep();
-    this.refresh();
+    refresh();
   }
 
   // As the fragment says.
-  restore() {
-    for (const [key, input] of Object.entries(this.inputs)) {
-      const value = state[`${this.id}.${key}`] || '';
-      if (input.type === 'checkbox') input.checked = value === '1';
-      else input.value = value;
-      if (input.value === '' && input.tagName === 'SELECT') input.selectedIndex = 0;
+  function restore() {
+    for (const [key, control] of Object.entries(inputs)) {
+      const value = state[`${id}.${key}`] || '';
+      if (ticked(control)) control.checked = value === '1';
+      else control.value = value;
+      if (control.selectedIndex < 0) control.value = '';
     }
-    const order = state[`${this.id}.sort`] || '',
-      key = order.replace(/^-/, '');
-    const known = this.columns.some((column) => column.key === key);
-    this.order = { key: known ? key : '', down: order[0] === '-' };
-    this.refresh();
+    order = state[`${id}.sort`] || '';
+    refresh();
   }
 
-  clear() {
-    for (const key of Object.keys(this.inputs)) delete state[`${this.id}.${key}`];
+  function clear() {
+    for (const key of Object.keys(inputs)) delete state[`${id}.${key}`];
     keep();
-    this.restore();
+    restore();
   }
 
-  sortBy(key) {
-    this.order = { key, down: this.order.key === key && !this.order.down };
-    state[`${this.id}.sort`] = (this.order.down ? '-' : '') + key;
-    keep();
-    this.refresh();
-  }
-
-  refresh() {
-    const wanted = {},
-      data = this.data;
-    for (const [key, input] of Object.entries(this.inputs)) {
-      if (key === 'shown' || input.value === '') continue;
+  function refresh() {
+    const wanted = {};
+    for (const [key, { value, options }] of Object.entries(inputs)) {
+      if (key === 'shown' || value === '') continue;
       const number = typeof data[key][0] === 'number';
-      wanted[key] =
-        input.tagName === 'SELECT'
-          ? new Set([number ? +input.value : input.value])
-          : { least: +input.value };
+      wanted[key] = options ? new Set([number ? +value : value]) : { least: +value };
     }
-    this.rows = filtered(data, this.only, wanted);
-    if (this.inputs.shown.checked) {
-      const from = data.from_s || data.at_s,
-        to = data.to_s || data.at_s;
-      this.rows = this.rows.filter((i) => to[i] >= view.from && from[i] <= view.to);
+    rows = filtered(data, only, wanted);
+    if (inputs.shown.checked) {
+      const to = data.to_s || data.at_s,
+        from = data.from_s || to;
+      rows = rows.filter((i) => to[i] >= view.from && from[i] <= view.to);
     }
-    if (this.order.key) this.rows = sorted(this.rows, data[this.order.key], this.order.down);
-    for (const th of this.heads.children) {
-      const on = th.getAttribute('data-key') === this.order.key;
-      if (on) th.setAttribute('aria-sort', this.order.down ? 'descending' : 'ascending');
-      else th.removeAttribute('aria-sort');
+    const key = order.replace('-', ''),
+      down = order !== key;
+    for (const th of heads.children) {
+      th.removeAttribute('aria-sort');
+      if (th.getAttribute('data-key') !== key) continue;
+      th.setAttribute('aria-sort', down ? 'descending' : 'ascending');
+      rows = sorted(rows, data[key], down);
     }
-    const sums = this.sums.map(([key, words]) => `${lasting(sum(this.rows, data[key]))} ${words}`);
-    this.total.textContent = [`${this.rows.length} of ${this.only.length} rows`, ...sums].join(
-      ' · ',
-    );
-    this.table.setAttribute('aria-rowcount', this.rows.length + 1);
-    this.first = -1;
-    this.fill();
+    const summed = sums.map(([of, words]) => `${lasting(sum(rows, data[of]))} ${words}`);
+    total.textContent = [`${rows.length} of ${only.length} rows`, ...summed].join(' · ');
+    table.setAttribute('aria-rowcount', rows.length + 1);
+    first = -1;
+    fill();
   }
 
-  cells(i) {
-    return this.columns.map((column, n) => {
-      const value = this.data[column.key][i],
-        show = column.show || String;
-      const text = value == null ? '' : show(value);
-      if (n > 0) return element('td', { class: column.number ? 'n' : '' }, text);
+  function cells(i) {
+    return columns.map(({ key, show, number }, n) => {
+      const value = data[key][i],
+        text = value == null ? '' : (show || String)(value);
+      if (n > 0) return element('td', { class: number ? 'n' : '' }, text);
       const button = element('button', { type: 'button' }, text);
-      on(button, 'click', () => this.jump(i));
+      on(button, 'click', () => jump(i));
       return element('td', {}, button);
     });
   }
+  const button = (i) => body.querySelector(`[data-row="${i}"] button`);
 
-  fill() {
-    const first = Math.max(Math.floor(this.frame.scrollTop / this.tall) - 6, 0);
-    if (first === this.first) return;
-    this.first = first;
-    const last = Math.min(
-      first + Math.ceil(this.frame.clientHeight / this.tall) + 12,
-      this.rows.length,
-    );
-    const focus = document.activeElement.closest('[data-row]');
-    const focused = this.body.contains(focus) ? focus.getAttribute('data-row') : '';
-    const filler = (n) => {
-      const cell = element('td', { colspan: this.columns.length });
-      cell.style.height = `${n * this.tall}px`;
-      return element('tr', { class: 'filler', 'aria-hidden': 'true' }, cell);
-    };
-    const out = first > 0 ? [filler(first)] : [];
-    this.rows.slice(first, last).forEach((i, k) => {
-      out.push(
-        element(
-          'tr',
-          {
-            'aria-rowindex': first + k + 2,
-            'data-row': i,
-            class: i === this.marked ? 'marked' : '',
-          },
-          ...this.cells(i),
-        ),
-      );
-    });
-    if (last < this.rows.length) out.push(filler(this.rows.length - last));
-    this.body.replaceChildren(...out);
-    if (focused) (this.button(focused) || this.frame).focus({ preventScroll: true });
+  function filler(n) {
+    const cell = element('td', { colspan: columns.length });
+    cell.style.height = `${n * tall}px`;
+    return element('tr', { class: 'filler', 'aria-hidden': true }, cell);
   }
 
-  button(i) {
-    return this.body.querySelector(`[data-row="${i}"] button`);
+  function fill() {
+    const now = Math.max(Math.floor(frame.scrollTop / tall) - 6, 0);
+    if (now === first) return;
+    first = now;
+    const last = Math.min(first + Math.ceil(frame.clientHeight / tall) + 12, rows.length);
+    const focus = document.activeElement.closest('[data-row]');
+    const focused = body.contains(focus) ? focus.getAttribute('data-row') : '';
+    const shown = rows.slice(first, last).map((i, k) => {
+      const mark = i === marked ? 'marked' : '';
+      return element(
+        'tr',
+        { 'aria-rowindex': first + k + 2, 'data-row': i, class: mark },
+        ...cells(i),
+      );
+    });
+    if (first > 0) shown.unshift(filler(first));
+    if (last < rows.length) shown.push(filler(rows.length - last));
+    body.replaceChildren(...shown);
+    if (focused) (button(focused) || frame).focus({ preventScroll: true });
   }
 
   // Brings a row into sight, without filters where they hide it.
-  show(i) {
-    if (!this.rows.includes(i)) this.clear();
-    this.marked = i;
-    this.frame.scrollIntoView({ block: 'nearest' });
-    this.frame.scrollTop = Math.max(this.rows.indexOf(i) * this.tall - 60, 0);
-    this.first = -1;
-    this.fill();
-    const button = this.button(i);
-    if (button) button.focus({ preventScroll: true });
+  function show(i) {
+    if (!rows.includes(i)) clear();
+    marked = i;
+    frame.scrollIntoView({ block: 'nearest' });
+    frame.scrollTop = Math.max(rows.indexOf(i) * tall - 60, 0);
+    first = -1;
+    fill();
+    if (button(i)) button(i).focus({ preventScroll: true });
   }
+
+  for (const { key, name: words, show: text = String, number, choices, least } of columns) {
+    const sorter = element('button', { type: 'button' }, words);
+    on(sorter, 'click', () => {
+      order = state[`${id}.sort`] = order === key ? `-${key}` : key;
+      keep();
+      refresh();
+    });
+    heads.append(
+      element('th', { scope: 'col', class: number ? 'n' : '', 'data-key': key }, sorter),
+    );
+    if (choices) {
+      const values = [...new Set(only.map((i) => data[key][i]))];
+      const options = sorted(
+        values.map((_, i) => i),
+        values,
+      ).map((i) => values[i]);
+      const option = (value, shown) => element('option', { value }, shown);
+      const all = options.map((value) => option(value, text(value) || 'none'));
+      input(key, element('select', {}, option('', 'all'), ...all), `${choices} `, '');
+    } else if (least) {
+      const control = element('input', { type: 'number', min: 0, step: 'any' });
+      input(key, control, `${words} at least `, ' s');
+    }
+  }
+  input('shown', element('input', { type: 'checkbox' }), '', ' only what the picture shows');
+  const everything = element('button', { type: 'button' }, 'all rows');
+  on(everything, 'click', clear);
+  const link = element('a', { download: `${id}.csv`, href: '#' }, 'CSV of these rows');
+  const linked = () => {
+    const named = { ...data, toolhead: data.toolhead.map(headName) };
+    const csv = csvOf(
+      columns.map(({ key }) => key),
+      named,
+      rows,
+    );
+    link.href = `data:text/csv;charset=utf-8,${encodeURIComponent(csv)}`;
+  };
+  for (const event of ['pointerdown', 'focus', 'click']) on(link, event, linked);
+  filters.append(everything, link);
+  box.append(filters, total, frame);
+  on(frame, 'scroll', fill);
+  restore();
+  if (body.firstChild) tall = body.firstChild.offsetHeight;
+  return { show, restore, moved: () => inputs.shown.checked && refresh() };
 }
 
 // From a row to its place in the picture.
