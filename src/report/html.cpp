@@ -77,12 +77,12 @@ class Page {
     std::string name, figure, more;
   };
   void add_tiles(const std::vector<Tile>& tiles) {
-    out_ += "<dl class=\"tiles\">\n";
+    out_ += "<div class=\"tiles\">\n";
     for (const Tile& tile : tiles) {
-      add("<div><dt>{}</dt><dd>{}</dd><dd class=\"was\">{}</dd></div>\n", escaped(tile.name),
+      add("<dl><dt>{}</dt><dd>{}</dd><dd class=\"was\">{}</dd></dl>\n", escaped(tile.name),
           escaped(tile.figure), escaped(tile.more));
     }
-    out_ += "</dl>\n";
+    out_ += "</div>\n";
   }
 
   void section(const Table& table) {
@@ -162,7 +162,7 @@ class Page {
         "<button type=\"button\" id=\"all\">whole job</button>"
         "<label><input type=\"checkbox\" id=\"sliced\"> as sliced, too</label></div>\n"
         "<canvas id=\"picture\" class=\"live-only\" tabindex=\"0\" role=\"application\" "
-        "aria-roledescription=\"timeline\" aria-label=\"Timeline: what each toolhead does when\">"
+        "aria-label=\"Timeline: what each toolhead does when\">"
         "</canvas>\n<canvas id=\"minimap\" class=\"live-only\" tabindex=\"0\" role=\"slider\" "
         "aria-label=\"Place in the job\" aria-valuemin=\"0\" aria-valuemax=\"100\" "
         "aria-valuenow=\"0\"></canvas>\n"

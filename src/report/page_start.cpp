@@ -22,11 +22,11 @@ constexpr std::size_t kLongestName = 80;
 std::string amount(double x, std::string_view unit) { return fmt::format("{:.6g} {}", x, unit); }
 
 std::string list_of(const Facts& facts) {
-  std::string out = "<dl class=\"facts\">\n";
+  std::string out = "<div class=\"facts\">\n";
   for (const auto& [name, text] : facts) {
-    out += fmt::format("<div><dt>{}</dt><dd>{}</dd></div>\n", escaped(name), escaped(text));
+    out += fmt::format("<dl><dt>{}</dt><dd>{}</dd></dl>\n", escaped(name), escaped(text));
   }
-  return out + "</dl>\n";
+  return out + "</div>\n";
 }
 
 // What each tool of the toolhead is printed at, and waits at.

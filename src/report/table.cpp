@@ -245,7 +245,7 @@ std::string html_of(const CellBar& bar) {
 
 std::string html_of(const Table& table) {
   // A wide table scrolls in its own box, not the page.
-  std::string out = "<div class=\"scroll\"><table>\n<thead><tr>";
+  std::string out = "<div class=\"scroll\" tabindex=\"0\"><table>\n<thead><tr>";
   for (const Column& column : table.columns) {
     if (column.shown == Column::Shown::in_text) continue;
     out += column.kind == Column::Kind::number ? "<th scope=\"col\" class=\"n\">"

@@ -69,13 +69,17 @@ async function opened(html, { fragment = '', ...context } = {}) {
 // `let` and `const` of the page's script can be read from outside.
 const viewOf = (page) => page.evaluate('[view.from, view.to]');
 const total = (page, id) => page.locator(`#${id} .total`).textContent();
-const frames = (page) => page.evaluate('new Promise((r) => requestAnimationFrame(() => requestAnimationFrame(r)))');
+// What is beyond the window cannot be pointed at.
+const inSight = (page) => page.evaluate('canvas.scrollIntoView()');
+const frames = (page) =>
+  page.evaluate('new Promise((r) => requestAnimationFrame(() => requestAnimationFrame(r)))');
 const fragment = async (page) => {
   await page.waitForTimeout(250);
   return new URL(page.url()).hash;
 };
 const rowsIn = (page, id) => page.locator(`#${id} tbody tr[data-row]`);
-const columnOf = (page, id, n) => page.locator(`#${id} tbody tr[data-row] td:nth-child(${n})`).allTextContents();
+const columnOf = (page, id, n) =>
+  page.locator(`#${id} tbody tr[data-row] td:nth-child(${n})`).allTextContents();
 // Seconds as the page writes them.
 const lasting = (page, s) => page.evaluate(`lasting(${s})`);
 
@@ -88,25 +92,36 @@ test('the page is one file, small, and allows itself nothing else', async () => 
   assert.ok(Buffer.byteLength(text) < 1.5e6, `${Buffer.byteLength(text)} bytes`);
   const script = /<script>([^]*?)<\/script>/.exec(text)[1];
   assert.ok(Buffer.byteLength(script) < 40000, `the script has ${Buffer.byteLength(script)} bytes`);
-  assert.match(text, /default-src 'none'; style-src 'sha256-[\w+/=]+'; script-src 'sha256-[\w+/=]+'/);
-  assert.doesNotMatch(text, /\son\w+\s*=|\sstyle\s*=/i);
+  assert.match(
+    text,
+    /default-src 'none'; style-src 'sha256-[\w+/=]+'; script-src 'sha256-[\w+/=]+'/,
+  );
+  const markup = text.replace(/<(script|style)\b[^]*?<\/\1>/g, '');
+  assert.ok(!/<[^>]*\s(on\w+|style)\s*=/i.test(markup), 'no handlers, no styles in the markup');
 });
 
 test('counts and figures are those of the JSON', async () => {
   const page = await opened(demo.html);
   const { gaps } = demo.json;
   const waiting = await lasting(page, sum(gaps, 'wait_s'));
-  const idle = await lasting(page, sum(gaps, 'hot_idle_s'));
-  assert.equal(await total(page, 'gaps'), `${gaps.length} of ${gaps.length} rows · ${waiting} of waiting · ${idle} of hot idle`);
-  const changes = Object.values(demo.json.changes).reduce((s, n) => s + (Number.isInteger(n) ? n : 0), 0);
-  assert.ok((await total(page, 'changes')).startsWith(`${await page.evaluate('C.at_s.length')} of `));
-  assert.ok(changes > 0);
+  const idle = await lasting(page, demo.json.policies.lookahead.hot_idle_s);
+  assert.equal(
+    await total(page, 'gaps'),
+    `${gaps.length} of ${gaps.length} rows · ${waiting} of waiting · ${idle} of hot idle`,
+  );
+  const kinds = await page.evaluate('C.kind');
+  for (const [kind, count] of Object.entries(demo.json.changes)) {
+    assert.equal(kinds.filter((k) => k === kind).length, count, kind);
+  }
+  assert.ok((await total(page, 'changes')).startsWith(`${kinds.length} of ${kinds.length} rows`));
   for (const [i, gap] of gaps.entries()) {
     assert.equal(await page.evaluate(`G.reason[${i}]`), gap.reason);
     assert.equal(await page.evaluate(`heads[G.toolhead[${i}]].name`), gap.toolhead);
   }
   // What is drawn lasts as long as the plan, and waits as long.
-  const drawn = await page.evaluate(`planned.heads.map(({ from, to }) => to[to.length - 1] - from[0])`);
+  const drawn = await page.evaluate(
+    `planned.heads.map(({ from, to }) => to[to.length - 1] - from[0])`,
+  );
   for (const s of drawn) assert.ok(s > 0.9 * demo.json.policies.lookahead.duration_s);
   const end = await page.evaluate('DONE');
   assert.ok(Math.abs(end - demo.json.policies.lookahead.duration_s) < 1, `${end}`);
@@ -178,7 +193,10 @@ test('keys zoom, move, choose, and go to the row', async () => {
 
 test('hover tells the facts of a gap, with its reason; a click goes to its row', async () => {
   const page = await opened(demo.html, { fragment: '#place=7200,9000' });
-  const gap = demo.json.gaps.findIndex((g) => g.toolhead === 'cedar' && g.from_s > 7300 && g.to_s < 8900);
+  await inSight(page);
+  const gap = demo.json.gaps.findIndex(
+    (g) => g.toolhead === 'cedar' && g.from_s > 7300 && g.to_s < 8900,
+  );
   const { from_s: from, to_s: to, reason } = demo.json.gaps[gap];
   const at = await page.evaluate(`(() => { const b = canvas.getBoundingClientRect();
     return [b.left + x(${(from + to) / 2}), b.top + rows[2].strip + 10]; })()`);
@@ -199,6 +217,7 @@ test('hover tells the facts of a gap, with its reason; a click goes to its row',
 
 test('facts of changes, of heating power and of layers', async () => {
   const page = await opened(demo.html, { fragment: '#place=9000,9600' });
+  await inSight(page);
   const tell = async (place) => {
     const at = await page.evaluate(`(() => { const b = canvas.getBoundingClientRect();
       const [px, py] = ${place}; return [b.left + px, b.top + py]; })()`);
@@ -207,7 +226,10 @@ test('facts of changes, of heating power and of layers', async () => {
   };
   const first = await page.evaluate('C.at_s.findIndex((s, i) => s > 9010 && C.toolhead[i] === 1)');
   const line = await page.evaluate(`C.line[${first}]`);
-  assert.match(await tell(`[x(C.at_s[${first}]), rows[1].top + 8]`), new RegExp(`Change.*line${line}`));
+  assert.match(
+    await tell(`[x(C.at_s[${first}]), rows[1].top + 8]`),
+    new RegExp(`Change.*line${line}`),
+  );
   assert.match(await tell('[left + 50, powerTop() + 20]'), /^Heating power.*\d+ W.*120 W/);
   assert.match(await tell('[left + 50, layersTop() + 5]'), /^Layer \d+ of 30/);
   await page.closed();
@@ -215,7 +237,11 @@ test('facts of changes, of heating power and of layers', async () => {
 
 test('the map always says where one is', async () => {
   const page = await opened(demo.html, { fragment: '#place=3600,7200' });
-  assert.match(await page.locator('.place').textContent(), /Fri 19:00:00 to Fri 20:00:00, 1 h 0 min/);
+  await inSight(page);
+  assert.match(
+    await page.locator('.place').textContent(),
+    /Fri 19:00:00 to Fri 20:00:00, 1 h 0 min/,
+  );
   const box = await page.locator('#minimap').boundingBox();
   await page.mouse.click(box.x + box.width * 0.9, box.y + 10);
   await frames(page);
@@ -235,18 +261,29 @@ test('tables sort, filter, sum up, and give what is shown as CSV', async () => {
   await page.selectOption('#gaps-toolhead', { label: 'cedar' });
   const wanted = gaps.filter((g) => g.treatment === 'standby' && g.toolhead === 'cedar');
   assert.ok(wanted.length > 0 && wanted.length < gaps.length);
-  const idle = await lasting(page, sum(wanted, 'hot_idle_s'));
-  const shown = await total(page, 'gaps');
-  assert.ok(shown.startsWith(`${wanted.length} of ${gaps.length} rows`) && shown.includes(`${idle} of hot idle`), shown);
+  const waiting = await lasting(page, sum(wanted, 'wait_s'));
+  const shown = `${wanted.length} of ${gaps.length} rows · ${waiting} of waiting`;
+  assert.ok((await total(page, 'gaps')).startsWith(shown));
   const sorter = page.locator('#gaps th[data-key="dip_c"] button');
   await sorter.click();
   await sorter.click();
-  assert.equal(await page.locator('#gaps th[data-key="dip_c"]').getAttribute('aria-sort'), 'descending');
+  assert.equal(
+    await page.locator('#gaps th[data-key="dip_c"]').getAttribute('aria-sort'),
+    'descending',
+  );
   const dips = (await columnOf(page, 'gaps', 6)).map(parseFloat);
-  assert.deepEqual(dips, [...dips].sort((a, b) => b - a));
-  const [download] = await Promise.all([page.waitForEvent('download'), page.click('#gaps a[download]')]);
+  assert.deepEqual(
+    dips,
+    [...dips].sort((a, b) => b - a),
+  );
+  const [download] = await Promise.all([
+    page.waitForEvent('download'),
+    page.click('#gaps a[download]'),
+  ]);
   assert.equal(download.suggestedFilename(), 'gaps.csv');
-  const csv = readFileSync(await download.path(), 'utf8').trim().split('\r\n');
+  const csv = readFileSync(await download.path(), 'utf8')
+    .trim()
+    .split('\r\n');
   assert.equal(csv.length, wanted.length + 1);
   assert.match(csv[0], /^from_s,to_s,toolhead,/);
   assert.ok(csv.slice(1).every((line) => line.includes(',cedar,')));
@@ -255,9 +292,13 @@ test('tables sort, filter, sum up, and give what is shown as CSV', async () => {
   await page.click('#gaps button:text("all rows")');
   assert.ok((await total(page, 'gaps')).startsWith(`${gaps.length} of`));
   await page.fill('#gaps-wait_s', '1');
-  assert.ok((await total(page, 'gaps')).startsWith(`${gaps.filter((g) => g.wait_s >= 1).length} of`));
+  assert.ok(
+    (await total(page, 'gaps')).startsWith(`${gaps.filter((g) => g.wait_s >= 1).length} of`),
+  );
   await page.selectOption('#exchanges-to_tool', '3');
-  const exchanges = await page.evaluate('C.at_s.filter((_, i) => C.exchange_s[i] > 0 && C.to_tool[i] === 3).length');
+  const exchanges = await page.evaluate(
+    'C.at_s.filter((_, i) => C.exchange_s[i] > 0 && C.to_tool[i] === 3).length',
+  );
   assert.ok(exchanges > 0);
   assert.ok((await total(page, 'exchanges')).startsWith(`${exchanges} of `));
   await page.check('#changes-shown');
@@ -277,7 +318,10 @@ test('the fragment leads to a place, filters, order and the second band, at once
   assert.ok(await page.evaluate('rows.every((row) => row.second)'));
   const holds = demo.json.gaps.filter((g) => g.treatment === 'hold').length;
   assert.ok((await total(page, 'gaps')).startsWith(`${holds} of`));
-  assert.equal(await page.locator('#gaps th[data-key="to_s"]').getAttribute('aria-sort'), 'descending');
+  assert.equal(
+    await page.locator('#gaps th[data-key="to_s"]').getAttribute('aria-sort'),
+    'descending',
+  );
   assert.match(await page.locator('#facts h3').textContent(), /^birch: /);
   const tall = await page.evaluate('height');
   await page.evaluate('location.hash = "#place=10,20"');
@@ -287,8 +331,15 @@ test('the fragment leads to a place, filters, order and the second band, at once
   assert.ok((await page.evaluate('height')) < tall);
   assert.ok((await total(page, 'gaps')).startsWith(`${demo.json.gaps.length} of`));
   assert.equal(await page.locator('#gaps th[aria-sort]').count(), 0);
-  for (const wrong of ['#place=9,1', '#pick=99,0&gaps.sort=nothing&gaps.treatment=none', '#pick=1,99999,sliced', '#%']) {
-    await page.evaluate((hash) => { location.hash = hash; }, wrong);
+  for (const wrong of [
+    '#place=9,1',
+    '#pick=99,0&gaps.sort=nothing&gaps.treatment=none',
+    '#pick=1,99999,sliced',
+    '#%',
+  ]) {
+    await page.evaluate((hash) => {
+      location.hash = hash;
+    }, wrong);
     await frames(page);
     assert.deepEqual(await viewOf(page), [0, await page.evaluate('END')]);
   }
@@ -300,9 +351,14 @@ test('what is drawn in a lane is the share of time that it is used', async () =>
   // Colour of the lane of the first filament of birch, column by column, against the stretches.
   const { drawn, used } = await page.evaluate(() => {
     /* global canvas, rows, heads, planned, ink, left, width, USE, END */
-    const ratio = devicePixelRatio, f = heads[1].filaments[0], row = rows[1];
-    const image = canvas.getContext('2d').getImageData(left * ratio, row.lanes * ratio, width * ratio, (row.tall - 1) * ratio);
-    const hex = ink.filaments[f], want = [1, 3, 5].map((i) => parseInt(hex.slice(i, i + 2), 16));
+    const ratio = devicePixelRatio,
+      f = heads[1].filaments[0],
+      row = rows[1];
+    const image = canvas
+      .getContext('2d')
+      .getImageData(left * ratio, row.lanes * ratio, width * ratio, (row.tall - 1) * ratio);
+    const hex = ink.filaments[f],
+      want = [1, 3, 5].map((i) => parseInt(hex.slice(i, i + 2), 16));
     let drawn = 0;
     for (let i = 0; i < image.data.length; i += 4) {
       if (want.every((c, k) => Math.abs(image.data[i + k] - c) < 40)) drawn += 1;
@@ -316,14 +372,19 @@ test('what is drawn in a lane is the share of time that it is used', async () =>
 });
 
 test('two fingers zoom, one moves, a tap tells, and the page still scrolls', async () => {
-  const page = await opened(demo.html, { viewport: { width: 390, height: 800 }, hasTouch: true, isMobile: true });
+  const page = await opened(demo.html, {
+    viewport: { width: 390, height: 800 },
+    hasTouch: true,
+    isMobile: true,
+  });
   const driver = await page.context().newCDPSession(page);
   await page.locator('#picture').scrollIntoViewIfNeeded();
   const box = await page.locator('#picture').boundingBox();
-  const touch = (type, ...points) => driver.send('Input.dispatchTouchEvent', {
-    type,
-    touchPoints: points.map(([x, y], id) => ({ x: box.x + x, y: box.y + y, id })),
-  });
+  const touch = (type, ...points) =>
+    driver.send('Input.dispatchTouchEvent', {
+      type,
+      touchPoints: points.map(([x, y], id) => ({ x: box.x + x, y: box.y + y, id })),
+    });
   const end = await page.evaluate('END');
   const [a, b] = await page.evaluate('[secondsAt(150), secondsAt(250)]');
   await touch('touchStart', [150, 60], [250, 60]);
@@ -333,7 +394,10 @@ test('two fingers zoom, one moves, a tap tells, and the page still scrolls', asy
   const [from, to] = await viewOf(page);
   assert.ok(to - from < end * 0.6, `${to - from} of ${end}`);
   const [c, d] = await page.evaluate('[secondsAt(90), secondsAt(310)]');
-  assert.ok(Math.abs(a - c) < end / 100 && Math.abs(b - d) < end / 100, 'what is under a finger stays there');
+  assert.ok(
+    Math.abs(a - c) < end / 100 && Math.abs(b - d) < end / 100,
+    'what is under a finger stays there',
+  );
   await touch('touchStart', [300, 60]);
   for (let i = 1; i <= 6; ++i) await touch('touchMove', [300 - 20 * i, 60]);
   await touch('touchEnd');
@@ -367,7 +431,9 @@ for (const width of [390, 768, 1280, 2560]) {
         await page.evaluate(axe);
         const options = { rules: { 'color-contrast-enhanced': { enabled: look !== 'forced' } } };
         const { violations } = await page.evaluate((o) => window.axe.run(document, o), options);
-        const words = violations.map((v) => `${v.id}: ${v.nodes.map((n) => n.html.slice(0, 120)).join(' | ')}`);
+        const words = violations.map(
+          (v) => `${v.id}: ${v.nodes.map((n) => n.html.slice(0, 120)).join(' | ')}`,
+        );
         assert.deepEqual(words, []);
       }
       if (look === 'dark') {
@@ -382,7 +448,8 @@ for (const width of [390, 768, 1280, 2560]) {
 // WCAG 2.1, relative luminance and contrast ratio.
 function contrast(one, other) {
   const luminance = (hex) => {
-    const [r, g, b] = [1, 3, 5].map((i) => parseInt(hex.slice(i, i + 2), 16) / 255)
+    const [r, g, b] = [1, 3, 5]
+      .map((i) => parseInt(hex.slice(i, i + 2), 16) / 255)
       .map((c) => (c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4));
     return 0.2126 * r + 0.7152 * g + 0.0722 * b;
   };
@@ -393,11 +460,28 @@ function contrast(one, other) {
 for (const colorScheme of ['light', 'dark']) {
   test(`contrast, ${colorScheme}: text 7:1, marks 3:1`, async () => {
     const page = await opened(demo.html, { colorScheme });
-    const names = ['ink', 'soft', 'mark', 'caution', 'sheet', 'ground', 'away', 'late', 'caution-ground',
-      'off', 'standby', 'hold', 'heating', 'wait', ...Array.from({ length: 8 }, (_, i) => `filament-${i}`)];
+    const names = [
+      'ink',
+      'soft',
+      'mark',
+      'caution',
+      'sheet',
+      'ground',
+      'away',
+      'late',
+      'caution-ground',
+      'off',
+      'standby',
+      'hold',
+      'heating',
+      'wait',
+      ...Array.from({ length: 8 }, (_, i) => `filament-${i}`),
+    ];
     const of = await page.evaluate((all) => {
       const style = getComputedStyle(document.documentElement);
-      return Object.fromEntries(all.map((name) => [name, style.getPropertyValue(`--${name}`).trim()]));
+      return Object.fromEntries(
+        all.map((name) => [name, style.getPropertyValue(`--${name}`).trim()]),
+      );
     }, names);
     const low = [];
     const hold = (least, fronts, grounds) => {
@@ -411,7 +495,7 @@ for (const colorScheme of ['light', 'dark']) {
     hold(7, ['ink'], ['sheet', 'ground', 'away', 'late', 'caution-ground']);
     hold(7, ['soft'], ['sheet', 'ground']);
     hold(4.5, ['soft'], ['away']);
-    hold(4.5, ['mark'], ['sheet', 'ground']);
+    hold(7, ['mark'], ['sheet', 'ground']);
     const marks = names.slice(names.indexOf('off'));
     hold(3, [...marks, 'mark', 'caution'], ['sheet', 'away']);
     assert.deepEqual(low, []);
@@ -423,17 +507,33 @@ test('on paper: the still picture and the first rows, none of them cut', async (
   const page = await opened(demo.html);
   await page.setViewportSize({ width: 718, height: 1000 });
   await page.emulateMedia({ media: 'print' });
-  const out = await page.evaluate(() => [...document.querySelectorAll('table, svg')]
-    .filter((e) => e.offsetParent !== null || e.tagName === 'svg')
-    .map((e) => [e.getBoundingClientRect().right - document.documentElement.clientWidth, e.textContent.slice(0, 60)])
-    .filter(([right]) => right > 1));
+  const out = await page.evaluate(() =>
+    [...document.querySelectorAll('table, svg')]
+      .filter((e) => e.offsetParent !== null || e.tagName === 'svg')
+      .map((e) => [
+        e.getBoundingClientRect().right - document.documentElement.clientWidth,
+        e.textContent.slice(0, 60),
+      ])
+      .filter(([right]) => right > 1),
+  );
   assert.deepEqual(out, []);
   assert.ok(!(await page.isVisible('#picture')) && !(await page.isVisible('#facts')));
-  assert.equal(await page.evaluate(() => [...document.querySelectorAll('tr')]
-    .filter((tr) => tr.offsetParent !== null && getComputedStyle(tr).breakInside !== 'avoid').length), 0);
+  assert.equal(
+    await page.evaluate(
+      () =>
+        [...document.querySelectorAll('tr')].filter(
+          (tr) => tr.offsetParent !== null && getComputedStyle(tr).breakInside !== 'avoid',
+        ).length,
+    ),
+    0,
+  );
   const tall = await page.evaluate('document.documentElement.scrollHeight');
   const file = join(WORK, 'demo.pdf');
-  await page.pdf({ path: file, format: 'A4', margin: { top: '10mm', bottom: '10mm', left: '10mm', right: '10mm' } });
+  await page.pdf({
+    path: file,
+    format: 'A4',
+    margin: { top: '10mm', bottom: '10mm', left: '10mm', right: '10mm' },
+  });
   const pages = readFileSync(file, 'latin1').match(/\/Type\s*\/Page\b(?!s)/g).length;
   assert.ok(pages >= tall / 1100 && pages <= tall / 700 + 4, `${pages} pages, ${tall} pixels`);
   const read = spawnSync('pdftotext', ['-bbox', file, '-'], { encoding: 'utf8', maxBuffer: 1e8 });
@@ -442,7 +542,9 @@ test('on paper: the still picture and the first rows, none of them cut', async (
     assert.equal(sheets.length, pages);
     for (const sheet of sheets) {
       const [, w, h] = /width="([\d.]+)" height="([\d.]+)"/.exec(sheet).map(Number);
-      for (const [, ...edges] of sheet.matchAll(/xMin="([-\d.]+)" yMin="([-\d.]+)" xMax="([-\d.]+)" yMax="([-\d.]+)"/g)) {
+      for (const [, ...edges] of sheet.matchAll(
+        /xMin="([-\d.]+)" yMin="([-\d.]+)" xMax="([-\d.]+)" yMax="([-\d.]+)"/g,
+      )) {
         const [x1, y1, x2, y2] = edges.map(Number);
         assert.ok(x1 >= 0 && y1 >= 0 && x2 <= w && y2 <= h, `a word at ${edges} of ${w} by ${h}`);
       }
@@ -453,7 +555,7 @@ test('on paper: the still picture and the first rows, none of them cut', async (
 
 test('without scripts: figures, the whole picture, the first rows', async () => {
   const page = await opened(demo.html, { javaScriptEnabled: false });
-  assert.ok(await page.locator('svg').first().isVisible());
+  assert.ok(await page.locator('.still-only svg').first().isVisible());
   assert.ok(!(await page.locator('#picture').isVisible()));
   const rows = await page.locator('section:has(#gaps) .still-only tbody tr').count();
   assert.equal(rows, Math.min(demo.json.gaps.length, 200));
@@ -463,7 +565,9 @@ test('without scripts: figures, the whole picture, the first rows', async () => 
 
 test('tidy finds the page valid', (t) => {
   for (const html of [demo.html, plain.html]) {
-    const run = spawnSync('tidy', ['-qe', '--drop-empty-elements', 'no', html], { encoding: 'utf8' });
+    const run = spawnSync('tidy', ['-qe', '--drop-empty-elements', 'no', html], {
+      encoding: 'utf8',
+    });
     if (run.error) {
       t.skip('tidy is not installed');
       return;
@@ -474,29 +578,32 @@ test('tidy finds the page valid', (t) => {
 
 test('hostile names stay text', async () => {
   const names = {
-    'granite': '</script><img src=x onerror=alert(1)>',
+    granite: '</script><img src=x onerror=alert(1)>',
     'moss green': `"'&lt;<!--${'`'}\${alert(1)}`,
-    'lake blue': '\\u202Eeulb ekal\\u0007\\u001b[31m',
-    'heather': `${'long '.repeat(2000)}`,
-    'ash': '<script>alert(2)</script>',
+    'lake blue': '\u202Eeulb ekal',
+    heather: `${'long '.repeat(2000)}`,
+    ash: '<script>alert(2)</script>',
   };
   let rules = readFileSync(RULES, 'utf8');
   for (const [name, hostile] of Object.entries(names)) {
     const text = hostile.replace(/"/g, '\\"');
     assert.ok(rules.includes(`name = "${name}"`), name);
-    rules = rules.replaceAll(`name = "${name}"`, `name = "${text}"`);
+    rules = rules.replaceAll(`"${name}"`, `"${text}"`);
   }
   const path = join(WORK, 'hostile.toml');
   writeFileSync(path, rules);
-  const job = join(WORK, '<b>job" onload=\'x\'.gcode');
+  const job = join(WORK, `<b>job" onload='x'\u0007\u001b[31m.gcode`);
   writeFileSync(job, readFileSync(DEMO));
   const hostile = forecast('hostile', job, path, ...CLOCK);
   for (const width of [390, 1280]) {
     const page = await opened(hostile.html, { viewport: { width, height: 900 } });
-    const found = await page.evaluate(`document.querySelectorAll('img, b, i, iframe, body script:not([id]):not(:last-of-type)').length`);
+    const found = await page.evaluate(
+      `document.querySelectorAll('img, b, i, iframe, body script:not([id]):not(:last-of-type)').length`,
+    );
     assert.equal(found, 0);
     assert.ok((await page.locator('.legend').textContent()).includes('</script><img src=x'));
-    assert.doesNotMatch(await page.content(), /[\u202e\u0007\u001b]/);
+    const content = await page.content();
+    for (const control of ['\u202e', '\u0007', '\u001b']) assert.ok(!content.includes(control));
     const out = await page.evaluate('document.documentElement.scrollWidth - innerWidth');
     assert.ok(out <= 0, `${out} pixels too wide at ${width}`);
     await page.screenshot({ path: join(WORK, `hostile-${width}.png`), fullPage: true });
@@ -507,7 +614,14 @@ test('hostile names stay text', async () => {
 test('10,000 changes: only what is visible is in the tree, and all of them are in reach', async () => {
   const job = join(WORK, 'big.gcode');
   if (!existsSync(job)) {
-    execFileSync(join(SOURCES, 'scripts/make_job'), ['--changes', '10000', '--size', '8000000', '-o', job]);
+    execFileSync(join(SOURCES, 'scripts/make_job'), [
+      '--changes',
+      '10000',
+      '--size',
+      '8000000',
+      '-o',
+      job,
+    ]);
   }
   const big = forecast('big', job, RULES, ...CLOCK);
   const bytes = readFileSync(big.html).length;

@@ -87,7 +87,7 @@ TEST_CASE("the cautions stand before any figure") {
 TEST_CASE("the page shows the figures") {
   const std::string page = page_of(Sample().summary());
   for (const char* row : {
-           "<div><dt>Waiting</dt><dd>1 min 13 s</dd><dd class=\"was\">as sliced 8 min 20 s</dd>",
+           "<dl><dt>Waiting</dt><dd>1 min 13 s</dd><dd class=\"was\">as sliced 8 min 20 s</dd>",
            "<tr><th scope=\"row\">hold</th><td>59 min 00 s</td><td>40.0 s</td>"
            "<td>40 min 00 s</td><td>75.0 Wh</td><td>2</td><td>100 W</td></tr>",
            "<tr class=\"force\"><th scope=\"row\">lookahead *</th>",
@@ -116,7 +116,7 @@ TEST_CASE("the page says what the time goes to") {
   const Sample s;
   // Shares of 3600 s by hand: 3300, 35, 70, 72.55, and what is left, 122.45.
   CHECK(has(page_of(s.summary()),
-            "<h2>Time by cause</h2>\n<div class=\"scroll\"><table>\n<thead><tr>"
+            "<h2>Time by cause</h2>\n<div class=\"scroll\" tabindex=\"0\"><table>\n<thead><tr>"
             "<th scope=\"col\">Cause</th><th scope=\"col\" class=\"n\">Time</th>"
             "<th scope=\"col\" class=\"n\">Share</th></tr></thead>\n<tbody>\n"
             "<tr><th scope=\"row\">Moving</th><td>55 min 00 s</td><td>91.7 %</td></tr>\n"
@@ -141,12 +141,12 @@ TEST_CASE("the page says when the job may need attention") {
   s.job.heads[1].fault_odds = 0.0001;
   Summary summary = s.summary();
   const std::string facts =
-      "<h2>When it may need attention</h2>\n<dl class=\"tiles\">\n"
-      "<div><dt>Expected stops</dt><dd>0.040</dd>"
-      "<dd class=\"was\">by the rule file&#39;s fault_odds</dd></div>\n"
-      "<div><dt>Chance of none</dt><dd>96.0 %</dd><dd class=\"was\">2 exchanges</dd></div>\n"
-      "<div><dt>Longest without an exchange</dt><dd>34 min 15 s</dd><dd class=\"was\">";
-  CHECK(has(page_of(summary), facts + "0:00:00 to 0:34:15</dd></div>\n</dl>\n</section>\n"));
+      "<h2>When it may need attention</h2>\n<div class=\"tiles\">\n"
+      "<dl><dt>Expected stops</dt><dd>0.040</dd>"
+      "<dd class=\"was\">by the rule file&#39;s fault_odds</dd></dl>\n"
+      "<dl><dt>Chance of none</dt><dd>96.0 %</dd><dd class=\"was\">2 exchanges</dd></dl>\n"
+      "<dl><dt>Longest without an exchange</dt><dd>34 min 15 s</dd><dd class=\"was\">";
+  CHECK(has(page_of(summary), facts + "0:00:00 to 0:34:15</dd></dl>\n</div>\n</section>\n"));
 
   const auto scheduled = [&](const char* start, std::vector<std::string> away) {
     summary.schedule = Schedule{*parse_start(start), {}};
@@ -157,7 +157,7 @@ TEST_CASE("the page says when the job may need attention") {
   };
   // The start that helps is the first of every 15 minutes after which 22:00-07:00 is over.
   const std::string at_night = scheduled("2027-03-05T21:30", {"22:00-07:00"});
-  CHECK(has(at_night, facts + "2027-03-05 21:30 to 2027-03-05 22:04</dd></div>\n</dl>\n"));
+  CHECK(has(at_night, facts + "2027-03-05 21:30 to 2027-03-05 22:04</dd></dl>\n</div>\n"));
   CHECK(has(at_night,
             "<p>From 2027-03-05 21:30 to 2027-03-05 22:30, without time zones or daylight-saving "
             "time.</p>\n"));
@@ -166,7 +166,7 @@ TEST_CASE("the page says when the job may need attention") {
       "<tr><th scope=\"row\">2027-03-05</th><td class=\"t\">22:00–23:00: 2</td></tr>\n</tbody>"));
   CHECK(
       has(at_night,
-          "<h3>Away 22:00-07:00</h3>\n<div class=\"scroll\"><table>\n<thead><tr>"
+          "<h3>Away 22:00-07:00</h3>\n<div class=\"scroll\" tabindex=\"0\"><table>\n<thead><tr>"
           "<th scope=\"col\">Started</th><th scope=\"col\" class=\"n\">Exchanges then</th>"
           "<th scope=\"col\" class=\"n\">Expected stops then</th></tr></thead>\n<tbody>\n"
           "<tr><th scope=\"row\">2027-03-05 21:30</th><td>2 of 2</td><td>0.040</td></tr>\n"
@@ -194,9 +194,9 @@ TEST_CASE("the page says where nothing is known of stops, and what to give") {
   CHECK(broken_markup(page) == "");
   CHECK(has(
       page,
-      "<div><dt>Expected stops</dt><dd>not known</dd>"
-      "<dd class=\"was\">give fault_odds in [feeder] or [[toolhead]]</dd></div>\n"
-      "<div><dt>Chance of none</dt><dd>not known</dd><dd class=\"was\">2 exchanges</dd></div>"));
+      "<dl><dt>Expected stops</dt><dd>not known</dd>"
+      "<dd class=\"was\">give fault_odds in [feeder] or [[toolhead]]</dd></dl>\n"
+      "<dl><dt>Chance of none</dt><dd>not known</dd><dd class=\"was\">2 exchanges</dd></dl>"));
   CHECK(has(page,
             "<tr><th scope=\"row\">2027-03-05 21:30</th><td>2 of 2</td><td>not known</td></tr>"));
 }

@@ -47,7 +47,7 @@ TEST_CASE("a table as text") {
 
 TEST_CASE("the same table on a page") {
   CHECK(html_of(posts()) ==
-        "<div class=\"scroll\"><table>\n<thead><tr><th scope=\"col\">Post</th>"
+        "<div class=\"scroll\" tabindex=\"0\"><table>\n<thead><tr><th scope=\"col\">Post</th>"
         "<th scope=\"col\">Tool</th><th scope=\"col\" class=\"n\">Height</th>"
         "<th scope=\"col\">Wood</th><th scope=\"col\" class=\"n\">At</th>"
         "<th scope=\"col\">Remark</th></tr></thead>\n<tbody>\n"

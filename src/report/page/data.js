@@ -58,8 +58,8 @@ function unpacked(band) {
 const planned = unpacked(D.planned);
 const sliced = D.sliced ? unpacked(D.sliced) : null;
 const layers = cumulated(D.layers, 0.01);
-// When the plan ends; as sliced it may take longer.
-const DONE = planned.heads.reduce((s, { at }) => Math.max(s, at[at.length - 1] || 0), 0);
+// As sliced it may take longer.
+const DONE = D.planned.end_s;
 const mostWatts = planned.watts.reduce((a, b) => Math.max(a, b), D.limit_w || 0);
 
 // Of each toolhead: the filaments that it prints, in their order, and its changes.

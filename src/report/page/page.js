@@ -173,6 +173,7 @@ function fromFragment() {
 }
 
 document.documentElement.classList.add('live');
+canvas.setAttribute('aria-roledescription', 'timeline');
 minimap.after(place);
 facts.after(legend);
 for (const [id, args] of Object.entries(TABLES)) if ($(id)) tables[id] = tableOf(id, ...args);

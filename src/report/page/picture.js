@@ -391,15 +391,16 @@ function drawPlot(c, h) {
   const y = (t) => top + PLOT - inside(t / head.scale_c, 0, 1) * PLOT;
   rule(c, left, top + PLOT + 0.5, right, top + PLOT + 0.5, ink.rule);
   let last = -Infinity;
-  for (const [value, name] of [
-    [head.work_c, 'working '],
-    [head.standby_c, 'standby '],
-    [0, ''],
+  for (const [low, high, name] of [
+    [head.work_low_c, head.work_c, 'working '],
+    [head.standby_c, head.standby_high_c, 'standby '],
+    [0, 0, ''],
   ]) {
-    if (value === null) continue;
-    if (value) rule(c, left, y(value), right, y(value), ink.soft, 1, [1, 3]);
-    last = Math.max(y(value) - 2, last + 13);
-    write(c, `${wide ? name : ''}${value} °C`, left - 6, last, 'right', ink.soft, 11);
+    if (high === null) continue;
+    for (const t of high ? [low, high] : []) rule(c, left, y(t), right, y(t), ink.soft, 1, [1, 3]);
+    last = Math.max(y(high) - 2, last + 13);
+    const range = low < high && wide ? `${low}–${high}` : high;
+    write(c, `${wide ? name : ''}${range} °C`, left - 6, last, 'right', ink.soft, 11);
   }
   within(c, () => {
     if (rows[h].second) drawLine(c, sliced.heads[h], y, ink.soft, [4, 3]);
