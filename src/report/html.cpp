@@ -30,10 +30,12 @@ class Page {
 
   std::string run() {
     const std::string path = escaped(s_.path);
-    out_ = page_begun(s_.path, PageScript::picture);
+    // The script begins with the picture: without one, it would find nothing to draw in.
+    const std::string still = timeline(s_, p_);
+    out_ = page_begun(s_.path, still.empty() ? PageScript::none : PageScript::picture);
     header(path);
     lookahead_section();
-    picture_section();
+    picture_section(still);
     out_ += start_section(s_);
     out_ += check_section(s_);
     out_ += policy_section(s_);
@@ -48,7 +50,7 @@ class Page {
     gap_section();
     change_section(false);
     change_section(true);
-    out_ += page_ended(page_data(s_, p_));
+    out_ += still.empty() ? page_ended() : page_ended(page_data(s_, p_));
     return std::move(out_);
   }
 
@@ -152,8 +154,7 @@ class Page {
   }
 
   // The moving picture, and the still one where no script runs.
-  void picture_section() {
-    const std::string still = timeline(s_, p_);
+  void picture_section(const std::string& still) {
     if (still.empty()) return;
     out_ +=
         "<section>\n<h2>What happens when</h2>\n<div class=\"tools live-only\">"
@@ -171,7 +172,7 @@ class Page {
         "wheel, two fingers, or + and − zoom; dragging or ← and → move; 0 shows the whole job. ↑ "
         "and ↓ choose the toolhead, comma and full stop the interval before and after; Enter or a "
         "click goes to its row. What is too narrow to be drawn stands together: heights are "
-        "shares of time.</p></div>\n"
+        "shares of time, and of heating power the most.</p></div>\n"
         "<div class=\"still-only\">\n";
     out_ += still;
     out_ += "</div>\n</section>\n";

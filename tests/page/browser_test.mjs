@@ -611,6 +611,28 @@ test('hostile names stay text', async () => {
   }
 });
 
+test('jobs of one tool, of one use, and of nothing', async () => {
+  const jobs = {
+    single: readFileSync(join(SOURCES, 'fixtures/single_tool.gcode')),
+    one: 'G28\nM104 S200\nM109 S200\nT0\nG1 X10 Y10 E5 F600\nG1 X50 E9\nM84\n',
+    none: 'G28\nM84\n',
+    empty: '',
+  };
+  for (const [name, text] of Object.entries(jobs)) {
+    const job = join(WORK, `${name}.gcode`);
+    writeFileSync(job, text);
+    const page = await opened(forecast(name, job, name === 'single' ? 'built-in' : RULES).html);
+    if (await page.isVisible('#picture')) {
+      await page.locator('#picture').focus();
+      for (const key of ['+', '.', ',', 'ArrowDown', 'ArrowRight', 'Enter', '0']) {
+        await page.keyboard.press(key);
+      }
+      await page.mouse.move(400, 400);
+    }
+    await page.closed();
+  }
+});
+
 test('10,000 changes: only what is visible is in the tree, and all of them are in reach', async () => {
   const job = join(WORK, 'big.gcode');
   if (!existsSync(job)) {

@@ -192,11 +192,11 @@ TEST_CASE("the page says where nothing is known of stops, and what to give") {
   summary.schedule = Schedule{*parse_start("2027-03-05T21:30"), {*parse_away("22:00-07:00")}};
   const std::string page = page_of(summary);
   CHECK(broken_markup(page) == "");
-  CHECK(has(
-      page,
-      "<dl><dt>Expected stops</dt><dd>not known</dd>"
-      "<dd class=\"was\">give fault_odds in [feeder] or [[toolhead]]</dd></dl>\n"
-      "<dl><dt>Chance of none</dt><dd>not known</dd><dd class=\"was\">2 exchanges</dd></dl>"));
+  CHECK(
+      has(page,
+          "<dl><dt>Expected stops</dt><dd>not known</dd>"
+          "<dd class=\"was\">give fault_odds in [feeder] or [[toolhead]]</dd></dl>\n"
+          "<dl><dt>Chance of none</dt><dd>not known</dd><dd class=\"was\">2 exchanges</dd></dl>"));
   CHECK(has(page,
             "<tr><th scope=\"row\">2027-03-05 21:30</th><td>2 of 2</td><td>not known</td></tr>"));
 }

@@ -36,7 +36,7 @@ function changeFacts(i) {
 }
 
 // The title, the facts, and the row that tells more: [table, number].
-function factsOf(what, t) {
+function factsOf(what, t = what.t) {
   if (what.changes) {
     const [first] = what.changes,
       n = what.changes.length;
@@ -87,12 +87,12 @@ function factsOf(what, t) {
   ];
 }
 
-function tell(what, t) {
+function tell(what) {
   if (!what) {
     facts.replaceChildren(...help);
     return;
   }
-  const [title, lines, row] = factsOf(what, t);
+  const [title, lines, row] = factsOf(what);
   const list = element('dl', {});
   list.append(...lines);
   facts.replaceChildren(element('h3', {}, title), list);
@@ -154,10 +154,10 @@ function found(px, py) {
 }
 
 // Chooses an interval, for good: the fragment says which.
-function pick(what, t) {
+function pick(what) {
   picked = what;
   state.pick = what && what.all ? `${what.head},${what.index}${what.sliced ? ',sliced' : ''}` : '';
-  tell(what, t);
+  tell(what);
   redraw();
 }
 function pickOf(text) {
@@ -185,7 +185,7 @@ function step(by) {
   if (!now) return;
   if (picked) {
     const index = Math.min(Math.max(now.index + by, 0), now.all.from.length - 1);
-    now = { ...now, index };
+    now = { ...now, index, t: undefined };
   }
   const { from, to } = now.all,
     i = now.index;

@@ -47,7 +47,7 @@ on(canvas, 'pointermove', (event) => {
     before = pointers.get(event.pointerId);
   if (!before) {
     const hit = found(now.x, now.y);
-    tell(hit || picked, hit ? hit.t : undefined);
+    tell(hit || picked);
     return;
   }
   pointers.set(event.pointerId, now);
@@ -71,7 +71,7 @@ const lifted = (event) => {
   if (event.type !== 'pointerup' || !at || moved >= 6) return;
   const hit = found(at.x, at.y),
     again = JSON.stringify(hit && factsOf(hit)[2]);
-  pick(hit, hit ? hit.t : undefined);
+  pick(hit);
   if (hit && (event.pointerType === 'mouse' || again === last)) goToRow(hit);
   last = again;
 };

@@ -202,8 +202,10 @@ function drawAxis(c, bottom) {
         shownDay = parts.day;
         const half = c.measureText(parts.day).width / 2,
           middle = inside(at, left + half, right - half);
-        if (middle - half > lastRight + 8) write(c, parts.day, middle, 9, 'center', ink.ink);
-        lastRight = middle + half;
+        if (middle - half > lastRight + 8) {
+          write(c, parts.day, middle, 9, 'center', ink.ink);
+          lastRight = middle + half;
+        }
       }
     }
     const half = c.measureText(text).width / 2;
@@ -432,7 +434,7 @@ function drawPower(c) {
   if (!(mostWatts > 0)) return;
   const top = powerTop(),
     y = (w) => top + POWER - (w / mostWatts / 1.1) * POWER;
-  write(c, 'heating power', 4, top - 7, 'left', ink.ink, 12, 600);
+  write(c, left > 100 ? 'heating power' : 'power', 4, top - 7, 'left', ink.ink, 12, 600);
   write(
     c,
     `${Math.round(D.limit_w || mostWatts)} W`,
