@@ -204,15 +204,16 @@ class Page {
       late += gap.wait_s >= kSomeWaitS ? 1 : 0;
     }
     const std::span<const plan::GapPlan* const> all = gaps;
-    const Table table = gap_table(s_, all.first(std::min(all.size(), kRowsStill)));
-    const std::string words =
-        all.empty()
-            ? std::string(kNoGaps)
-            : fmt::format(
-                  "{}; the machine waits after {} of them. Times are from the "
-                  "job's start, waits included; dips are in °C, waiting and hot "
-                  "idle in seconds.",
-                  counted(all.size(), "gap", "gaps"), late == 0 ? "none" : fmt::format("{}", late));
+    Table table = gap_table(s_, all.first(std::min(all.size(), kRowsStill)));
+    // What the script shows has units of its own.
+    table.note =
+        "Times are from the job's start, waits included; dips are in °C, waiting and hot idle in "
+        "seconds.";
+    const std::string words = all.empty()
+                                  ? std::string(kNoGaps)
+                                  : fmt::format("{}; the machine waits after {} of them.",
+                                                counted(all.size(), "gap", "gaps"),
+                                                late == 0 ? "none" : fmt::format("{}", late));
     long_section("gaps", table.title, words, table, all.size(), "gap", "gaps");
   }
 

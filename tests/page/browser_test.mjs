@@ -100,6 +100,18 @@ test('the page is one file, small, and allows itself nothing else', async () => 
   assert.ok(!/<[^>]*\s(on\w+|style)\s*=/i.test(markup), 'no handlers, no styles in the markup');
 });
 
+test('what is embedded is the script of the sources, word for word', async () => {
+  const { tokenize } = modules('espree');
+  const folder = join(SOURCES, 'src/report/page');
+  const recipe = readFileSync(join(folder, 'embed.cmake'), 'utf8');
+  const parts = /foreach\(part ([\w ]+)\)/.exec(recipe)[1].split(' ');
+  const source = parts.map((part) => readFileSync(join(folder, `${part}.js`), 'utf8')).join('\n');
+  const embedded = /<script>([^]*?)<\/script>/.exec(readFileSync(demo.html, 'utf8'))[1];
+  const words = (text) => tokenize(text, { ecmaVersion: 2022 }).map(({ value }) => value);
+  assert.ok(words(source).length > 5000);
+  assert.deepEqual(words(embedded), words(source));
+});
+
 test('counts and figures are those of the JSON', async () => {
   const page = await opened(demo.html);
   const { gaps } = demo.json;
