@@ -23,6 +23,8 @@ let left = 150,
 // ---- colours come from the style, so that dark and forced colours hold here, too
 
 let ink = {};
+// Pixels of the screen to one of ours.
+let ratio = 1;
 let patterns = [];
 function readColours() {
   const style = getComputedStyle(document.documentElement);
@@ -71,8 +73,7 @@ const HATCHES = [
 
 function hatch(context, f) {
   if (patterns[f]) return patterns[f];
-  const ratio = devicePixelRatio || 1,
-    tile = element('canvas');
+  const tile = element('canvas');
   tile.width = tile.height = Math.round(8 * ratio);
   const c = tile.getContext('2d'),
     look = D.filaments[f].look;
@@ -127,8 +128,8 @@ const powerTop = () => height - POWER - 28 - LAYERS;
 const layersTop = () => height - LAYERS - 12;
 
 function size(target, w, h) {
-  const ratio = devicePixelRatio || 1,
-    across = Math.round(w * ratio),
+  ratio = devicePixelRatio || 1;
+  const across = Math.round(w * ratio),
     down = Math.round(h * ratio);
   if (target.width !== across) target.width = across;
   if (target.height !== down) target.height = down;
@@ -238,7 +239,8 @@ function columns(c, heightOf, bottom) {
   }
 }
 // A share as pixels: what is there at all is seen.
-const shown = (share, tall) => (share > 0.001 ? Math.max(Math.round(share * tall * 2) / 2, 1) : 0);
+const shown = (share, tall) =>
+  share > 0.001 ? Math.max(Math.round(share * tall * ratio) / ratio, 1) : 0;
 
 // Of kinds: the hotter, the higher.
 const heights = [2, 6, 10, STRIP];
