@@ -252,7 +252,7 @@ test('the map always says where one is', async () => {
   await inSight(page);
   assert.match(
     await page.locator('.place').textContent(),
-    /Fri 19:00:00 to Fri 20:00:00, 1 h 0 min/,
+    /Fri 19:00:00 to Fri 20:00:00, 1 h 00 min/,
   );
   const box = await page.locator('#minimap').boundingBox();
   await page.mouse.click(box.x + box.width * 0.9, box.y + 10);

@@ -108,9 +108,9 @@ test('times and lengths in words', () => {
   assert.equal(page.jobTime(360000), '100:00:00');
   assert.equal(page.lasting(0), '0 s');
   assert.equal(page.lasting(9.94), '9.9 s');
-  assert.equal(page.lasting(59.4), '59 s');
-  assert.equal(page.lasting(59.6), '1 min 0 s');
-  assert.equal(page.lasting(3599.6), '1 h 0 min');
+  assert.equal(page.lasting(59.4), '59.4 s');
+  assert.equal(page.lasting(59.96), '1 min 00 s');
+  assert.equal(page.lasting(3599.6), '1 h 00 min');
   assert.equal(page.lasting(11550), '3 h 13 min');
 });
 

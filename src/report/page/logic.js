@@ -106,14 +106,13 @@ function jobTime(s, tenths) {
   return tenths ? `${text}.${n % 10}` : text;
 }
 
-// A length: "43 s", "2 min 5 s", "3 h 12 min".
+// A length, as the report writes it: "43.5 s", "2 min 05 s", "3 h 12 min".
 function lasting(s) {
-  if (s < 9.95) return `${Math.round(s * 10) / 10} s`;
+  if (s < 59.95) return `${s > 0 ? s.toFixed(1) : 0} s`;
   const n = Math.round(s);
-  if (n < 60) return `${n} s`;
-  if (n < HOUR_S) return `${Math.floor(n / 60)} min ${n % 60} s`;
+  if (n < HOUR_S) return `${Math.floor(n / 60)} min ${two(n % 60)} s`;
   const minutes = Math.round(n / 60);
-  return `${Math.floor(minutes / 60)} h ${minutes % 60} min`;
+  return `${Math.floor(minutes / 60)} h ${two(minutes % 60)} min`;
 }
 
 // Clock times are local and have no zone: counted in UTC so that no zone changes them.

@@ -230,6 +230,6 @@ const TABLES = {
     [sums[1], ['hot_idle_s', 'of hot idle']],
     (i) => jumpTo(G.toolhead[i], G.from_s[i], G.to_s[i]),
   ],
-  changes: [C, all(C.at_s), [choice('kind'), ...ofChanges], sums, toChange],
+  changes: [C, all(C.at_s), [ofChanges[0], choice('kind'), ...ofChanges.slice(1)], sums, toChange],
   exchanges: [C, all(C.at_s).filter((i) => C.exchange_s[i] > 0), ofChanges, sums, toChange],
 };
