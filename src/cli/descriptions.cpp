@@ -39,9 +39,10 @@ const std::string_view kRewrite =
 const std::string_view kForecast =
     "Works out when everything in the job will happen, and shows it under four policies side by "
     "side: as sliced, with parked heaters on timers, held hot, and with lookahead, which is what "
-    "rewrite writes unless the rule file says otherwise. Below come the toolheads, the filaments, "
-    "the time by cause, and the gaps that wait or stay hot the longest, each with its reason. The "
-    "job is not changed.\n\nWith --start, exchanges get clock times, and with --away the forecast "
+    "rewrite writes unless the rule file says otherwise. Below come a timeline of what each "
+    "toolhead does, as wide as the terminal, the toolheads, the filaments, the time by cause, and "
+    "the gaps that wait or stay hot the longest, each with its reason. The job is not "
+    "changed.\n\nWith --start, exchanges get clock times, and with --away the forecast "
     "says how many of them come in hours in which nobody is at the machine, and which start "
     "within 24 hours has the fewest. Where the rule file has odds of stops, the end is simulated "
     "with them: by when the job is done, and with which chance. --ics writes the events of the job "
@@ -105,10 +106,10 @@ const std::string_view kDiff =
     "Prints a unified diff that patch(1) applies. It knows the marks of a rewritten job, and is "
     "fast on large ones. Behind the second @@ of each hunk stand the layer, the time and the tool "
     "there, and the number of a change of tool. Times are those of the plan by the rule file in "
-    "force: use the one that the job was rewritten with. Where ORIGINAL cannot be planned, they are "
-    "left out.\n\nWith --gap or --change it shows one place, with three lines of context. That is "
-    "a patch as well: it makes of ORIGINAL a job that has the changes of this place only. --stat "
-    "counts the lines by the reasons in their marks, of the whole job or of one place.";
+    "force: use the one that the job was rewritten with. Where ORIGINAL cannot be planned, they "
+    "are left out.\n\nWith --gap or --change it shows one place, with three lines of context. That "
+    "is a patch as well: it makes of ORIGINAL a job that has the changes of this place only. "
+    "--stat counts the lines by the reasons in their marks, of the whole job or of one place.";
 
 const std::string_view kRestore =
     "Undoes a rewrite by its marks. The length and the hash of what comes out are compared with "

@@ -150,7 +150,8 @@ class Run {
     }
     planned_ = std::move(*made);
     places_.emplace(planned_->job, planned_->plan);
-    says_ = view_of(*places_, moved()).says;
+    // What prints nothing has neither layers nor times.
+    if (planned_->job.start) says_ = view_of(*places_, moved()).says;
     return success();
   }
 

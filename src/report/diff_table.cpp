@@ -25,10 +25,10 @@ Table diff_table(const DiffCounts& counts) {
     add(row.reason, row.inserted, row.removed, Row::Mark::none);
   }
   add("together", inserted, removed, Row::Mark::limit);
-  out.note = fmt::format(
-      "{}. As the diff has them, {} come in and {} go out: a removed line stays, as a comment.",
-      counted(counts.hunks, "hunk", "hunks"), counted(counts.plus, "line", "lines"),
-      counted(counts.minus, "line", "lines"));
+  out.note =
+      fmt::format("{}. As the diff has them: {} in, {} out, as a removed line stays, as a comment.",
+                  counted(counts.hunks, "hunk", "hunks"), counted(counts.plus, "line", "lines"),
+                  counted(counts.minus, "line", "lines"));
   return out;
 }
 

@@ -245,7 +245,7 @@ class Writer {
     constexpr char kKept = '\x01';
     std::string words;
     for (std::size_t f = 0; f < std::min(t_.filaments.size(), kMostLetters); ++f) {
-      words += fmt::format("{}{}{}, ", letter(f), kKept, t_.filaments[f]);
+      words += fmt::format("{}{}{}, ", letter(f), kKept, cut_to(t_.filaments[f], t_.width - 5));
     }
     if (t_.filaments.size() > kMostLetters)
       words += fmt::format("{}{}any other, ", kFurther, kKept);

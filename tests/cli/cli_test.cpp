@@ -454,10 +454,11 @@ TEST_CASE("diff of two jobs") {
   Bench run;
   furnish(run);
   put(run / "new.gcode", rewritten(run));
-  const Ran ran = run("forewarm diff job.gcode new.gcode");
+  const Ran ran = run("forewarm diff --rules two.toml job.gcode new.gcode");
   CHECK(ran.code == 1);
-  CHECK(ran.err.empty());
-  CHECK(ran.out.starts_with("--- job.gcode\n+++ new.gcode\n@@ -1,3 +1,4 @@\n+;forewarm 1 "));
+  CHECK(ran.err == kRulesNote);
+  CHECK(ran.out.starts_with("--- job.gcode\n+++ new.gcode\n@@ -1,3 +1,4 @@ before layer 1, "
+                            "0:00:00\n+;forewarm 1 "));
   const Ran same = run("forewarm diff job.gcode job.gcode");
   CHECK(same.code == 0);
   CHECK(same.out.empty());

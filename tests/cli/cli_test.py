@@ -118,7 +118,7 @@ class Cli(unittest.TestCase):
         self.works("rewrite", "--rules", DEMO, "--dry-run", self.job)
         self.assertEqual(self.job.read_bytes(), JOB)
         self.works("rewrite", "--rules", DEMO, "-o", "out", self.job)
-        other = self.works("diff", self.job, "out", code=1)
+        other = self.works("diff", "--rules", DEMO, self.job, "out", code=1)
         self.assertEqual(diff.split(b"\n", 2)[2], other.split(b"\n", 2)[2])
         self.assertEqual(self.works("diff", self.job, self.job), b"")
 

@@ -49,10 +49,10 @@ unplanned stops
   longest without any command: 0 s, from 0:00:00 to 0:00:00; a shut-off of the firmware
   that comes 1 s or more after the last command disturbs nothing
 
-worst gaps             from         to  treatment     dip      waiting     hot idle
-left                0:20:00    0:40:00  standby     170 C       12.6 s   1 min 31 s
+worst gaps        gap     from       to  treatment   dip     waiting    hot idle
+left                2  0:20:00  0:40:00  standby   170 C      12.6 s  1 min 31 s
     parked 1200 s, preheat 60 s ahead
-right               0:02:00    0:20:00  hold        208 C          0 s       40.0 s
+right               1  0:02:00  0:20:00  hold      208 C         0 s      40.0 s
     parked, would dip only 2 C
 2 of 3 gaps
 

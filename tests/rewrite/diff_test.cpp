@@ -193,6 +193,67 @@ TEST_CASE("a rewrite that was edited since is still compared") {
   patches(folder, fixture("trail_map_arcs.gcode").substr(0, 60'000), once.substr(0, 50'000));
 }
 
+TEST_CASE("hunks that are left out: the others are a patch of their own") {
+  Folder folder;
+  const std::string name =
+      GENERATE(as<std::string>(), "trail_map_crlf.gcode", "trail_map_arcs.gcode");
+  CAPTURE(name);
+  const std::string text = fixture(name).substr(0, 60'003);
+  const std::string once = rewritten(text, demo_rules());
+  const auto some = [&](unsigned every, unsigned which, const std::string& a,
+                        const std::string& b) {
+    unsigned n = 0;
+    TextSource left(a);
+    TextSource right(b);
+    TextSink out;
+    const auto differ = diff(left, right, {"a", "b"}, out,
+                             {.wanted = [&](const HunkPlace&) { return n++ % every == which; }});
+    REQUIRE(differ);
+    CHECK(*differ == !out.text().empty());
+    return out.text();
+  };
+  const auto patched = [&](const std::string& a, const std::string& delta) {
+    put(folder / "a", a);
+    put(folder / "delta", delta);
+    // Without fuzz, and each hunk at the very lines that it names.
+    const std::string command = "patch --binary --posix --fuzz=0 -o '" + folder / "to" + "' '" +
+                                folder / "a" + "' '" + folder / "delta" + "' >'" + folder / "log" +
+                                "' 2>&1";
+    REQUIRE(std::system(command.c_str()) == 0);
+    CHECK(get(folder / "log").find("offset") == std::string::npos);
+    return get(folder / "to");
+  };
+  for (const unsigned which : {0U, 1U, 2U}) {
+    const std::string delta = some(3, which, text, once);
+    const std::string part = patched(text, delta);
+    CHECK(part != text);
+    // Its numbers are those of a diff of what it makes, and the rest makes the whole of that.
+    CHECK(diff_of(text, part) == delta);
+    CHECK(patched(part, diff_of(part, once)) == once);
+  }
+}
+
+TEST_CASE("what a hunk says stands behind its second @@, and patch(1) takes it") {
+  Folder folder;
+  const std::string a = numbers(1, 60);
+  const std::string b = "x\n" + numbers(1, 29) + numbers(32, 60);
+  TextSource left(a);
+  TextSource right(b);
+  TextSink out;
+  const auto says = [&](const HunkPlace& place) {
+    return place.first == 0 ? std::string() : "layer 3, 1:02:03, T1 to T2, change 4 @@ -1 +1 @@";
+  };
+  REQUIRE(diff(left, right, {"a", "b"}, out, {.says = says}));
+  CHECK(out.text().starts_with("--- a\n+++ b\n@@ -1,3 +1,4 @@\n+x\n"));
+  CHECK(out.text().find(
+            "\n@@ -27,8 +28,6 @@ layer 3, 1:02:03, T1 to T2, change 4 @@ -1 +1 @@\n 27\n") !=
+        std::string::npos);
+  put(folder / "a", a);
+  put(folder / "delta", out.text());
+  REQUIRE(std::system(("cd '" + folder / "." + "' && patch --silent a delta").c_str()) == 0);
+  CHECK(get(folder / "a") == b);
+}
+
 TEST_CASE("random pairs, through patch(1), with fewest edits") {
   Folder folder;
   for (unsigned seed = 1; seed <= 150; ++seed) {
