@@ -41,12 +41,12 @@ constexpr std::array kWords{
     GlossaryWord{
         "cause",
         "What a part of the job's time goes to. The causes together make up the duration."},
-    GlossaryWord{
-        "changes",
-        "How often the job changes to another tool, by toolhead, by filament, or by both."},
     GlossaryWord{"chance of none",
                  "The probability that no change of the job stops the machine, by the odds of the "
                  "rule file."},
+    GlossaryWord{
+        "changes",
+        "How often the job changes to another tool, by toolhead, by filament, or by both."},
     GlossaryWord{
         "cold starts",
         "How often a heater is switched on again from off. Each costs time, energy and wear."},

@@ -11,6 +11,8 @@
 
 #include "help/files.h"
 #include "report/forecast_tables.h"
+#include "report/page_sections.h"
+#include "report/page_start.h"
 #include "report/spools.h"
 #include "sample.h"
 
@@ -76,10 +78,12 @@ TEST_CASE("every heading of the forecast's tables is explained") {
   const Summary summary = sample.summary();
   const auto gaps = worst(summary.lookahead, 3);
   std::size_t seen = 0;
-  for (const Table& table : {policy_table(summary), power_table(summary), toolhead_table(summary),
-                             filament_table(summary), cause_table(summary), causes_across(summary),
-                             waits_across(summary), load_table(summary), spool_table(summary),
-                             gap_table(summary, gaps), hour_table({}, {}).table}) {
+  for (const Table& table :
+       {policy_table(summary), power_table(summary), toolhead_table(summary),
+        filament_table(summary), cause_table(summary), causes_across(summary),
+        waits_across(summary), load_table(summary), spool_table(summary), gap_table(summary, gaps),
+        hour_table({}, {}).table, policy_bars(summary)[1], time_bars(summary),
+        filament_bars(summary), kind_bars(summary), check_table({})}) {
     for (const Column& column : table.columns) {
       for (const std::string& head : {column.head, column.page_head}) {
         if (head.empty()) continue;

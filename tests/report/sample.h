@@ -161,8 +161,13 @@ inline plan::Trace trace_of(const job::Job& job, const plan::Plan& plan) {
 inline std::string page_of(const Summary& s) {
   plan::Plan as_sliced = s.as_sliced;
   as_sliced.change_at_s = s.lookahead.change_at_s;
-  const Summary all{s.path,      s.job,      s.rules, as_sliced,    s.timers, s.hold,
-                    s.lookahead, s.schedule, s.width, s.spool_ends, s.finish};
+  Summary all{s.path, s.job, s.rules, as_sliced, s.timers, s.hold, s.lookahead};
+  all.schedule = s.schedule;
+  all.width = s.width;
+  all.spool_ends = s.spool_ends;
+  all.finish = s.finish;
+  all.version = s.version;
+  all.checked = s.checked;
   return html(all, picture_of(all, trace_of(s.job, s.lookahead), trace_of(s.job, as_sliced)));
 }
 

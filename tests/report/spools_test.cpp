@@ -183,13 +183,13 @@ TEST_CASE("the sheet, the forecast and the page show the same") {
   CHECK(text.find("spools") != std::string::npos);
   CHECK(text.find("layer 1, line 14, after the change to T2 in line 12") != std::string::npos);
   const std::string page = report::page_of(m.summary());
-  CHECK(page.find("<h2>Load sheet</h2>") != std::string::npos);
+  CHECK(page.find("<h3>Load sheet</h3>") != std::string::npos);
   CHECK(page.find("layer 1, line 14, after the change to T2 in line 12") != std::string::npos);
   CHECK(page.find("<li>ash: T0 is in it from start to end.</li>") != std::string::npos);
   // Without a spool_g, only the sheet.
   const Made none = made("");
   CHECK(report::text(none.summary()).find("spools") == std::string::npos);
-  CHECK(report::page_of(none.summary()).find("<h2>Load sheet</h2>") != std::string::npos);
+  CHECK(report::page_of(none.summary()).find("<h3>Load sheet</h3>") != std::string::npos);
 }
 
 TEST_CASE("the sheet ends with the pauses of the job") {
