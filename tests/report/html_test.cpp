@@ -90,7 +90,7 @@ TEST_CASE("the page shows the figures") {
            "<dl><dt>Waiting</dt><dd>1 min 13 s</dd><dd class=\"was\">as sliced 8 min 20 s</dd>",
            "<th scope=\"row\">right</th><td>1</td><td>1</td><td>0</td><td>1</td><td>40.0 s</td>"
            "<td>21.2 Wh</td><td>0 s</td>",
-           "<tr class=\"late\"><td class=\"t\">left</td><td>0:20:00</td><td>0:40:00</td>"
+           "<tr class=\"late\"><td class=\"t\">left</td><td>2</td><td>0:20:00</td><td>0:40:00</td>"
            "<td class=\"t\">standby</td><td>170</td><td>0:39:00</td><td>12.6</td><td>90</td>"
            "<td class=\"t\">parked 1200 s, preheat 60 s ahead</td></tr>",
        }) {
