@@ -79,6 +79,11 @@ std::pair<double, const char*> clock_unit(double step_s) {
   return {1, "s"};
 }
 
+std::string hours_and_minutes(double seconds) {
+  const long minutes = std::lround(std::abs(seconds) / 60);
+  return fmt::format("{}{}:{:02}", seconds < 0 ? "-" : "", minutes / 60, minutes % 60);
+}
+
 int decimals_of(double step) {
   int digits = 0;
   while (digits < 9 && std::abs(step - std::round(step)) > 1e-6 * step) {
@@ -114,20 +119,27 @@ Axis axis_over(std::string words, double least, double most, Scale scale, std::s
   }
   Axis out{std::move(words), std::move(unit_words), first * step, last * step, {}};
   double per = 1;
+  bool hours = false;  // with minutes: nobody reads 585 min
   if (scale == Scale::duration) {
+    constexpr double kMostMinutesS = 7200;
     const auto [divisor, name] = clock_unit(step);
+    const double farthest_s = std::max(std::abs(out.from), std::abs(out.to));
+    hours = divisor == 60 && farthest_s > kMostMinutesS;
     per = divisor;
-    out.unit = name;
+    out.unit = hours ? "h:min" : name;
   }
   const int digits = decimals_of(step / per);
   for (double i = first; i <= last; ++i) {
-    out.ticks.push_back({i * step, number(i * step / per, digits)});
+    out.ticks.push_back(
+        {i * step, hours ? hours_and_minutes(i * step) : number(i * step / per, digits)});
   }
   return out;
 }
 
 std::string title_of(const Axis& axis) {
-  return capitalised(axis.words) + (axis.unit.empty() ? "" : ", " + axis.unit);
+  // A key of the rule file stays as it is.
+  const bool key = axis.words.find('_') != std::string::npos;
+  return (key ? axis.words : capitalised(axis.words)) + (axis.unit.empty() ? "" : ", " + axis.unit);
 }
 
 std::vector<Point> thinned(std::span<const Point> points, double from, double to,
@@ -270,7 +282,7 @@ class Plot {
  public:
   explicit Plot(const Chart& chart) : c_(chart) {
     for (const Tick& tick : c_.y.ticks) left_ = std::max(left_, width_of(tick.label) + 12);
-    top_ = c_.levels.empty() && c_.moments.empty() ? 24 : 40;
+    top_ = c_.moments.empty() ? 24 : 40;
     place_key();
     bottom_ = c_.height - 40 - kTextRow * double(key_rows_);
     right_ = c_.width - 14;
@@ -384,24 +396,17 @@ class Plot {
   }
 
   void marks(Svg& svg) const {
-    const double above = top_ - 5;
-    double free_from = left_;
     for (const Mark& m : c_.moments) {
       svg.line("moment", x(m.at), top_ - 3, x(m.at), bottom_);
-      const std::string label = fitted(m.label, (right_ - left_) / 2);
       const bool at_end = x(m.at) > (left_ + right_) / 2;
-      svg.text(x(m.at) + (at_end ? 4 : -4), above, label, at_end ? "end" : "start", "mark");
-      if (!at_end) free_from = std::max(free_from, x(m.at) + width_of(m.label) + kCharacter);
+      svg.text(x(m.at) + (at_end ? 4 : -4), top_ - 5, fitted(m.label, (right_ - left_) / 2),
+               at_end ? "end" : "start", "mark");
     }
-    // Beside the names of moments, so that they do not run into each other.
-    const bool right_is_taken = std::any_of(c_.moments.begin(), c_.moments.end(), [&](auto& m) {
-      return x(m.at) > (left_ + right_) / 2;
-    });
+    // In the row of the axis's title, where nothing else is.
+    const double room = c_.width - width_of(title_of(c_.y)) - 4 * kCharacter;
     for (const Mark& m : c_.levels) {
       svg.line("bound", left_, y(m.at), right_, y(m.at));
-      const std::string label = fitted(m.label, (right_ - left_) / 2);
-      svg.text(right_is_taken ? left_ : right_, above, label, right_is_taken ? "start" : "end",
-               "mark");
+      svg.text(right_, 13, fitted(m.label, room), "end", "mark");
     }
   }
 

@@ -89,7 +89,7 @@ struct Chart {
   Heading heading = {};
   Axis x = {}, y = {};
   std::vector<Series> series = {};
-  std::vector<Mark> levels = {};   // such as a bound, at a y
+  std::vector<Mark> levels = {};   // such as a bound, at a y; the names of several would overlap
   std::vector<Mark> moments = {};  // such as the value in force, at an x
   bool zero = false;               // the grid's line at 0 is a strong one
   double width = kChartWidth, height = 230;

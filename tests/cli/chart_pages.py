@@ -76,6 +76,12 @@ def number(node, key):
     return float(node.attributes[key])
 
 
+def tick(label):
+    """The number that a label of an axis says: "-2:30" is -2.5."""
+    whole, _, minutes = label.lstrip("-").partition(":")
+    return (-1 if label.startswith("-") else 1) * (float(whole) + float(minutes or 0) / 60)
+
+
 class Chart:
     def __init__(self, svg):
         self.svg = svg
@@ -91,15 +97,15 @@ class Chart:
 
     def ticks(self, anchor):
         """[(place, value)] of the axis whose labels stand at `x` or at `y`."""
-        labels = [t for t in self.svg.all("text") if t.has("axis") and re.fullmatch(r"-?[\d.]+", t.text())]
+        labels = [t for t in self.svg.all("text") if t.has("axis") and re.fullmatch(r"-?[\d.]+(:\d\d)?", t.text())]
         if anchor == "y":
             own = [t for t in labels if t.attributes.get("text-anchor") == "end" and self.row_of(t, labels) == 1]
-            return [(number(t, "y") - 4, float(t.text())) for t in own]
+            return [(number(t, "y") - 4, tick(t.text())) for t in own]
         lines = sorted({number(l, "x1") for l in self.svg.all("line") if (l.has("grid") or l.has("base"))
                         and l.attributes["x1"] == l.attributes["x2"]})
         own = [t for t in labels if self.row_of(t, labels) > 1]
         assert len(lines) == len(own), (lines, [t.text() for t in own])
-        return list(zip(lines, (float(t.text()) for t in own)))
+        return list(zip(lines, (tick(t.text()) for t in own)))
 
     @staticmethod
     def row_of(label, labels):
@@ -140,6 +146,7 @@ class Chart:
         return out
 
 
+PER = {"h": 3600, "h:min": 3600, "min": 60}  # seconds of an axis's unit; of others, 1
 UNITS = {"h": 3600, "min": 60, "s": 1, "MB": 1, "Wh": 1, "W": 1, "g": 1, "C": 1, "": 1}
 
 

@@ -17,7 +17,6 @@ FOREWARM, SOURCE = os.path.abspath(sys.argv[1]), pathlib.Path(sys.argv[2]).resol
 DEMO, JOB = SOURCE / "config" / "demo.toml", SOURCE / "fixtures" / "trail_map.gcode"
 FIGURES = {"Time": "duration_s", "Waiting": "wait_s", "Hot idle": "hot_idle_s", "Hot-end energy": "energy_wh",
            "Cold starts": "cold_starts", "Peak heating power": "peak_heating_w"}
-PER = {"h": 3600, "min": 60}
 RULES = """version = 1
 [machine]
 ambient_c = 23
@@ -122,7 +121,7 @@ class Pages(unittest.TestCase):
             for caption, figure in FIGURES.items():
                 chart = page.charts()[caption][at]
                 unit = chart.texts("axis")[0].partition(", ")[2]
-                per = PER.get(unit, 1)
+                per = chart_pages.PER.get(unit, 1)
                 error = chart.scale("y")[1] * per + 1e-6
                 x_error = chart.scale("x")[1] + 1e-6
                 for word, wanted in (("dots", rows), ("line", rows), ("shapes", [in_force | {"value": own}])):

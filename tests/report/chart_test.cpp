@@ -66,6 +66,8 @@ TEST_CASE("an axis of durations has steps that are round on a clock, and one uni
   CHECK(over(0, 5400, Scale::duration) == "0.0 0.5 1.0 1.5 h");
   CHECK(over(0, 47 * 3600, Scale::duration) == "0 12 24 36 48 h");
   CHECK(over(47 * 3600, 48 * 3600, Scale::duration, 4) == "47.0 47.5 48.0 h");
+  CHECK(over(34200, 35700, Scale::duration) == "9:30 9:35 9:40 9:45 9:50 9:55 h:min");
+  CHECK(over(-9000, -8100, Scale::duration, 4) == "-2:30 -2:25 -2:20 -2:15 h:min");
   CHECK(over(0, 30 * 86400, Scale::duration) == "0 240 480 720 h");
 }
 

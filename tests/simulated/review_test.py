@@ -177,7 +177,7 @@ class Reviewed(unittest.TestCase):
                              ("Waits for changes", "wait_s")):
             chart = page.charts()[caption][0]
             unit = chart.texts("axis")[0].partition(", ")[2]
-            per = {"h": 3600, "min": 60, "s": 1}[unit]
+            per = chart_pages.PER.get(unit, 1)
             x_error, y_error = chart.scale("x")[1] * 3600 + 1, chart.scale("y")[1] * per + 0.01
             wanted = [(c["planned_at_s"], c["actual_at_s"] - c["planned_at_s"] if key is None else
                        c[key] - (c["stop_s"] if key == "actual_s" else 0)) for c in changes
