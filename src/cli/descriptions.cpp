@@ -58,7 +58,9 @@ const std::string_view kCompare =
     "or "
     "with --set, the rows are rule files instead: each as it is, with each setting by itself, and "
     "with all of them. All are compared with the first.\n\nEach key that is swept "
-    "is tried for itself, not each with each. No more than 200 values are tried in all.";
+    "is tried for itself, not each with each. No more than 200 values are tried in all.\n\n--html "
+    "writes the same as a page: bars of each figure with the physical bound drawn in, and of each "
+    "sweep a curve of each figure.";
 
 const std::string_view kAssign =
     "Finds the assignment of filaments to tools with which the changes of the job take the least "
@@ -83,7 +85,8 @@ const std::string_view kCalibrate =
     "the rule file with the values. --make-job writes a job that makes such a record; print it, "
     "and give calibrate the log of the host.\n\nThe first row of a CSV names its columns: time_s "
     "or time, temp_c, and where there are target_c, drive or drive_percent, heater. Text logs are "
-    "read by [record] and [[observe]] of the rule file.";
+    "read by [record] and [[observe]] of the rule file.\n\n--html writes a page with the readings, "
+    "the fitted lines, and what is left between them.";
 
 const std::string_view kReview =
     "Puts the host's logs of one or more prints beside the plan of the job: where the time went, "
@@ -93,7 +96,9 @@ const std::string_view kReview =
     "with. They are the rule file in force, that file with .HASH after its name, or what --rules "
     "names. With --write, the file that is changed is the one in force; only values that are "
     "certain enough are written. It also subtracts what the prints took from each spool_g, and "
-    "notes these prints in RULES.prints, so that none is subtracted twice.";
+    "notes these prints in RULES.prints, so that none is subtracted twice.\n\n--html writes a page "
+    "with the measured temperatures over the planned ones, the changes and waits as they were and "
+    "as they were planned, and what the records lack.";
 
 const std::string_view kBatch =
     "Writes for each job what rewrite makes of it into a folder, under the job's own name, and "
