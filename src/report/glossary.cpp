@@ -281,10 +281,10 @@ constexpr std::array kWords{
         "use",
         "Any movement of filament of a toolhead, pulled or pushed, from picking it to parking it."},
     GlossaryWord{"uses", "How often the toolhead is used: picked, and moves filament."},
-    GlossaryWord{"wait", "How long the machine stands still there for a heater."},
     GlossaryWord{
         "value",
         "calibrate: what a key of the rule file should have, with its standard error behind +-."},
+    GlossaryWord{"wait", "How long the machine stands still there for a heater."},
     GlossaryWord{"waited", "review: how long a change was waited for, before and after it."},
     GlossaryWord{
         "waiting",
