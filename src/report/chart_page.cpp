@@ -37,7 +37,9 @@ void ChartPage::list(const std::vector<std::string>& items) {
   out_ += "</ul>\n";
 }
 
-void ChartPage::table(const Table& table) { out_ += html_of(table); }
+void ChartPage::table(const Table& table) {
+  out_ += "<div class=\"sheet\">\n" + html_of(table) + "</div>\n";
+}
 
 void ChartPage::narrow_table(const Table& table) {
   out_ += "<div class=\"narrow\">\n" + html_of(table) + "</div>\n";

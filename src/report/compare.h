@@ -6,9 +6,10 @@
 //
 // Text: a table, the differences to as-sliced, and sentences on the off timer and on each sweep.
 // Page: a chart of bars for each figure, the bound drawn in, and of each sweep a chart of each
-// figure over the values, with the tables and the answers of the text. JSON: { schema_version 1, job, rules, rows, bound }, keys as in comparing.md. CSV: a header, the
-// rows with the same columns, and the bound as the last row; fields are separated by ",", lines end
-// in "\n", a missing value is empty. No field ever needs quotes.
+// figure over the values, with the tables and the answers of the text. JSON: { schema_version 1,
+// job, rules, rows, bound }, keys as in comparing.md. CSV: a header, the rows with the same
+// columns, and the bound as the last row; fields are separated by ",", lines end in "\n", a missing
+// value is empty. No field ever needs quotes.
 #pragma once
 
 #include <functional>

@@ -75,7 +75,8 @@ async function opened(file, context) {
 // What is wrong with the charts as they are shown.
 function faults({ least, leastText, leastMark }) {
   const out = [];
-  if (document.documentElement.scrollWidth > innerWidth) out.push('the page is wider than the window');
+  if (document.documentElement.scrollWidth > window.innerWidth)
+    out.push('the page is wider than the window');
   const luminance = (colour) => {
     const [r, g, b] = colour.match(/[\d.]+/g).map((c) => {
       const s = c / 255;
@@ -97,7 +98,8 @@ function faults({ least, leastText, leastMark }) {
       const style = getComputedStyle(t);
       const px = parseFloat(style.fontSize) * scale;
       if (px < least) out.push(`${name}: "${t.textContent}" is ${px.toFixed(1)} px`);
-      if (contrast(style.fill, ground) < leastText) out.push(`${name}: "${t.textContent}" is faint`);
+      if (contrast(style.fill, ground) < leastText)
+        out.push(`${name}: "${t.textContent}" is faint`);
       const b = t.getBoundingClientRect();
       if (b.left < box.left - 1 || b.right > box.right + 1 || b.bottom > box.bottom + 1) {
         out.push(`${name}: "${t.textContent}" sticks out`);
@@ -165,7 +167,9 @@ for (const [file, path] of Object.entries(makePages())) {
     writeFileSync(join(WORK, `${file}.pdf`), pdf);
     await page.emulateMedia({ media: 'print' });
     await page.setViewportSize({ width: 720, height: 1000 });
-    const wider = await page.evaluate(() => document.documentElement.scrollWidth > innerWidth);
+    const wider = await page.evaluate(
+      () => document.documentElement.scrollWidth > window.innerWidth,
+    );
     assert.equal(wider, false, 'a page of paper is too narrow');
     const shown = await page.evaluate(
       () => [...document.querySelectorAll('.on-phone')].filter((e) => e.offsetWidth > 0).length,
