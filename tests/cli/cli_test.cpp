@@ -436,7 +436,9 @@ TEST_CASE("the diff and the dry run write nothing") {
   const Ran diff = run("forewarm rewrite --diff --rules two.toml job.gcode");
   CHECK(diff.code == 1);
   CHECK(diff.err == kRulesNote);
-  CHECK(diff.out.starts_with("--- job.gcode\n+++ job.gcode\n@@ -1,3 +1,4 @@\n+;forewarm 1 "));
+  CHECK(
+      diff.out.starts_with("--- job.gcode\n+++ job.gcode\n@@ -1,3 +1,4 @@ before layer 1, "
+                           "0:00:00\n+;forewarm 1 "));
   const Ran dry = run("forewarm rewrite --dry-run --rules two.toml job.gcode");
   CHECK(dry.code == 0);
   CHECK(dry.out.empty());
@@ -457,8 +459,9 @@ TEST_CASE("diff of two jobs") {
   const Ran ran = run("forewarm diff --rules two.toml job.gcode new.gcode");
   CHECK(ran.code == 1);
   CHECK(ran.err == kRulesNote);
-  CHECK(ran.out.starts_with("--- job.gcode\n+++ new.gcode\n@@ -1,3 +1,4 @@ before layer 1, "
-                            "0:00:00\n+;forewarm 1 "));
+  CHECK(
+      ran.out.starts_with("--- job.gcode\n+++ new.gcode\n@@ -1,3 +1,4 @@ before layer 1, "
+                          "0:00:00\n+;forewarm 1 "));
   const Ran same = run("forewarm diff job.gcode job.gcode");
   CHECK(same.code == 0);
   CHECK(same.out.empty());
@@ -517,7 +520,7 @@ TEST_CASE("output that cannot be written is an error") {
        {"rewrite -q --rules two.toml job.gcode -o -",
         "rewrite -q --rules two.toml --diff job.gcode",
         "rewrite -q --rules two.toml --json - job.gcode", "restore new.gcode -o -",
-        "forecast -q --rules two.toml job.gcode", "diff job.gcode new.gcode", "rules new",
+        "forecast -q --rules two.toml job.gcode", "diff -q job.gcode new.gcode", "rules new",
         "rules check two.toml", "--help", "rewrite --help", "--version"}) {
     CAPTURE(line);
     const Ran full = run(std::string("forewarm ") + line + " >/dev/full");
@@ -541,7 +544,7 @@ TEST_CASE("a broken pipe is quiet") {
   furnish(run);
   for (const char* line : {"rewrite -q --rules $CONFIG/demo.toml $FIXTURES/trail_map.gcode -o -",
                            "rewrite -q --rules $CONFIG/demo.toml $FIXTURES/trail_map.gcode --diff",
-                           "diff $FIXTURES/trail_map.gcode $FIXTURES/trail_map_arcs.gcode"}) {
+                           "diff -q $FIXTURES/trail_map.gcode $FIXTURES/trail_map_arcs.gcode"}) {
     CAPTURE(line);
     const Ran ran =
         run("{ forewarm " + std::string(line) + "; echo $? >code; } | head -c 10 >/dev/null");

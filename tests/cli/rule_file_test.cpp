@@ -135,9 +135,10 @@ TEST_CASE("every command says which rules are in force, by the name they were fo
   const std::string usual = run.root() + "/home/.config/forewarm/rules.toml";
   std::filesystem::create_directories(run.root() + "/home/.config/forewarm");
   put(usual, kRules);
-  for (const char* line : {"rewrite --dry-run job.gcode", "rewrite --diff job.gcode",
-                           "forecast job.gcode", "compare job.gcode", "assign job.gcode",
-                           "check job.gcode new.gcode", "batch -o out job.gcode"}) {
+  for (const char* line :
+       {"rewrite --dry-run job.gcode", "rewrite --diff job.gcode", "forecast job.gcode",
+        "compare job.gcode", "assign job.gcode", "check job.gcode new.gcode",
+        "diff job.gcode new.gcode", "batch -o out job.gcode"}) {
     CAPTURE(line);
     const std::string command = std::string("forewarm ") + line;
     const auto note = [](const std::string& path) {
@@ -150,7 +151,7 @@ TEST_CASE("every command says which rules are in force, by the name they were fo
   }
   CHECK(run("forewarm rules check").out.find("\n  rules: " + usual + ", ") != std::string::npos);
   // Commands that go by no rules say nothing of them.
-  for (const char* line : {"restore new.gcode -o -", "diff job.gcode job.gcode", "rules new",
+  for (const char* line : {"restore new.gcode -o -", "diff --stat job.gcode new.gcode", "rules new",
                            "rules new --from job.gcode", "check --explain all"}) {
     CAPTURE(line);
     CHECK(run(std::string("forewarm ") + line).err.empty());

@@ -404,17 +404,18 @@ TEST_CASE("every change as CSV, quoted where it must be") {
   s.lookahead.change_delays.resize(5);
   s.lookahead.change_delays[2] = {12.55, 3.5};
   Summary summary = s.summary();
-  CHECK(changes_csv(summary) ==
-        "time_s,clock,kind,toolhead,from_tool,to_tool,from_filament,to_filament,park_s,pick_s,"
-        "exchange_s,expected_stops,layer,line,sequence_s,wait_s,from_c,to_c,treatment,change\n"
-        "60,,first,\"left, \"\"old\"\"\",,0,,\"grey?\"\"granite\"\"\",0,7,0,0,0,40,0,0,,210,,1\n"
-        "1020,,toolhead,right,0,1,\"grey?\"\"granite\"\"\",signal red,7,7,0,0,1,80,0,0,215,,hold,2\n"
-        "2055,,both,\"left, \"\"old\"\"\",1,2,signal red,T2,7,7,35,0.25,0,0,3.5,12.55,220,230.5,"
-        "standby,3\n"
-        "2250,,redundant,\"left, \"\"old\"\"\",2,2,T2,T2,0,0,0,0,0,0,0,0,,,,4\n"
-        "2310.5,,filament,\"left, "
-        "\"\"old\"\"\",2,0,T2,\"grey?\"\"granite\"\"\",0,0,35,0.25,0,0,0,0,,,,"
-        "5\n");
+  CHECK(
+      changes_csv(summary) ==
+      "time_s,clock,kind,toolhead,from_tool,to_tool,from_filament,to_filament,park_s,pick_s,"
+      "exchange_s,expected_stops,layer,line,sequence_s,wait_s,from_c,to_c,treatment,change\n"
+      "60,,first,\"left, \"\"old\"\"\",,0,,\"grey?\"\"granite\"\"\",0,7,0,0,0,40,0,0,,210,,1\n"
+      "1020,,toolhead,right,0,1,\"grey?\"\"granite\"\"\",signal red,7,7,0,0,1,80,0,0,215,,hold,2\n"
+      "2055,,both,\"left, \"\"old\"\"\",1,2,signal red,T2,7,7,35,0.25,0,0,3.5,12.55,220,230.5,"
+      "standby,3\n"
+      "2250,,redundant,\"left, \"\"old\"\"\",2,2,T2,T2,0,0,0,0,0,0,0,0,,,,4\n"
+      "2310.5,,filament,\"left, "
+      "\"\"old\"\"\",2,0,T2,\"grey?\"\"granite\"\"\",0,0,35,0.25,0,0,0,0,,,,"
+      "5\n");
   summary.schedule = schedule("2027-12-31T23:30", {});
   CHECK(changes_csv(summary).find("\n2055,2028-01-01T00:04:15,both,") != std::string::npos);
   // Without odds their column is empty.
