@@ -118,7 +118,7 @@ TEST_CASE("rewrite --check does not go with --diff") {
         "--check checks the rewrite and writes nothing either\n");
 }
 
-TEST_CASE("a page without a check says so; a hook's has its check") {
+TEST_CASE("a page says that no check ran, and a hook's what it found") {
   const Bench run;
   put(run / "job.gcode", job_of(true));
   REQUIRE(run("forewarm forecast -q --rules $CONFIG/demo.toml job.gcode --html p.html").code == 0);
