@@ -225,14 +225,14 @@ function envelope(at, value, view, width) {
     before = valueAt(at, value, view.from);
   for (let x = 0; x < width; ++x) {
     const right = view.from + (x + 1) * perPixel;
-    let low = before,
-      high = before;
-    const take = (y) => {
-      low = Math.min(low, y);
-      high = Math.max(high, y);
-    };
-    while (i < at.length && at[i] <= right) take(value[i++]);
-    take((before = valueAt(at, value, right)));
+    const after = valueAt(at, value, right);
+    let low = Math.min(before, after);
+    let high = Math.max(before, after);
+    for (; i < at.length && at[i] <= right; ++i) {
+      if (value[i] < low) low = value[i];
+      if (value[i] > high) high = value[i];
+    }
+    before = after;
     if (right >= at[0] && right - perPixel <= at[at.length - 1]) out.push({ x, low, high });
   }
   return out;

@@ -373,9 +373,21 @@ function drawLine(c, all, y, colour, dashes) {
     ends = upper(all.at, seen.to);
   if (ends - begins > width) {
     c.fillStyle = colour;
+    // Neighbours that are alike are one.
+    let from = 0,
+      to = 0,
+      top = 0,
+      bottom = 0;
     for (const e of envelope(all.at, all.temp, seen, width)) {
-      c.fillRect(left + e.x, y(e.high) - 0.75, 1, y(e.low) - y(e.high) + 1.5);
+      const above = Math.round(y(e.high) - 0.75),
+        below = Math.round(y(e.low) + 0.75);
+      if (e.x !== to || above !== top || below !== bottom) {
+        c.fillRect(left + from, top, to - from, bottom - top);
+        [from, top, bottom] = [e.x, above, below];
+      }
+      to = e.x + 1;
     }
+    c.fillRect(left + from, top, to - from, bottom - top);
     return;
   }
   c.strokeStyle = colour;
