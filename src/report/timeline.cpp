@@ -50,7 +50,8 @@ class Drawing {
 
   std::string run() {
     if (p_.heads.empty() || end_s_ <= 0) return {};
-    add("<div class=\"scroll\" tabindex=\"0\"><svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {} {}\" "
+    add("<div class=\"scroll\" tabindex=\"0\"><svg xmlns=\"http://www.w3.org/2000/svg\" "
+        "viewBox=\"0 0 {} {}\" "
         "role=\"img\" aria-label=\"What each toolhead does when, with lookahead\">\n",
         unit(kLeft + kWide + kRight), unit(bottom_ + kAxis));
     hatches();
