@@ -8,7 +8,6 @@ const KINDS = ['off', 'standby', 'hold', 'heating'];
 // Kinds from here on are uses: USE + number of the filament.
 const USE = KINDS.length;
 const ALL = USE + D.filaments.length;
-const END = D.end_s;
 const CLOCK = parseClock(D.start);
 const G = D.gaps;
 const C = D.changes;
@@ -56,15 +55,13 @@ function unpacked(band) {
 }
 
 const planned = unpacked(D.planned);
-const sliced = D.sliced ? unpacked(D.sliced) : null;
+const sliced = unpacked(D.sliced);
 const layers = cumulated(D.layers, 0.01);
-// As sliced it may take longer.
-const DONE = D.planned.end_s;
 const mostWatts = planned.watts.reduce((a, b) => Math.max(a, b), D.limit_w || 0);
 
 // Of each toolhead: the filaments that it prints, in their order, and its changes.
 const heads = D.heads.map((head, h) => {
-  const kinds = new Set([...planned.heads[h].kind, ...(sliced ? sliced.heads[h].kind : [])]);
+  const kinds = new Set([...planned.heads[h].kind, ...sliced.heads[h].kind]);
   const changes = C.at_s.map((_, i) => i).filter((i) => C.toolhead[i] === h);
   return {
     ...head,
@@ -77,7 +74,15 @@ const heads = D.heads.map((head, h) => {
 // ---- what is looked at, kept in the fragment
 
 let state = stateOf(location.hash);
-let view = placeOf(state.place, END) || { from: 0, to: END };
+const showSliced = () => state.sliced === '1';
+// As sliced it may take longer.
+const DONE = D.planned.end_s;
+let END, view;
+function begin() {
+  END = showSliced() ? D.end_s : DONE;
+  view = placeOf(state.place, END) || { from: 0, to: END };
+}
+begin();
 let saving = 0;
 
 function keep() {
@@ -94,7 +99,7 @@ function keep() {
 // ---- words
 
 // Days of a week are told apart by their names.
-const longJob = END > 6 * DAY_S;
+const longJob = DONE > 6 * DAY_S;
 function when(s) {
   if (CLOCK === null) return jobTime(s);
   const c = clockParts(CLOCK + s);

@@ -126,7 +126,11 @@ on($('in'), 'click', KEYS['+']);
 on($('out'), 'click', KEYS['-']);
 on($('all'), 'click', KEYS[0]);
 on($('sliced'), 'change', () => {
+  const whole = spanOf(view) >= END;
   state.sliced = $('sliced').checked ? '1' : '';
+  if (whole) state.place = '';
+  begin();
+  map = null;
   redraw();
 });
 
@@ -164,8 +168,9 @@ function fresh() {
 }
 function fromFragment() {
   state = stateOf(location.hash);
-  view = placeOf(state.place, END) || { from: 0, to: END };
-  $('sliced').checked = state.sliced === '1';
+  begin();
+  map = null;
+  $('sliced').checked = showSliced();
   picked = pickOf(state.pick);
   tell(picked);
   for (const table of Object.values(tables)) table.restore();

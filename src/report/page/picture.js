@@ -98,7 +98,6 @@ function hatch(context, f) {
 
 // ---- where things are
 
-const showSliced = () => sliced !== null && state.sliced === '1';
 const x = (s) => left + ((s - seen.from) / spanOf(seen)) * width;
 const secondsAt = (px) => seen.from + ((px - left) / width) * spanOf(seen);
 
