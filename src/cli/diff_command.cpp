@@ -83,8 +83,10 @@ class Run {
     rewrite::Tally tally;
     if (options_.stat) view_.tally = &tally;
     rewrite::NullSink nowhere;
-    ByteSink& out = options_.stat ? static_cast<ByteSink&>(nowhere) : outputs_.standard_output();
-    auto differ = rewrite::diff(*left, *right, {options_.original, options_.rewritten}, out, view_);
+    ByteSink* out = &nowhere;
+    if (!options_.stat) out = &outputs_.standard_output();
+    auto differ =
+        rewrite::diff(*left, *right, {options_.original, options_.rewritten}, *out, view_);
     if (!differ) return outputs_.finish(std::move(differ.error()));
     if (!*differ) {
       if (asks_for_place()) context_.note(place_words() + ": nothing is inserted or removed there");

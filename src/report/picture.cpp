@@ -214,7 +214,7 @@ class Painter {
       changes.emplace_back(d.to_s, -watts);
     }
     std::sort(changes.begin(), changes.end());
-    std::vector<Picture::Step> out{{}};
+    std::vector<Picture::Step> out(1);
     for (const auto& [at_s, watts] : changes) {
       if (at_s > out.back().at_s) out.push_back({at_s, out.back().watts});
       out.back().watts += watts;

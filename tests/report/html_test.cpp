@@ -17,19 +17,6 @@ using namespace forewarm::report;
 
 namespace {
 
-std::size_t count(std::string_view page, std::string_view what) {
-  std::size_t n = 0;
-  for (std::size_t at = page.find(what); at != std::string_view::npos;
-       at = page.find(what, at + what.size())) {
-    ++n;
-  }
-  return n;
-}
-
-bool has(const std::string& page, std::string_view what) {
-  return page.find(what) != std::string::npos;
-}
-
 // The page as it is where no script runs.
 std::string without_scripts(std::string page) {
   for (std::size_t at = page.find("<script"); at != std::string::npos; at = page.find("<script")) {

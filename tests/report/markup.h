@@ -53,3 +53,16 @@ inline std::string broken_markup(std::string_view page) {
   }
   return open.empty() ? "" : "never closed: " + open.back();
 }
+
+inline std::size_t count(std::string_view page, std::string_view what) {
+  std::size_t n = 0;
+  for (std::size_t at = page.find(what); at != std::string_view::npos;
+       at = page.find(what, at + what.size())) {
+    ++n;
+  }
+  return n;
+}
+
+inline bool has(const std::string& page, std::string_view what) {
+  return page.find(what) != std::string::npos;
+}

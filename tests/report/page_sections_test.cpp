@@ -20,19 +20,6 @@ using Json = nlohmann::ordered_json;
 
 namespace {
 
-bool has(const std::string& page, std::string_view what) {
-  return page.find(what) != std::string::npos;
-}
-
-std::size_t count(std::string_view page, std::string_view what) {
-  std::size_t n = 0;
-  for (std::size_t at = page.find(what); at != std::string_view::npos;
-       at = page.find(what, at + what.size())) {
-    ++n;
-  }
-  return n;
-}
-
 const std::string& text(const Cell& cell) { return std::get<std::string>(cell); }
 double value(const Cell& cell) { return std::get<Amount>(cell).value; }
 const CellBar& bar(const Cell& cell) { return std::get<CellBar>(cell); }

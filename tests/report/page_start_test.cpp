@@ -17,10 +17,6 @@ using Json = nlohmann::ordered_json;
 
 namespace {
 
-bool has(const std::string& page, std::string_view what) {
-  return page.find(what) != std::string::npos;
-}
-
 std::string fact(const Facts& facts, const std::string& name) {
   for (const auto& [key, text] : facts) {
     if (key == name) return text;
