@@ -203,16 +203,18 @@ class Run {
       (void)context_.fail(found_wrong(found->findings, options_.job));
       return shown == kDone ? kDiffers : shown;
     }
+    // Said before the job is put in place: then nothing may go wrong any more.
+    Status status = shows_findings() ? outputs_.standard_output().write(text) : success();
+    if (status && writes && aside) {
+      status = outputs_.job().copy(*rewritten, 0, rewritten->size());
+    }
     int code = kDone;
     if (writes) {
-      Status written = success();
-      if (aside) written = outputs_.job().copy(*rewritten, 0, rewritten->size());
-      code = finish(input, std::move(written));
+      code = finish(input, std::move(status));
     } else {
-      code = outputs_.finish(success());
+      code = outputs_.finish(std::move(status));
     }
-    if (code != kDone) return code;
-    if (shows_findings()) return print(context_, text);
+    if (code != kDone || shows_findings()) return code;
     context_.note("checked: " + report::found_words(*found));
     return kDone;
   }

@@ -96,6 +96,18 @@ TEST_CASE("rewrite --check --dry-run checks what it would write, and writes noth
   }
 }
 
+TEST_CASE("rewrite --check leaves the job as it is where it cannot say what it found") {
+  const Bench run;
+  put(run / "job.gcode", job_of(true));
+  for (const char* nowhere : {" >/dev/full", " >&-"}) {
+    CAPTURE(nowhere);
+    const Ran ran = run(kRun + "job.gcode" + nowhere);
+    CHECK(ran.code == 4);
+    CHECK(has(ran.err, "forewarm: error: standard output: cannot write: "));
+    CHECK(get(run / "job.gcode") == job_of(true));
+  }
+}
+
 TEST_CASE("rewrite --check of a job that stays as it is") {
   const Bench run;
   const std::string job = get(FOREWARM_FIXTURES "/single_tool.gcode");
