@@ -2,33 +2,13 @@
 
 #include <algorithm>
 
+#include "base/utf8.h"
+
 namespace forewarm {
 
 namespace {
 constexpr std::size_t kExcerptWidth = 120;  // characters
 constexpr std::string_view kReplacement = "\xef\xbf\xbd";
-
-// Bytes of the well-formed UTF-8 sequence that `text`, which is not empty, begins with; 0 if none.
-std::size_t sequence(std::string_view text) {
-  const auto at = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
-  const unsigned char lead = at(0);
-  if (lead < 0x80) return 1;
-  if (lead < 0xc2 || lead > 0xf4) return 0;
-  const std::size_t n = lead < 0xe0 ? 2 : lead < 0xf0 ? 3 : 4;
-  // What the second byte may be: no overlong forms, no surrogates, nothing beyond U+10FFFF.
-  const unsigned low = lead == 0xe0 ? 0xa0 : lead == 0xf0 ? 0x90 : 0x80;
-  const unsigned high = lead == 0xed ? 0x9f : lead == 0xf4 ? 0x8f : 0xbf;
-  if (text.size() < n || at(1) < low || at(1) > high) return 0;
-  for (std::size_t i = 2; i < n; ++i) {
-    if ((at(i) & 0xc0U) != 0x80) return 0;
-  }
-  return n;
-}
-
-// A character: a well-formed sequence, or a byte that is in none. `text` is not empty.
-std::string_view first_character(std::string_view text) {
-  return text.substr(0, std::max<std::size_t>(1, sequence(text)));
-}
 
 // The first `count` characters of `text`, or all of it.
 std::string_view first_characters(std::string_view text, std::size_t count) {
@@ -44,7 +24,7 @@ std::string shown(std::string_view text, std::string_view keep) {
   std::string out;
   out.reserve(text.size());
   while (!text.empty()) {
-    const std::size_t length = sequence(text);
+    const std::size_t length = utf8_sequence(text);
     const std::string_view character = text.substr(0, std::max<std::size_t>(1, length));
     text.remove_prefix(character.size());
     const auto lead = static_cast<unsigned char>(character[0]);
@@ -83,9 +63,15 @@ std::string with_caret(const Error& error) {
 }  // namespace
 
 std::string printable(std::string_view text, std::size_t limit) {
-  std::string out = shown(text.substr(0, limit), "\t");
-  if (text.size() > limit) out += "...";
-  return out;
+  if (text.size() <= limit) return shown(text, "\t");
+  // A character that is not whole within the limit is left out.
+  constexpr std::size_t kMostBytes = 4;
+  for (std::size_t back = 1; back < kMostBytes && back <= limit; ++back) {
+    if (utf8_sequence(text.substr(limit - back)) <= back) continue;
+    limit -= back;
+    break;
+  }
+  return shown(text.substr(0, limit), "\t") + "...";
 }
 
 std::size_t characters(std::string_view text) {

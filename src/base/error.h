@@ -37,7 +37,7 @@ struct Error {
 [[nodiscard]] std::string render(const Error& error);
 
 // `text` with each byte of a control character (but not tab) replaced by '?' and each byte that is
-// no UTF-8 by U+FFFD; cut after `limit` bytes of `text`, with "...".
+// no UTF-8 by U+FFFD; cut to the characters within `limit` bytes of `text`, with "...".
 [[nodiscard]] std::string printable(std::string_view text, std::size_t limit = 160);
 
 // Characters of `text`, as columns count them; a byte that is no UTF-8 is one.

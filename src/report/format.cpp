@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "base/error.h"
+#include "base/utf8.h"
 
 namespace forewarm::report {
 
@@ -85,34 +86,6 @@ std::string wrapped(std::string_view text, std::size_t indent, std::size_t width
 
 namespace {
 
-// Bytes of the well-formed UTF-8 sequence that `text` begins with; 0 if none does.
-std::size_t sequence(std::string_view text) {
-  const auto at = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
-  const unsigned char lead = at(0);
-  if (lead < 0x80) return 1;
-  std::size_t n = 0;
-  unsigned low = 0x80;  // what the second byte may be: no overlong forms, no surrogates
-  unsigned high = 0xbf;
-  if (lead >= 0xc2 && lead <= 0xdf) {
-    n = 2;
-  } else if (lead >= 0xe0 && lead <= 0xef) {
-    n = 3;
-    if (lead == 0xe0) low = 0xa0;
-    if (lead == 0xed) high = 0x9f;
-  } else if (lead >= 0xf0 && lead <= 0xf4) {
-    n = 4;
-    if (lead == 0xf0) low = 0x90;
-    if (lead == 0xf4) high = 0x8f;
-  } else {
-    return 0;
-  }
-  if (text.size() < n || at(1) < low || at(1) > high) return 0;
-  for (std::size_t i = 2; i < n; ++i) {
-    if (at(i) < 0x80 || at(i) > 0xbf) return 0;
-  }
-  return n;
-}
-
 // The controls of direction, U+202A..U+202E and U+2066..U+2069, as UTF-8: with one of them, what
 // stands behind a name would be shown from right to left.
 bool turns_the_text(std::string_view character) {
@@ -132,7 +105,7 @@ std::string clean(std::string_view text, std::size_t limit) {
     if (rest[0] == '\t') {
       out += ' ';  // a tab would break the columns
       rest.remove_prefix(1);
-    } else if (const std::size_t n = sequence(rest); n > 0) {
+    } else if (const std::size_t n = utf8_sequence(rest); n > 0) {
       out += turns_the_text(rest.substr(0, n)) ? kReplacement : rest.substr(0, n);
       rest.remove_prefix(n);
     } else {
@@ -143,33 +116,10 @@ std::string clean(std::string_view text, std::size_t limit) {
   return out;
 }
 
-namespace {
-
-// Characters that turn the direction of what follows, beyond the text that they stand in: U+202A to
-// U+202E and U+2066 to U+2069.
-bool turns(std::string_view text) {
-  if (text.size() < 3 || text[0] != '\xe2') return false;
-  const auto last = static_cast<unsigned char>(text[2]);
-  if (text[1] == '\x80') return last >= 0xaa && last <= 0xae;
-  return text[1] == '\x81' && last >= 0xa6 && last <= 0xa9;
-}
-
-}  // namespace
-
 std::string escaped(std::string_view text) {
-  const std::string shown = clean(text, 4096);
   std::string out;
-  for (std::size_t i = 0; i < shown.size(); ++i) {
-    const char c = shown[i];
+  for (const char c : clean(text, 4096)) {
     switch (c) {
-      case '\xe2':
-        if (turns(std::string_view(shown).substr(i))) {
-          out += "\xef\xbf\xbd";
-          i += 2;
-        } else {
-          out += c;
-        }
-        break;
       case '&':
         out += "&amp;";
         break;

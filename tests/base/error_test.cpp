@@ -39,6 +39,18 @@ TEST_CASE("control characters never reach a terminal") {
   CHECK(printable(std::string(200, 'x'), 10) == "xxxxxxxxxx...");
 }
 
+TEST_CASE("a text is never cut within a character") {
+  const std::string euro = "\xe2\x82\xac", clef = "\xf0\x9d\x84\x9e";
+  for (const std::size_t limit : {3, 4, 5}) CHECK(printable(euro + euro, limit) == euro + "...");
+  for (const std::size_t limit : {1, 2, 3, 4}) CHECK(printable("a" + clef, limit) == "a...");
+  CHECK(printable("a" + clef, 5) == "a" + clef);
+  CHECK(printable(euro, 0) == "...");
+  CHECK(printable(euro, 2) == "...");
+  // What is no character has no end to wait for.
+  CHECK(printable("\xe2\x82\x82\x82x", 4) == euro.substr(0, 2) + "\x82\xef\xbf\xbd...");
+  CHECK(printable("\x82\x82\x82", 2) == "\xef\xbf\xbd\xef\xbf\xbd...");
+}
+
 TEST_CASE("a place is shown as far as it is known") {
   Error e{Error::Kind::rules, "no"};
   CHECK(render(e) == "no");
@@ -112,7 +124,6 @@ TEST_CASE("what a terminal might take for a control never reaches it") {
   CHECK(printable("\xc2") == replaced);
   CHECK(printable("\xc0\x9b|\xe0\x80\x9b") ==
         replaced + replaced + "|" + replaced + replaced + replaced);
-  CHECK(printable("\xe2\x82\xac\x9b", 2) == replaced + replaced + "...");
   // Neither by what was said of it, nor by a hint; several lines are several lines.
   const Error e{Error::Kind::usage, "no \x1b[2J\xc2\x9b\r\nsecond", "", 0, 0, "",
                 "try\x07\x9b\nhere"};
