@@ -9,7 +9,7 @@
 #include <set>
 #include <utility>
 
-#include "base/error.h"
+#include "report/columns.h"
 #include "report/format.h"
 #include "report/table.h"
 
@@ -28,7 +28,7 @@ std::string unit(double x) {
   return out;
 }
 
-double width_of(const std::string& text) { return kCharacter * double(characters(text)); }
+double width_of(const std::string& text) { return kCharacter * double(columns_of(text)); }
 
 // Escaped, and cut to so many units.
 std::string fitted(const std::string& text, double room) {

@@ -7,6 +7,7 @@
 
 #include "base/error.h"
 #include "base/utf8.h"
+#include "report/columns.h"
 
 namespace forewarm::report {
 
@@ -53,13 +54,8 @@ std::string counted(std::uint64_t n, std::string_view one, std::string_view many
 }
 
 std::string cut_to(const std::string& whole, std::size_t width) {
-  std::size_t count = 0;
-  std::size_t cut = 0;  // where the last character that fits, before "...", ends
-  for (std::size_t i = 0; i < whole.size(); ++i) {
-    if ((static_cast<unsigned char>(whole[i]) & 0xc0) == 0x80) continue;  // in a sequence
-    if (count++ == width - 3) cut = i;
-  }
-  return count <= width ? whole : whole.substr(0, cut) + "...";
+  if (columns_of(whole) <= width) return whole;
+  return std::string(first_columns(whole, width - 3)) + "...";
 }
 
 std::string wrapped(std::string_view text, std::size_t indent, std::size_t width) {
@@ -70,7 +66,7 @@ std::string wrapped(std::string_view text, std::size_t indent, std::size_t width
   while (!text.empty()) {
     const std::string_view word = text.substr(0, text.find(' '));
     text.remove_prefix(std::min(text.size(), word.size() + 1));
-    const std::size_t length = characters(word);
+    const std::size_t length = columns_of(word);
     if (column > indent && column + 1 + length > width) {
       out += '\n' + std::string(indent, ' ');
       column = indent;

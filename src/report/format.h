@@ -24,11 +24,11 @@ constexpr double kSomeWaitS = 0.05;
 // Where a text is not for a terminal, whose width would be taken.
 constexpr std::size_t kTextWidth = 80;
 
-// Lines of up to `width` characters, but never of more than 90, which are hard to read; broken at
+// Lines of up to `width` columns, but never of more than 90, which are hard to read; broken at
 // spaces, indented; ends in a newline.
 [[nodiscard]] std::string wrapped(std::string_view text, std::size_t indent,
                                   std::size_t width = kTextWidth);
-// No more than `width` characters of a name, the last of them "..." if it is longer.
+// No more than `width` columns of a name, the last of them "..." if it is longer.
 // REQUIRES: room for these.
 [[nodiscard]] std::string cut_to(const std::string& whole, std::size_t width);
 

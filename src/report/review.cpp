@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "report/columns.h"
 #include "report/format.h"
 #include "report/review_parts.h"
 #include "report/table.h"
@@ -23,7 +24,7 @@ std::string table_text(const Rows& rows, std::size_t left, std::size_t width) {
   table.columns.push_back({.kind = Column::Kind::text, .width = 1});
   for (std::size_t i = 0; i < rows.front().size(); ++i) {
     std::size_t longest = 0;
-    for (const auto& cells : rows) longest = std::max(longest, characters(cells[i]));
+    for (const auto& cells : rows) longest = std::max(longest, columns_of(cells[i]));
     table.columns.push_back({.head = rows.front()[i],
                              .kind = Column::Kind::text,
                              .width = i + 1 == left ? longest : longest + 1,

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <iterator>
 
+#include "report/columns.h"
 #include "report/format.h"
 #include "report/patterns_for.h"
 #include "rules/words.h"
@@ -17,9 +18,9 @@ constexpr std::size_t kKeyWidth = 29, kValueWidth = 36;
 constexpr std::size_t kHundreds = 200;  // so many equal commands are worth a word
 constexpr std::size_t kMostShown = 3;
 
-// `text` and blanks up to `width` characters, two at least.
+// `text` and blanks up to `width` columns, two at least.
 std::string padded(const std::string& text, std::size_t width) {
-  const std::size_t length = characters(text);
+  const std::size_t length = columns_of(text);
   return text + std::string(length + 2 > width ? 2 : width - length, ' ');
 }
 
@@ -44,9 +45,9 @@ std::string row(const std::string& key, const std::string& value, const std::str
                 std::size_t width) {
   const std::string begin = "  " + padded(key, kKeyWidth);
   std::string in_columns = begin + padded(value, kValueWidth) + at;
-  if (characters(in_columns) <= width) return in_columns;
+  if (columns_of(in_columns) <= width) return in_columns;
   std::string close = begin + value + "  " + at;
-  if (characters(close) <= width) return close;
+  if (columns_of(close) <= width) return close;
   constexpr std::size_t kIndent = 2 + kKeyWidth;
   return begin + wrapped(value, kIndent, width).substr(kIndent) + std::string(kIndent, ' ') + at;
 }

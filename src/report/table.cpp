@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <array>
 
-#include "base/error.h"
+#include "report/columns.h"
 #include "report/format.h"
 
 namespace forewarm::report {
@@ -46,11 +46,11 @@ class TextTable {
       if (column.shown == Column::Shown::on_page) continue;
       Shown shown{.column = column, .width = column.width};
       for (const std::string_view word : words_of(column.head)) {
-        shown.least = std::max(shown.least, characters(word));
+        shown.least = std::max(shown.least, columns_of(word));
       }
       for (const Row& row : table.rows) {
         shown.cells.push_back(shown_in_text(cell_at(row, i), column));
-        if (!alone(row)) shown.longest = std::max(shown.longest, characters(shown.cells.back()));
+        if (!alone(row)) shown.longest = std::max(shown.longest, columns_of(shown.cells.back()));
       }
       shown.least = std::max(shown.least, shown.longest);
       columns_.push_back(std::move(shown));
@@ -96,7 +96,7 @@ class TextTable {
     std::size_t all = 0;
     for (std::size_t i = 0; i < columns_.size(); ++i) {
       Shown& c = columns_[i];
-      c.width = std::max({c.width, c.longest, characters(c.column.head)});
+      c.width = std::max({c.width, c.longest, columns_of(c.column.head)});
       all += blanks_before(i) + c.width;
     }
     // The room that a column can spare goes first, then letters of what is longest.
@@ -121,11 +121,11 @@ class TextTable {
     for (Shown& c : columns_) {
       for (std::size_t r = 0; r < c.cells.size(); ++r) {
         const std::size_t most = alone(table_.rows[r]) ? width : c.width;
-        if (characters(c.cells[r]) > most) c.cells[r] = cut_to(c.cells[r], most);
+        if (columns_of(c.cells[r]) > most) c.cells[r] = cut_to(c.cells[r], most);
       }
       for (const std::string_view word : words_of(c.column.head)) {
         const bool fits =
-            !c.head.empty() && characters(c.head.back()) + 1 + characters(word) <= c.width;
+            !c.head.empty() && columns_of(c.head.back()) + 1 + columns_of(word) <= c.width;
         if (fits) {
           c.head.back().append(" ").append(word);
         } else {
@@ -143,11 +143,11 @@ class TextTable {
       const Shown& c = columns_[i];
       const std::string& cell = cell_of(c);
       line.append(blanks_before(i), ' ');
-      line += c.column.right ? fmt::format("{:>{}}", cell, c.width)
-                             : fmt::format("{:<{}}", cell, c.width);
+      const std::string blanks(c.width - std::min(c.width, columns_of(cell)), ' ');
+      line += c.column.right ? blanks + cell : cell + blanks;
     }
     line.resize(line.find_last_not_of(' ') + 1);
-    longest_line_ = std::max(longest_line_, characters(line));
+    longest_line_ = std::max(longest_line_, columns_of(line));
     out += line + '\n';
   }
 

@@ -8,6 +8,7 @@
 #include <string_view>
 
 #include "report/attention.h"
+#include "report/columns.h"
 #include "report/figures.h"
 
 namespace forewarm::report {
@@ -105,7 +106,7 @@ class Writer {
  public:
   explicit Writer(const TextTimeline& timeline) : t_(timeline) {
     for (const TextTimeline::Row& row : t_.rows) {
-      name_width_ = std::max(name_width_, characters(cut_to(row.name, kMostName)));
+      name_width_ = std::max(name_width_, columns_of(cut_to(row.name, kMostName)));
     }
     columns_ = t_.width - name_width_ - 1;
     column_s_ = t_.end_s / double(columns_);
@@ -133,7 +134,7 @@ class Writer {
  private:
   [[nodiscard]] Line begun(const std::string& name) const {
     Line out(t_.colour);
-    out.add(name + std::string(name_width_ + 1 - characters(name), ' '));
+    out.add(name + std::string(name_width_ + 1 - columns_of(name), ' '));
     return out;
   }
 

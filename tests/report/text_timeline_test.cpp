@@ -75,6 +75,17 @@ waiting !!!!        !
 )");
 }
 
+TEST_CASE("rows begin in one column, whatever characters a name has") {
+  TextTimeline t = two();
+  const std::string heath = "\xe8\x8d\x92\xe5\x8e\x9f";  // two characters of two columns
+  t.rows[0] = {heath + heath + heath + heath + heath, {{0, 800, Kind::kUse}}, {}};
+  t.rows[1] = {"a\xcc\x88sh", {{0, 800, Kind::kOff}}, {}};
+  const auto lines = lines_of(text_of(t));
+  // Of the 16 columns for a name, the cut one fills 15.
+  CHECK(lines[1] == heath + heath + heath + "... " + std::string(24, 'A'));
+  CHECK(lines[2] == "a\xcc\x88sh             " + std::string(24, '.'));
+}
+
 TEST_CASE("a column shows what most of it is") {
   TextTimeline t = two();
   auto& ash = t.rows[0].stretches;
