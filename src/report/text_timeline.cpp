@@ -201,14 +201,15 @@ class Writer {
 
   // Between two ticks there is room for a label.
   [[nodiscard]] std::int64_t step_s() const {
-    constexpr double kLeastColumns = 9;
+    // A clock time has seconds where the step does.
+    const auto room = [this](std::int64_t step) { return t_.start && step < 60 ? 10.0 : 9.0; };
     constexpr std::array<std::int64_t, 16> kSteps{
         1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1'800, 3'600, 7'200, 10'800, 21'600};
     for (const std::int64_t step : kSteps) {
-      if (double(step) >= kLeastColumns * column_s_) return step;
+      if (double(step) >= room(step) * column_s_) return step;
     }
     std::int64_t step = kDayS / 2;
-    while (double(step) < kLeastColumns * column_s_) step *= 2;
+    while (double(step) < room(step) * column_s_) step *= 2;
     return step;
   }
 
@@ -288,12 +289,13 @@ TextTimeline text_timeline(const Summary& s, const Picture& picture) {
   TextTimeline out;
   out.end_s = s.lookahead.figures.duration_s;
   out.width = s.width;
+  // The number of its tool is never cut: "  A name (T65535),".
+  const std::size_t most = std::min(kMostFilament, out.width - 14);
   out.colour = s.colour;
   if (s.schedule) out.start = s.schedule->start;
   for (const Picture::Filament& f : picture.filaments) {
     const std::string number = fmt::format("T{}", f.tool);
-    out.filaments.push_back(f.name == number ? number
-                                             : cut_to(f.name, kMostFilament) + " (" + number + ")");
+    out.filaments.push_back(f.name == number ? number : cut_to(f.name, most) + " (" + number + ")");
   }
   for (std::size_t h = 0; h < picture.planned.rows.size(); ++h) {
     out.rows.push_back({picture.heads[h].name, picture.planned.rows[h].stretches, {}});
