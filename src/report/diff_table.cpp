@@ -2,11 +2,19 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+
+#include "report/columns.h"
+
 namespace forewarm::report {
 
 Table diff_table(const DiffCounts& counts) {
   Table out;
-  out.columns = {{.head = "reason", .kind = Column::Kind::name, .width = 24},
+  std::size_t longest = 24;
+  for (const DiffCounts::Row& row : counts.rows) {
+    longest = std::max(longest, columns_of(row.reason));
+  }
+  out.columns = {{.head = "reason", .kind = Column::Kind::name, .width = longest},
                  {.head = "inserted", .width = 10},
                  {.head = "removed", .width = 10}};
   const auto add = [&out](const std::string& reason, std::uint64_t inserted, std::uint64_t removed,
@@ -25,10 +33,10 @@ Table diff_table(const DiffCounts& counts) {
     add(row.reason, row.inserted, row.removed, Row::Mark::none);
   }
   add("together", inserted, removed, Row::Mark::limit);
-  out.note =
-      fmt::format("{}. As the diff has them: {} in, {} out, as a removed line stays, as a comment.",
-                  counted(counts.hunks, "hunk", "hunks"), counted(counts.plus, "line", "lines"),
-                  counted(counts.minus, "line", "lines"));
+  out.note = fmt::format(
+      "{}: {} in, {} out. A removed line stays as a comment, so it is one in and one out.",
+      counted(counts.hunks, "hunk", "hunks"), counted(counts.plus, "line", "lines"),
+      counted(counts.minus, "line", "lines"));
   return out;
 }
 

@@ -180,14 +180,13 @@ standby                           2
 M104 of the job                              1
 first line                        1
 together                          7          1
-6 hunks. As the diff has them: 8 lines in, 1 line out, as a removed line stays,
-as a comment.
+6 hunks: 8 lines in, 1 line out. A removed line stays as a comment, so it is one
+in and one out.
 )");
   // Of one place.
   const Ran one = run(kDiff + "--stat --change 3 job.gcode new.gcode");
   CHECK(one.code == 1);
-  CHECK(one.out.find("\n1 hunk. As the diff has them: 2 lines in, 0 lines out,") !=
-        std::string::npos);
+  CHECK(one.out.find("\n1 hunk: 2 lines in, 0 lines out. ") != std::string::npos);
   CHECK(one.out.find("first line") == std::string::npos);
   // No rules are needed for the whole.
   CHECK(run("FOREWARM_RULES=missing.toml forewarm diff --stat job.gcode new.gcode").out == all.out);

@@ -5,6 +5,7 @@
 #include <catch2/catch.hpp>
 #include <limits>
 
+#include "report/diff_table.h"
 #include "report/figures.h"
 
 using namespace forewarm::report;
@@ -226,4 +227,21 @@ TEST_CASE("the key of a quantity ends in its unit") {
   check(kGramFigures);
   check(kCauseFigures);
   check(kWaitCauses);
+}
+
+TEST_CASE("what a diff counts stands below its head, however long a reason is") {
+  const DiffCounts counts{.rows = {{"exchange at the hotter of the two", 88, 0},
+                                   {"preheat", 7, 0},
+                                   {"M104 of the job", 0, 12}},
+                          .hunks = 1,
+                          .plus = 107,
+                          .minus = 12};
+  CHECK(text_of(diff_table(counts), 80) ==
+        "reason                              inserted    removed\n"
+        "exchange at the hotter of the two         88\n"
+        "preheat                                    7\n"
+        "M104 of the job                                      12\n"
+        "together                                  95         12\n"
+        "1 hunk: 107 lines in, 12 lines out. A removed line stays as a comment, so it is\n"
+        "one in and one out.\n");
 }
