@@ -192,8 +192,8 @@ Table filament_bars(const Summary& s) {
       "is purge; where it says neither, that is part of the part, as are prime towers, skirts and "
       "supports. Purge by exchanges is what the rule file says that each takes. Priming is what "
       "step sequences feed besides, with what makes up for oozing, less what they pull back: it "
-      "may be "
-      "less than nothing. What oozes, and what a feeder pulls back, is not counted.";
+      "may be less than nothing, and has no part in the bar then. What oozes, and what a feeder "
+      "pulls back, is not counted.";
   return out;
 }
 
