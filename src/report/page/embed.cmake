@@ -10,23 +10,25 @@ function(stripped path out)
   set(${out} "${text}" PARENT_SCOPE)
 endfunction()
 
-# Leaves out blanks that mean nothing, from what of each line is before its first quote, or slash, and after the last:
-# no text spans lines. Statements end in semicolons or braces, so that lines
+# Leaves out blanks that mean nothing, from what of each line is before its first quote, or slash, and after the last,
+# and between texts in single quotes: no text spans lines, and none has a quote within. Statements end in semicolons or braces, so that lines
 # that end in one, or in what opens something, need no end.
 function(squeezed text out)
   set(mark "=*<>?:,{}();&|%")
   set(code "[^'\"`/\n]*")
+  set(texts "([^'\"`/\n]|'[^'\n]*')*")
   set(before "")
   while(NOT before STREQUAL text)
     set(before "${text}")
-    string(REGEX REPLACE "(\n${code}[${mark}]) " "\\1" text "${text}")
-    string(REGEX REPLACE "(\n${code}) ([${mark}])" "\\1\\2" text "${text}")
+    string(REGEX REPLACE "(\n${texts}[${mark}]) " "\\1" text "${text}")
+    string(REGEX REPLACE "(\n${texts}) ([${mark}])" "\\1\\3" text "${text}")
     string(REGEX REPLACE "([${mark}]) (${code}\n)" "\\1\\2" text "${text}")
     string(REGEX REPLACE " ([${mark}]${code}\n)" "\\1" text "${text}")
     # Not "a + +b".
-    string(REGEX REPLACE "(\n${code}[a-zA-Z0-9_)]) ([-+]) ([a-zA-Z0-9_(])" "\\1\\2\\3" text "${text}")
+    string(REGEX REPLACE "(\n${texts}[a-zA-Z0-9_)]) ([-+]) ([a-zA-Z0-9_(])" "\\1\\3\\4" text "${text}")
   endwhile()
   string(REGEX REPLACE "([[{(,;}])\n" "\\1" text "${text}")
+  string(REGEX REPLACE "\n([])}.?:&|=])" "\\1" text "${text}")
   set(${out} "${text}" PARENT_SCOPE)
 endfunction()
 
