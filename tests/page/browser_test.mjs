@@ -244,6 +244,24 @@ test('facts of changes, of heating power and of layers', async () => {
   );
   assert.match(await tell('[left + 50, powerTop() + 20]'), /^Heating power.*\d+ W.*120 W/);
   assert.match(await tell('[left + 50, layersTop() + 5]'), /^Layer \d+ of 30/);
+  await page.evaluate('look({ from: 0, to: 60 })');
+  await frames(page);
+  assert.ok((await page.evaluate('layers[0]')) > 60, 'the start code comes before them');
+  assert.match(await tell('[left + 50, layersTop() + 5]'), /^Point at the picture/);
+  await page.closed();
+});
+
+test('every row leads to an interval of its own', async () => {
+  const page = await opened(demo.html);
+  const strays = await page.evaluate(`Object.entries(TABLES).flatMap(([id, [, only, , , jump]]) =>
+    only.filter((row) => {
+      jump(row);
+      const [table, led] = (picked && factsOf(picked)[2]) || [];
+      return led !== row || (table === 'gaps') !== (id === 'gaps');
+    }).map((row) => id + ' ' + row))`);
+  // What the start code primes, and puts away again, is not drawn.
+  assert.deepEqual(strays, ['changes 0', 'changes 1']);
+  assert.ok(await page.evaluate('planned.heads[0].from[0] > C.at_s[1]'));
   await page.closed();
 });
 
@@ -531,6 +549,15 @@ test('on paper: the still picture and the first rows, none of them cut', async (
   );
   assert.deepEqual(out, []);
   assert.ok(!(await page.isVisible('#picture')) && !(await page.isVisible('#facts')));
+  // No figure is broken in two, and the picture fits a page.
+  const broken = await page.evaluate(() =>
+    [...document.querySelectorAll('.still-only td:not(.t)')]
+      .filter((td) => getComputedStyle(td).whiteSpace !== 'nowrap')
+      .map((td) => td.textContent),
+  );
+  assert.deepEqual(broken, []);
+  const picture = await page.locator('.still-only > .scroll > svg').first().boundingBox();
+  assert.ok(picture.height <= 850, `${picture.height} pixels`);
   assert.equal(
     await page.evaluate(
       () =>
@@ -595,6 +622,7 @@ test('hostile names stay text', async () => {
     'moss green': `"'&lt;<!--${'`'}\${alert(1)}`,
     'lake blue': '\u202Eeulb ekal',
     heather: `${'long '.repeat(2000)}`,
+    'trail ochre': 'unbroken'.repeat(1250),
     ash: '<script>alert(2)</script>',
   };
   let rules = readFileSync(RULES, 'utf8');
@@ -647,6 +675,25 @@ test('jobs of one tool, of one use, and of nothing', async () => {
     }
     await page.closed();
   }
+});
+
+test('thirty filaments of one feeder have a lane and a letter each', async () => {
+  const tools = [...Array(30).keys()];
+  const rules = join(WORK, 'thirty.toml');
+  const heater = 'power_w = 50, full_drive_c = 450, time_constant_s = 180';
+  writeFileSync(
+    rules,
+    `version = 1\n[[toolhead]]\nname = "oak"\ntools = [${tools}]\nheater = { ${heater} }\n`,
+  );
+  const job = join(WORK, 'thirty.gcode');
+  const use = (t) => `T${t}\nM109 T${t} S210\nG1 X0 E1 F600\nG1 X500 E9\n`;
+  writeFileSync(job, `M83\n${tools.map(use).join('')}M84\n`);
+  const page = await opened(forecast('thirty', job, rules, ...CLOCK).html);
+  assert.equal(await page.evaluate('heads[0].filaments.length'), 30);
+  // Lower ones have no letters.
+  assert.ok((await page.evaluate('rows[0].tall')) >= 12);
+  assert.match(await page.locator('.legend').first().textContent(), /A T0.*AD T29.*away/s);
+  await page.closed();
 });
 
 test('10,000 changes: only what is visible is in the tree, and all of them are in reach', async () => {

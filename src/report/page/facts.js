@@ -129,12 +129,22 @@ function stretchOf(head, t, second) {
   return index < 0 ? null : { head, index, all, sliced: second };
 }
 
+// The first interval that a row of a table tells of.
+function stretchOfRow(head, row, use) {
+  const all = planned.heads[head],
+    index = all.ref.findIndex((ref, i) => ref === row && all.kind[i] >= USE === use);
+  return index < 0 ? null : { head, index, all, sliced: false };
+}
+
 // What is at a place of the canvas, and when that is.
 function found(px, py) {
   if (px < left || px > right) return null;
   const t = secondsAt(px);
-  if (py >= layersTop() - 4) return { layer: upper(layers, t) - 1, t };
-  if (py >= powerTop() - 8) {
+  if (py >= layersTop() - 4) {
+    const layer = upper(layers, t) - 1;
+    return layer < 0 || t > DONE ? null : { layer, t };
+  }
+  if (py >= powerTop() - 8 && mostWatts > 0) {
     return { watts: planned.watts[Math.max(upper(planned.at, t) - 1, 0)], t };
   }
   const head = rows.findIndex((row) => py >= row.top && py < row.bottom + 8);

@@ -155,6 +155,12 @@ function drawLegend() {
   };
   sample('the machine waits', bar(ink.wait, 4));
   sample('step sequence', bar(ink.soft, 3));
+  if (CLOCK !== null && D.away[0]) {
+    sample('away', (c) => {
+      fill(c, ink.away, 2, 0, 22, 16);
+      rule(c, 2, 0, 2, 16, ink.soft, 1, [2, 4]);
+    });
+  }
   for (const kind of ['toolhead', 'filament', 'both', 'redundant']) {
     const i = C.kind.indexOf(kind);
     if (i >= 0) sample(`change: ${kind}`, (c) => drawTick(c, i, 13, 0));

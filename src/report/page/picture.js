@@ -109,7 +109,7 @@ function layOut(whole) {
   let y = AXIS;
   for (const head of heads) {
     const n = Math.max(head.filaments.length, 1);
-    const tall = n === 1 ? 18 : n < 7 ? 14 : Math.max(Math.floor(84 / n), 6);
+    const tall = n === 1 ? 18 : n < 7 ? 14 : 12;
     const bandAt = (lanes) => ({ lanes, tall, strip: lanes + n * tall + 3 });
     const row = { top: y, ...bandAt(y + TICKS + 10) };
     row.plot = row.strip + STRIP + 8;
@@ -191,6 +191,8 @@ function drawAxis(c, bottom) {
   }
   let shownDay = '',
     lastRight = -Infinity;
+  // Its letters are those that are measured.
+  write(c, '', 0, 0, 'left', ink.soft);
   for (const t of axisTicks(seen, step, origin)) {
     const at = Math.round(x(t)) + 0.5;
     let text = jobTime(t, step < 1);
@@ -213,14 +215,14 @@ function drawAxis(c, bottom) {
   }
   if (DONE < seen.to) rule(c, x(DONE), AXIS - 8, x(DONE), bottom, ink.soft, 1, [2, 3]);
   if (DONE < seen.to && x(DONE) < right - 30) {
-    write(c, 'end', x(DONE) + 14, powerTop() - 9, 'center', ink.soft, 11);
+    write(c, 'end', x(DONE) + 14, powerTop() + 4, 'center', ink.soft, 11);
   }
   if (CLOCK === null) {
     write(c, 'time from the start, h:min:s', (left + right) / 2, 9, 'center', ink.soft);
     return;
   }
   write(c, left > 100 ? 'clock, h:min' : 'h:min', 4, 24, 'left', ink.soft, 11);
-  for (const t of axisTicks(seen, DAY_S, origin)) rule(c, x(t), 0, x(t), bottom, ink.soft);
+  for (const t of axisTicks(seen, DAY_S, origin)) rule(c, x(t), AXIS - 8, x(t), bottom, ink.soft);
 }
 
 // ---- toolheads
@@ -448,16 +450,13 @@ function drawPower(c) {
   const top = powerTop(),
     y = (w) => top + POWER - (w / mostWatts / 1.1) * POWER;
   write(c, left > 100 ? 'heating power' : 'power', 4, top - 7, 'left', ink.ink, 12, 600);
-  write(
-    c,
-    `${Math.round(D.limit_w || mostWatts)} W`,
-    left - 6,
-    y(D.limit_w || mostWatts) + 2,
-    'right',
-    ink.soft,
-    11,
-  );
-  write(c, '0 W', left - 6, top + POWER - 3, 'right', ink.soft, 11);
+  let last = Infinity;
+  for (const w of [0, D.limit_w || 0, mostWatts]) {
+    const at = Math.min(y(w), top + POWER - 3);
+    if (last - at < 11) continue;
+    last = at;
+    write(c, `${Math.round(w)} W`, left - 6, at, 'right', ink.soft, 11);
+  }
   rule(c, left, top + POWER + 0.5, right, top + POWER + 0.5, ink.rule);
   const most = highest(planned.at, planned.watts, seen, width);
   c.fillStyle = ink.kinds[3];
@@ -466,20 +465,19 @@ function drawPower(c) {
 }
 
 function drawLayers(c) {
+  if (layers.length === 0) return;
   const top = layersTop();
   write(c, 'layers', 4, top + LAYERS / 2, 'left', ink.ink, 12, 600);
   const first = Math.max(upper(layers, seen.from) - 1, 0),
     last = upper(layers, seen.to);
   let every = 1;
-  while ((width / Math.max(last - first, 1)) * every < 16)
+  while ((width / Math.max(last - first, 1)) * every < 30)
     every *= String(every)[0] === '2' ? 2.5 : 2;
   within(c, () => {
     for (let i = first - (first % every); i < last; i += every) {
       const a = x(layers[i]),
         b = x(i + every < layers.length ? layers[i + every] : DONE);
-      if ((i / every) % 2) {
-        fill(c, ink.away, a, top, b - a, LAYERS);
-      }
+      rule(c, a, top, a, top + LAYERS, ink.soft);
       const text = String(i + 1),
         from = Math.max(a, left);
       if (Math.min(b, right) - from > 10 + 7 * text.length) {

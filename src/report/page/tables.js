@@ -41,7 +41,7 @@ function tableOf(id, data, only, columns, sums, jump) {
     for (const [key, control] of Object.entries(inputs)) {
       const value = state[`${id}.${key}`] || '';
       if (ticked(control)) control.checked = value === '1';
-      else control.value = value;
+      else control.value = control.min && !(value < 1e9) ? '' : value;
       if (control.selectedIndex < 0) control.value = '';
     }
     order = state[`${id}.sort`] || '';
@@ -179,10 +179,10 @@ function tableOf(id, data, only, columns, sums, jump) {
 }
 
 // From a row to its place in the picture.
-function jumpTo(head, from, to) {
+function jumpTo(head, from, to, row, use) {
   lookAt(from, to);
   if (head < 0) return;
-  pick(stretchOf(head, Math.min((from + to) / 2, END), false));
+  pick(stretchOfRow(head, row, use));
   canvas.scrollIntoView({ block: 'nearest' });
   canvas.focus({ preventScroll: true });
 }
@@ -208,7 +208,7 @@ const sums = [
   ['exchange_s', 'of exchanges'],
   ['wait_s', 'of waiting'],
 ];
-const toChange = (i) => jumpTo(C.toolhead[i], C.at_s[i], C.at_s[i] + 60);
+const toChange = (i) => jumpTo(C.toolhead[i], C.at_s[i], C.at_s[i] + 60, i, true);
 
 // What it is made of, the rows, their columns, what is summed up, and where a row leads.
 const TABLES = {
@@ -228,7 +228,7 @@ const TABLES = {
       { key: 'reason', name: 'reason' },
     ],
     [sums[1], ['hot_idle_s', 'of hot idle']],
-    (i) => jumpTo(G.toolhead[i], G.from_s[i], G.to_s[i]),
+    (i) => jumpTo(G.toolhead[i], G.from_s[i], G.to_s[i], i, false),
   ],
   changes: [C, all(C.at_s), [ofChanges[0], choice('kind'), ...ofChanges.slice(1)], sums, toChange],
   exchanges: [C, all(C.at_s).filter((i) => C.exchange_s[i] > 0), ofChanges, sums, toChange],
