@@ -18,6 +18,7 @@ namespace {
 
 // Units of the drawing, which is about as wide as the page, so that a unit is about a pixel.
 constexpr double kLeft = 120, kWide = 1000, kRight = 16;
+constexpr double kDay = 68;  // as wide as the date of a day
 constexpr std::size_t kColumns = std::size_t(kWide);
 constexpr double kTop = 34, kStrip = 22, kTicks = 16, kPlot = 46, kRow = 112;
 constexpr double kPower = 40, kLayers = 16, kAxis = 30, kBetween = 14;
@@ -151,8 +152,11 @@ class Drawing {
       tick(x(t), text.substr(space + 1));
       if (text.substr(0, space) == day || x(t) < free_from) continue;
       day = text.substr(0, space);
-      add("<text class=\"axis\" x=\"{}\" y=\"12\">{}</text>\n", unit(x(t)), escaped(day));
-      free_from = x(t) + 80;
+      // The last day may begin close to the edge.
+      const double at = std::min(x(t), kLeft + kWide - kDay);
+      if (at < free_from) continue;
+      add("<text class=\"axis\" x=\"{}\" y=\"12\">{}</text>\n", unit(at), escaped(day));
+      free_from = at + kDay + 12;
     }
   }
 
@@ -414,6 +418,9 @@ class Drawing {
     key("<path class=\"exchange\" d=\"M12 8l4 5l-4 5l-4 -5z\"/>", "exchange of filament");
     key("<path class=\"change\" d=\"M11.3 18h1.4v-10h-1.4z\"/>", "change of toolhead");
     key("<path class=\"sequence\" d=\"M2 16h20v-6h-20z\"/>", "step sequence");
+    if (s_.schedule && !s_.schedule->away.empty()) {
+      key("<path class=\"away\" d=\"M0 24h24v-20h-24z\"/>", "away");
+    }
     out_ +=
         "</ul>\n<p class=\"note\">Waits included. What is narrower than two points of the picture "
         "is shown by its share of the time, changes closer than seven by their number. The start "

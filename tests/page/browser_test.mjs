@@ -603,6 +603,25 @@ test('without scripts: figures, the whole picture, the first rows', async () => 
   await page.closed();
 });
 
+test('a day that begins near the end is named within the still picture', async () => {
+  const late = forecast(
+    'late',
+    DEMO,
+    RULES,
+    '--start',
+    '2026-05-01T16:00',
+    '--away',
+    '20:00-22:00',
+  );
+  const page = await opened(late.html, { javaScriptEnabled: false });
+  const svg = page.locator('.still-only > .scroll > svg').first();
+  const day = await svg.getByText('2026-05-02').boundingBox();
+  const picture = await svg.boundingBox();
+  assert.ok(day.x + day.width <= picture.x + picture.width, `${day.x}, ${day.width}`);
+  assert.match(await page.locator('.still-only .legend').textContent(), /away/);
+  await page.closed();
+});
+
 test('tidy finds the page valid', (t) => {
   for (const html of [demo.html, plain.html]) {
     const run = spawnSync('tidy', ['-qe', '--drop-empty-elements', 'no', html], {
