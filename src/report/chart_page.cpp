@@ -94,8 +94,8 @@ void ChartPage::figure(std::string_view caption, std::string_view kind, std::str
 void ChartPage::say_thinned() {
   if (!std::exchange(thinned_, false)) return;
   out_ +=
-      "<p class=\"note\">There is more than can be drawn: of a line, each column of a pixel has "
-      "its lowest and its highest value, and points on one another are drawn once.</p>\n";
+      "<p class=\"note\">There is more than can be drawn: each pixel column of a line has its "
+      "lowest and its highest value, and points that cover each other are drawn once.</p>\n";
 }
 
 }  // namespace forewarm::report

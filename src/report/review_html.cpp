@@ -62,7 +62,7 @@ class Page {
     page_.section("What the record lacks");
     const auto lacking = lacks();
     page_.list(lacking);
-    if (lacking.empty()) page_.words("Nothing of what is shown here.");
+    if (lacking.empty()) page_.words("Nothing that is shown here.");
     time();
     const std::size_t shown = std::min(kPrintsShown, r_.review.ends.size());
     for (std::size_t p = 0; p < shown; ++p) print(p);

@@ -145,7 +145,7 @@ class Reviewed(unittest.TestCase):
     def test_the_page_has_the_figures_of_the_json(self):
         page, report = self.page(*self.logs)
         self.assertEqual(page.headings()[:4], ["What the record lacks", "Where the time went", "Print 1", "Print 2"])
-        self.assertIn("Nothing of what is shown here.", page.root.text())
+        self.assertIn("Nothing that is shown here.", page.root.text())
         [chart] = page.charts()["Time, planned and actual"]
         bars = chart.bars()
         causes = [c for c in report["time"]["by_cause"].values() if max(c.values()) >= 0.05]
