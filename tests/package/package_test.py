@@ -19,7 +19,7 @@ import unittest
 
 SOURCE, SCRATCH = (pathlib.Path(name).resolve() for name in sys.argv[1:3])
 EACH = int(sys.argv[3]) if len(sys.argv) > 3 else 12
-PARTS = ["CMakeLists.txt", "README.md", "config", "scripts", "src"]
+PARTS = ["CMakeLists.txt", "README.md", "config", "scripts", "fixtures", "src"]
 ROOT = os.geteuid() == 0
 TOOLS = ["cmake", "ninja", "cpack", "dpkg-shlibdeps", "dpkg-deb", "lintian", "file", "readelf", "objdump", "strip"]
 # What a processor of 2003 has not: registers of 256 and 512 bits, and their masks.
