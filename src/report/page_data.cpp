@@ -141,7 +141,7 @@ class PageData {
   Json changes(const plan::Plan& plan) const {
     const Attention a = attention(s_.job, plan, s_.rules, s_.schedule);
     Json out;
-    for (const char* key : {"at_s", "layer", "line", "kind", "toolhead", "from_tool", "to_tool",
+    for (const char* key : {"at_s", "layer", "line", "kind", "toolhead", "out_tool", "to_tool",
                             "exchange_s", "wait_s"}) {
       out[key] = Json::array();
     }
@@ -152,7 +152,7 @@ class PageData {
       out["line"].push_back(c.line);
       out["kind"].push_back(job::name_of(c.kind));
       out["toolhead"].push_back(c.head == job::kNone ? -1 : std::int64_t(c.head));
-      out["from_tool"].push_back(c.exchanges() ? c.out_tool : c.from_tool);
+      out["out_tool"].push_back(c.exchanges() ? c.out_tool : c.from_tool);
       out["to_tool"].push_back(c.tool);
       out["exchange_s"].push_back(rounded(c.exchange_s));
       out["wait_s"].push_back(rounded(a.changes[i].wait_s));

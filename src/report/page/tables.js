@@ -199,7 +199,7 @@ const ofChanges = [
   count('layer'),
   count('line'),
   toolhead,
-  { key: 'from_tool', name: 'from', show: filament },
+  { key: 'out_tool', name: 'from', show: filament },
   { key: 'to_tool', name: 'to', show: filament, choices: 'filament' },
   length('exchange_s', 'exchange'),
   wait,
