@@ -76,9 +76,10 @@ class Run {
     }
     auto left = open_text(options_.original);
     if (!left) return context_.fail(left.error());
+    left_.emplace(std::move(*left));
     auto right = open_text(options_.rewritten);
     if (!right) return context_.fail(right.error());
-    if (auto s = begin(*left, *right); !s) return context_.fail(s.error());
+    if (auto s = begin(*left_, *right); !s) return context_.fail(s.error());
     if (auto s = find_place(); !s) return context_.fail(s.error());
     rewrite::Tally tally;
     if (options_.stat) view_.tally = &tally;
@@ -86,7 +87,7 @@ class Run {
     ByteSink* out = &nowhere;
     if (!options_.stat) out = &outputs_.standard_output();
     auto differ =
-        rewrite::diff(*left, *right, {options_.original, options_.rewritten}, *out, view_);
+        rewrite::diff(*left_, *right, {options_.original, options_.rewritten}, *out, view_);
     if (!differ) return outputs_.finish(std::move(differ.error()));
     if (!*differ) {
       if (asks_for_place()) context_.note(place_words() + ": nothing is inserted or removed there");
@@ -187,13 +188,15 @@ class Run {
   const Context& context_;
   const DiffOptions& options_;
   Outputs outputs_;
+  std::optional<io::FileSource> left_;
   std::optional<rules::Rules> rules_;
   std::unique_ptr<Planned> planned_;
   std::optional<report::Places> places_;
   rewrite::HunkView view_;
   std::function<std::string(const rewrite::HunkPlace&)> says_;
   bool ready_ = false;
-  std::future<Result<std::unique_ptr<Planned>>> planning_;  // last: it uses the others
+  // Last: until it is over it uses the others.
+  std::future<Result<std::unique_ptr<Planned>>> planning_;
 };
 
 }  // namespace

@@ -78,7 +78,9 @@ TEST_CASE("the check list says what lies where, and what to look at") {
 TEST_CASE("the grams of the page's load sheet are those of the JSON") {
   const Made m;
   const std::string page = start_section(m.summary());
-  for (const Json& load : Json::parse(json(m.summary()))["load"]) {
+  const Json figures = Json::parse(json(m.summary()));
+  REQUIRE_FALSE(figures["load"].empty());
+  for (const Json& load : figures["load"]) {
     const double g = load["needed_g"].get<double>();
     CHECK(has(page, "<td>" + number(g, 1) + " g</td>"));
   }
