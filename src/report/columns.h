@@ -1,8 +1,9 @@
 // How much room a text takes on a terminal, in columns.
 //
-// A character takes one column, an East Asian or an emoji two (Unicode Standard Annex 11, "East
-// Asian Width": W and F, by blocks), a mark that stands on the character before it none. Terminals
-// differ in what they make of rare ones; what is not known takes one. Pure.
+// A character takes one column, an East Asian one or an emoji two (Unicode Standard Annex 11, "East
+// Asian Width": W and F), a mark that stands on the character before it none. The tables are those
+// of the C library, kept here so that a text is the same on any machine; terminals differ in what
+// they make of rare characters. Pure.
 #pragma once
 
 #include <cstddef>
