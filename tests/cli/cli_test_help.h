@@ -12,23 +12,14 @@
 #include <vector>
 
 #include "help/files.h"
+#include "help/rule_texts.h"
 
 namespace forewarm::cli {
 
 using test::get;
 using test::put;
 
-// A rule file with two toolheads of a tool each, to which tables can be added.
-inline const std::string kTwoToolheads = R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-[[toolhead]]
-name = "cedar"
-tools = [1]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-)";
+inline const std::string kTwoToolheads = test::kTwoToolheads;
 
 struct Ran {
   int code = -1;

@@ -6,22 +6,12 @@
 #include <vector>
 
 #include "fuzz_help.h"
+#include "help/rule_texts.h"
 #include "rules/load.h"
 
 namespace forewarm::fuzz {
 
 namespace {
-
-constexpr const char* kTwoHeads = R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-[[toolhead]]
-name = "cedar"
-tools = [1]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-)";
 
 // Heaters in another order than tools, and a firmware that is spoken to by heater.
 constexpr const char* kByHeater = R"(version = 1
@@ -128,7 +118,7 @@ RuleSet demo() {
 
 const RuleSet& rule_set(unsigned pick) {
   static const std::vector<RuleSet> all{
-      loaded("two toolheads", 2, kTwoHeads),
+      loaded("two toolheads", 2, test::kTwoToolheads),
       loaded("by heater", 4, kByHeater),
       loaded("seen", 5, rules::built_in_text()),
       loaded("feeder alone", 4, kFeederAlone),

@@ -13,6 +13,7 @@
 
 #include "help/files.h"
 #include "help/jobs.h"
+#include "help/rule_texts.h"
 #include "job/scan.h"
 #include "plan/plan.h"
 #include "rewrite/marks.h"
@@ -42,16 +43,7 @@ inline const rules::Rules& demo_rules() {
 }
 // Two toolheads, a tool each.
 inline const rules::Rules& two_heads() {
-  static const rules::Rules rules = rules_of(R"(version = 1
-[[toolhead]]
-name = "ash"
-tools = [0]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-[[toolhead]]
-name = "cedar"
-tools = [1]
-heater = { power_w = 50, full_drive_c = 450, time_constant_s = 180 }
-)");
+  static const rules::Rules rules = rules_of(test::kTwoToolheads);
   return rules;
 }
 
