@@ -189,11 +189,11 @@ Table filament_bars(const Summary& s) {
   add("together", std::nullopt, sum, changes).mark = Row::Mark::limit;
   out.note =
       "Purge by the job is what it extrudes between lines, or in the area, that the rule file says "
-      "is purge; where it says neither, that is part of the part, as are prime towers, skirts and "
-      "supports. Purge by exchanges is what the rule file says that each takes. Priming is what "
-      "step sequences feed besides, with what makes up for oozing, less what they pull back: it "
-      "may be less than nothing, and has no part in the bar then. What oozes, and what a feeder "
-      "pulls back, is not counted.";
+      "is purge; where it says neither, that is part of the part, as are towers for purging, "
+      "skirts and supports. Purge by exchanges is what the rule file says that each takes. Priming "
+      "is what step sequences feed besides, with what makes up for oozing, less what they pull "
+      "back: it may be less than nothing, and has no part in the bar then. What oozes, and what a "
+      "feeder pulls back, is not counted.";
   return out;
 }
 
@@ -247,10 +247,9 @@ Table kind_bars(const Summary& s) {
   add("together", {}, all, Row::Mark::limit);
   out.note =
       "Toolhead: one is parked, another one picked. Filament: a feeder exchanges it in the "
-      "toolhead "
-      "that is mounted. Both: one of the two after the other. Redundant: the tool is there "
-      "already. "
-      "Time is for parking, picking and exchanging, without waits and step sequences.";
+      "toolhead that is mounted. Both: one of the two after the other. Redundant: the tool is "
+      "there already. Time is for parking, picking and exchanging, without waits and step "
+      "sequences.";
   return out;
 }
 

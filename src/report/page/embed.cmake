@@ -10,9 +10,9 @@ function(stripped path out)
   set(${out} "${text}" PARENT_SCOPE)
 endfunction()
 
-# Leaves out blanks that mean nothing, from what of each line is before its first quote, or slash, and after the last,
-# and between texts in single quotes: no text spans lines, and none has a quote within. Statements end in semicolons or braces, so that lines
-# that end in one, or in what opens something, need no end.
+# Leaves out blanks that mean nothing: before the first quote or slash of a line and after the last, and between texts
+# in single quotes. No text spans lines, and none has a quote within. Statements end in semicolons or braces, so lines
+# that end in one, or in what opens something, need no end. tests/page compares the tokens before and after.
 function(squeezed text out)
   set(mark "=*<>?:,{}();&|%")
   set(code "[^'\"`/\n]*")

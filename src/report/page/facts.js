@@ -16,7 +16,7 @@ function gapFacts(i) {
     line('parked for', lasting(G.to_s[i] - G.from_s[i])),
     line('until', when(G.to_s[i])),
     line('treatment', G.treatment[i]),
-    line('lowest', degrees(G.dip_c[i])),
+    line('dip', degrees(G.dip_c[i])),
     G.preheat_at_s[i] === null ? '' : line('preheat', when(G.preheat_at_s[i])),
     line('wait', G.wait_s[i] > 0.05 ? lasting(G.wait_s[i]) : 'none'),
     line('hot idle', lasting(G.hot_idle_s[i])),
