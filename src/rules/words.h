@@ -12,7 +12,8 @@
 
 namespace forewarm::rules {
 
-// Insertions, removals and replacements of bytes that lead from one word to the other.
+// Insertions, removals and replacements of bytes, and swaps of neighbours, that lead from one word
+// to the other, no byte being touched twice: the optimal string alignment distance.
 [[nodiscard]] std::size_t edit_distance(std::string_view a, std::string_view b);
 
 // The one of `known` that `word` is most likely a slip for, if any is near enough.

@@ -54,6 +54,8 @@ TEST_CASE("a slip in a command or an option is answered with what was probably m
            "--output?"},
       Case{"forecast job --stort 2027-03-05T18:00",
            "forewarm forecast has no option \"--stort\" | did you mean --start?"},
+      Case{"forecast job --htlm page",
+           "forewarm forecast has no option \"--htlm\" | did you mean --html?"},
       Case{"rules new --form job",
            "forewarm rules new has no option \"--form\" | did you mean "
            "--from?"},

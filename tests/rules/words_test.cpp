@@ -30,7 +30,10 @@ TEST_CASE("edit distances") {
   CHECK(edit_distance("", "abc") == 3);
   CHECK(edit_distance("abc", "") == 3);
   CHECK(edit_distance("abc", "abc") == 0);
-  CHECK(edit_distance("abc", "acb") == 2);
+  CHECK(edit_distance("abc", "acb") == 1);
+  CHECK(edit_distance("ab", "ba") == 1);
+  CHECK(edit_distance("abcd", "badc") == 2);
+  CHECK(edit_distance("abc", "ca") == 3);  // a swap with an insertion in it is no swap
   CHECK(edit_distance("flaw", "lawn") == 2);
   CHECK(edit_distance("lawn", "flaw") == 2);
 }
