@@ -1,5 +1,6 @@
-// Holds the page's scripts, and what tests them, to one format and to ESLint's rules. The scripts run
-// one after the other in one scope, so they are looked at as one. Usage: lint.mjs [--write]
+// Holds the page's scripts and styles, and what tests them, to one format, and the scripts to ESLint's
+// rules. They run one after the other in one scope, so they are looked at as one.
+// Usage: lint.mjs [--write]
 import { readFileSync, readdirSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { join } from 'node:path';
@@ -71,9 +72,13 @@ const parts = embedded.split(' ').map((name) => read(join(sources, `${name}.js`)
 const tests = readdirSync(here)
   .filter((name) => name.endsWith('.mjs'))
   .map((name) => read(join(here, name)));
+const styles = readdirSync(sources)
+  .filter((name) => name.endsWith('.css'))
+  .map((name) => read(join(sources, name)));
 
-for (const part of [...parts, ...tests]) {
-  const formatted = await prettier.format(part.text, { ...FORMAT, parser: 'babel' });
+for (const part of [...parts, ...tests, ...styles]) {
+  const parser = part.path.endsWith('.css') ? 'css' : 'babel';
+  const formatted = await prettier.format(part.text, { ...FORMAT, parser });
   if (formatted === part.text) continue;
   if (process.argv.includes('--write')) {
     writeFileSync(part.path, formatted);
@@ -86,5 +91,5 @@ for (const part of [...parts, ...tests]) {
 }
 rules(parts, 'script', BROWSER);
 for (const part of tests) rules([part], 'module', [...NODE, ...BROWSER]);
-console.log(`eslint and prettier: ${parts.length + tests.length} files`);
+console.log(`eslint and prettier: ${parts.length + tests.length + styles.length} files`);
 process.exit(wrong ? 1 : 0);

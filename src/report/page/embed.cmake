@@ -81,15 +81,18 @@ namespace {
 " PARENT_SCOPE)
 endfunction()
 
-stripped("${FOLDER}/page.css" style)
-stripped("${FOLDER}/charts.css" charts)
+set(style "")
+foreach(sheet page sections charts)
+  stripped("${FOLDER}/${sheet}.css" text)
+  string(APPEND style "${text}")
+endforeach()
 set(script "")
 foreach(part logic data picture facts tables page)
   stripped("${FOLDER}/${part}.js" text)
   string(APPEND script "${text}")
 endforeach()
 squeezed("${script}" script)
-constant(kPageStyle "${style}${charts}" style)
+constant(kPageStyle "${style}" style)
 constant(kPageScript "${script}" script)
 file(WRITE "${TO}" "// Generated from ${FOLDER}; edit that.
 #include \"report/page_files.h\"
