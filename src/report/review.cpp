@@ -57,7 +57,7 @@ std::string record_line(const CalibratedRecord& c) {
 }
 
 std::string prints_words(const review::Review& v) {
-  return fmt::format("{} by {}; {} missing, {} of none of its changes",
+  return fmt::format("{} by {}; {} missing, {} that the job does not have",
                      counted(v.prints, "print", "prints"), v.by_selects ? "selects" : "echoes",
                      v.missing_echoes, v.unknown_echoes);
 }

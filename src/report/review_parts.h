@@ -27,7 +27,7 @@ using Rows = std::vector<std::vector<std::string>>;
 
 [[nodiscard]] std::string head_name(const Reviewed& r, std::size_t head);
 [[nodiscard]] std::string record_line(const CalibratedRecord& record);
-// "2 prints by echoes; 0 missing, 0 of none of its changes".
+// "2 prints by echoes; 0 missing, 0 that the job does not have".
 [[nodiscard]] std::string prints_words(const review::Review& review);
 
 [[nodiscard]] Rows time_rows(const Reviewed& r);  // empty where nothing tells

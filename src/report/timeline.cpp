@@ -424,7 +424,11 @@ class Drawing {
     out_ +=
         "</ul>\n<p class=\"note\">Waits included. What is narrower than two points of the picture "
         "is shown by its share of the time, changes closer than seven by their number. The start "
-        "code is left as it is.</p>\n";
+        "code is left as it is.";
+    if (p_.layers_s.empty() && s_.job.layers > 0) {
+      out_ += " Layers are left out: they are too many.";
+    }
+    out_ += "</p>\n";
   }
 
   const Summary& s_;

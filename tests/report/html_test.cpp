@@ -194,6 +194,16 @@ TEST_CASE("with a start the still picture has the clock, its days, and the hours
   CHECK_FALSE(has(page, "class=\"away\""));
 }
 
+TEST_CASE("layers that are too many to be shown are said to be left out") {
+  Sample s;  // two layers, but not where they begin
+  CHECK(has(page_of(s.summary()), "Layers are left out: they are too many.</p>"));
+  s.job.layer_starts = {{100, 60}, {2000, 1800}};
+  CHECK_FALSE(has(page_of(s.summary()), "left out"));
+  s.job.layer_starts.clear();
+  s.job.layers = 0;
+  CHECK_FALSE(has(page_of(s.summary()), "left out"));
+}
+
 TEST_CASE("hostile names are text, nothing else") {
   Sample s;
   const std::string evil = "</title></style><script>alert('x')</script>\"&\x1b\xff";
