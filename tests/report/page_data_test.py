@@ -128,6 +128,80 @@ def check_page(name, page, figures, rows):
     seen["gaps"] += len(gaps["from_s"])
 
 
+# Two filaments in a feeder's toolhead and one in another; the tool that is there is selected once more, and then none.
+SMALL_RULES = """version = 1
+[machine]
+heating_limit_w = 200
+bed_w = 50
+[[toolhead]]
+name = "oak"
+tools = [0, 1]
+exchange_s = 30
+heater = { index = 0, power_w = 40, full_drive_c = 450, time_constant_s = 180 }
+[[toolhead]]
+name = "elm"
+tools = [2]
+heater = { index = 1, power_w = 60, full_drive_c = 450, time_constant_s = 180 }
+[[filament]]
+tool = 0
+name = "clay"
+material = "PLA"
+standby_c = 150
+[[filament]]
+tool = 1
+name = "</script><b>reed"
+standby_c = 170
+"""
+
+
+def use(tool, work_c):
+    return f"T{tool}\nM109 T{tool} S{work_c}\nG1 X0 E1 F600\nG1 X400 E9\nG1 X0 E9\n"
+
+
+SMALL_JOB = "M83\n" + use(0, 210) + use(2, 220) + use(1, 230) + "T1\nT-1\nG4 S900\n" + use(2, 220) + use(0, 210) + "M84\n"
+
+
+def check_small(block, figures):
+    """What the rules and the job above say, as the block has it."""
+    is_as = lambda words, is_, should: hold("small", is_ == should, f"{words}: {is_}, not {should}")
+    is_as("the limit, less the bed", block["limit_w"], 150)
+    is_as("levels", [[h[key] for key in ("name", "work_low_c", "work_c", "standby_c", "standby_high_c")]
+                     for h in block["heads"]], [["oak", 210, 230, 150, 170], ["elm", 220, 220, 175, 175]])
+    is_as("filaments", [[f[key] for key in ("tool", "name", "material", "letter", "look")] for f in block["filaments"]],
+          [[0, "clay", "PLA", "A", 0], [1, "</script><b>reed", "", "B", 1], [2, "T2", "", "C", 2]])
+    changes, gaps = block["changes"], block["gaps"]
+    is_as("kinds", changes["kind"], ["first", "toolhead", "both", "redundant", "park", "toolhead", "both"])
+    is_as("toolheads", changes["toolhead"], [0, 1, 0, 0, -1, 1, 0])
+    # A feeder takes out what it has, whatever was selected.
+    is_as("what goes", changes["out_tool"], [-1, 0, 0, 1, 1, -1, 1])
+    is_as("what comes", changes["to_tool"], [0, 2, 1, 1, -1, 2, 0])
+    is_as("what gaps are for", [gaps["to_tool"][i] for i, h in enumerate(gaps["toolhead"]) if h == 0], [1, 0, -1])
+    is_as("reasons", gaps["reason"], [g["reason"] for g in figures["gaps"]])
+    for name, policy in (("planned", "lookahead"), ("sliced", "as_sliced")):
+        band, stops, waits = block[name], block[name]["stops"], {0: 0, 1: 0}
+        for head, kind, length in zip(stops["head"], stops["kind"], stops["length"]):
+            waits[head] += length / 100 if kind == 0 else 0
+        hold("small", abs(sum(waits.values()) - figures["policies"][policy]["wait_s"]) < 0.1, f"{name}: the waits")
+        if name == "planned":
+            for head, row in enumerate(figures["toolheads"]):
+                hold("small", abs(waits[head] - row["wait_s"]) < 0.1, f"waits of {row['name']}: {waits[head]}")
+        for head, tools in ((0, [0, 1, 0]), (1, [2, 2])):
+            row = band["heads"][head]
+            uses = [i for i, kind in enumerate(row["kind"]) if kind >= 4]
+            is_as(f"{name}: uses", [row["kind"][i] - 4 for i in uses], tools)
+            is_as(f"{name}: their changes", [changes["to_tool"][row["ref"][i]] for i in uses], tools)
+            begins = sums(row["from"])
+            last = begins[uses[-1]] + row["length"][uses[-1]]
+            hold("small", head == 1 or abs(last - 100 * band["end_s"]) < 3, f"{name}: the last use ends with the job")
+        # Each heater has its own power, and all of it goes off again.
+        watts = sums(band["power"]["watts"])
+        is_as(f"{name}: powers", {w for w in watts if w}, {40, 60})
+        driven = sum(length for row in band["heads"] for length, kind in zip(row["length"], row["kind"]) if kind == 3)
+        at = sums(band["power"]["at"])
+        on = sum(b - a for a, b, w in zip(at, at[1:], watts) if w and a >= min(begins))
+        hold("small", driven <= on + 3 and at[-1] <= 100 * band["end_s"], f"{name}: {driven} driven in {on}")
+
+
 with tempfile.TemporaryDirectory(prefix="forewarm-page-") as folder:
     folder = pathlib.Path(folder)
     page, figures, rows = (folder / n for n in ("page.html", "figures.json", "rows.csv"))
@@ -145,6 +219,12 @@ with tempfile.TemporaryDirectory(prefix="forewarm-page-") as folder:
             check_page(f"{job.name} {' '.join(more)}", page, figures, rows)
     run("rewrite", *rules, "-o", folder / "out.gcode", sources / "fixtures/trail_map.gcode")
     check_page("rewritten", page, figures, None)
+    (folder / "small.toml").write_text(SMALL_RULES)
+    (folder / "small.gcode").write_text(SMALL_JOB)
+    run("forecast", "--rules", folder / "small.toml", "--csv", rows, folder / "small.gcode")
+    check_page("small", page, figures, rows)
+    [data] = re.findall(r'id="data">(.*?)</script>', page.read_text(encoding="utf-8"), re.DOTALL)
+    check_small(json.loads(data), json.loads(figures.read_text(encoding="utf-8")))
 
 hold("all", all(seen.values()), f"something was seen: {seen}")
 for failure in failures[:40]:
