@@ -36,8 +36,8 @@ constexpr std::array kWords{
     GlossaryWord{"better",
                  "review: the value that the records speak for, with its standard deviation."},
     GlossaryWord{"by the job",
-                 "How long the job's own commands, such as those of start code, exceed "
-                 "heating_limit_w. No plan changes that."},
+                 "How long the job's own commands, such as targets within a use, exceed "
+                 "heating_limit_w. No plan changes that. The start code is not counted."},
     GlossaryWord{
         "cause",
         "What a part of the job's time goes to. The causes together make up the duration."},
@@ -168,10 +168,11 @@ constexpr std::array kWords{
         "The time that dwells take, and commands that a [[duration]] of the rule file knows."},
     GlossaryWord{
         "over the limit",
-        "For how long the heaters at full drive draw more than heating_limit_w leaves them."},
+        "For how long the heaters at full drive draw more than heating_limit_w leaves them. The "
+        "start code is not counted."},
     GlossaryWord{"over the limit by the job",
-                 "How long the job's own commands, such as those of start code, exceed "
-                 "heating_limit_w. No plan changes that."},
+                 "How long the job's own commands, such as targets within a use, exceed "
+                 "heating_limit_w. No plan changes that. The start code is not counted."},
     GlossaryWord{"park, pick",
                  "The time for parking toolheads and picking others, as park_s and pick_s of the "
                  "rule file have it."},
