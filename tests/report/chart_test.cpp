@@ -5,6 +5,7 @@
 #include <cmath>
 #include <limits>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "markup.h"
@@ -131,6 +132,30 @@ TEST_CASE("a line says whether it was thinned, and stays small") {
   CHECK(dots.thinned);
   CHECK(dots.svg.size() < 60000);
   CHECK_FALSE(chart_svg(chart_of(few, Series::Look::dots)).thinned);
+}
+
+TEST_CASE("points that are many keep the highest and the lowest of them all") {
+  // Both stand so close to others that they would share a place with them.
+  std::vector<Point> points;
+  for (int i = 0; i < 50000; ++i) points.push_back({double(i), 50.0 + i % 40});
+  points[25001].y = 89.9;
+  points[25002].y = 49.1;
+  const auto lowest_and_highest = [](Chart chart) {
+    chart.x = axis_over("job time", 0, 50000, Scale::duration);
+    chart.y = axis_over("waiting", 0, 100, Scale::plain, "s");
+    const std::string svg = chart_svg(chart).svg;
+    const std::size_t path = svg.find("<path class=\"dots");
+    const std::size_t end = svg.find("\"/>", path);
+    std::pair<double, double> out{1e9, -1e9};
+    for (std::size_t at = svg.find('M', path); at < end; at = svg.find('M', at + 1)) {
+      const double y = std::stod(svg.substr(svg.find(' ', at) + 1));
+      out = {std::min(out.first, y), std::max(out.second, y)};
+    }
+    return out;
+  };
+  const auto alone =
+      lowest_and_highest(chart_of({points[25001], points[25002]}, Series::Look::dots));
+  CHECK(lowest_and_highest(chart_of(points, Series::Look::dots)) == alone);
 }
 
 TEST_CASE("what is not finite breaks a line and draws no point") {

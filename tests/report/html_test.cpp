@@ -204,6 +204,44 @@ TEST_CASE("layers that are too many to be shown are said to be left out") {
   CHECK_FALSE(has(page_of(s.summary()), "left out"));
 }
 
+TEST_CASE("layers that cannot be told apart stand together, and the picture says how many") {
+  Sample s;
+  const auto with_layers = [&s](std::size_t count) {
+    s.job.layer_starts.clear();
+    for (std::size_t i = 0; i < count; ++i) {
+      s.job.layer_starts.push_back({100 + i, 60 + 3500.0 * double(i) / double(count)});
+    }
+    return page_of(s.summary());
+  };
+  // A layer needs four points of a thousand; every second one is dark.
+  const std::string each = with_layers(250);
+  CHECK(has(each, ">layers</text>"));
+  CHECK(count(each.substr(each.find("<path class=\"layer\"")), "z\"/>") > 0);
+  for (const auto& [layers, stride] : {std::pair{251, 2}, {1000, 10}, {2500, 10}, {2501, 20}}) {
+    CAPTURE(layers);
+    const std::string page = with_layers(std::size_t(layers));
+    CHECK(has(page, fmt::format(">every {} layers</text>", stride).c_str()));
+    const std::size_t from = page.find("<path class=\"layer\" d=\"");
+    REQUIRE(from != std::string::npos);
+    const std::string dark = page.substr(from, page.find("\"/>", from) - from);
+    CHECK(count(dark, "M") == std::size_t((layers + 2 * stride - 1) / (2 * stride)));
+  }
+}
+
+TEST_CASE("step sequences that can be seen are drawn in the still picture, where they are") {
+  Sample s;
+  plan::Plan as_sliced = s.as_sliced;
+  as_sliced.change_at_s = s.lookahead.change_at_s;
+  const Summary all{s.path, s.job, s.rules, as_sliced, s.timers, s.hold, s.lookahead};
+  plan::Trace trace = trace_of(s.job, s.lookahead);
+  // 36 s are ten points; what is narrower than three is left out.
+  const auto sequence = plan::Trace::Stop::Kind::sequence;
+  trace.stops = {{360, 396, 1, sequence}, {720, 724, 1, sequence}};
+  const std::string page = html(all, picture_of(all, trace, trace_of(s.job, as_sliced)));
+  CHECK(has(page, "<path class=\"sequence\" d=\"M220 181h10v-6h-10z\"/>"));
+  CHECK(count(page, "<path class=\"sequence\"") == 2);  // it, and the legend
+}
+
 TEST_CASE("hostile names are text, nothing else") {
   Sample s;
   const std::string evil = "</title></style><script>alert('x')</script>\"&\x1b\xff";

@@ -111,6 +111,15 @@ TEST_CASE("the policy in force is marked, and its bar drawn") {
             "<tr class=\"force\"><th scope=\"row\">lookahead *</th><td class=\"b\"><svg "
             "class=\"bar\" width=\"100%\" height=\"16\" aria-hidden=\"true\"><rect "
             "class=\"look-0\" x=\"0.000%\" y=\"0\" width=\"14.503%\" height=\"16\"/><line "));
+  for (const auto& [policy, name] :
+       {std::pair{rules::Policy::hold, "hold *"}, {rules::Policy::timers, "timers *"}}) {
+    Sample other;
+    other.rules.gap.policy = policy;
+    const std::string section = policy_section(other.summary());
+    CHECK(count(section, fmt::format("<tr class=\"force\"><th scope=\"row\">{}</th>", name)) ==
+          kPlanFigures.size());
+    CHECK(count(section, "<tr class=\"force\">") == kPlanFigures.size());
+  }
 }
 
 TEST_CASE("the causes of time add up to the duration, in numbers and in the bar") {
@@ -279,11 +288,39 @@ TEST_CASE("the calendar of hours has every exchange in its hour") {
   CHECK(has(one_day, "<li class=\"shade-0\"><span>20</span> <b>0</b></li>"));
   CHECK(has(one_day, "<li class=\"shade-4\"><span>21</span> <b>2</b></li>"));
   CHECK_FALSE(has(one_day, "thick line below"));
+  // It runs until 21:40, and at 22:00 it does not.
+  CHECK(has(one_day, "<li class=\"shade-0 idle\"><span>22</span> –</li>"));
+  CHECK(count(one_day, " idle") == 22);
   // Without a start, or without exchanges, there is none.
   summary.schedule.reset();
   CHECK(hour_calendar(summary, attention(s.job, s.lookahead, s.rules, {})).empty());
   s.job.tool_changes.clear();
   CHECK(calendar("2027-03-05T20:40").empty());
+}
+
+TEST_CASE("an hour with any exchange is shaded, the darker the more of them") {
+  Sample s;
+  const job::ToolChange exchange = s.job.tool_changes.back();
+  s.job.tool_changes.clear();
+  s.lookahead.change_at_s.clear();
+  const std::vector<int> hours{1, 2, 3, 4, 9, 16};
+  for (std::size_t hour = 0; hour < hours.size(); ++hour) {
+    for (int i = 0; i < hours[hour]; ++i) {
+      s.lookahead.change_at_s.push_back(3600.0 * double(hour) + 60.0 * i);
+      s.job.tool_changes.push_back(exchange);
+    }
+  }
+  s.lookahead.figures.duration_s = 6 * 3600;
+  Summary summary = s.summary();
+  summary.schedule = Schedule{*parse_start("2027-03-05T08:00"), {}};
+  const std::string out =
+      hour_calendar(summary, attention(s.job, s.lookahead, s.rules, summary.schedule));
+  // Of 16, each begun quarter.
+  const std::vector<int> shades{1, 1, 1, 1, 3, 4};
+  for (std::size_t hour = 0; hour < hours.size(); ++hour) {
+    CHECK(has(out, fmt::format("<li class=\"shade-{}\"><span>{:02}</span> <b>{}</b></li>",
+                               shades[hour], hour + 8, hours[hour])));
+  }
 }
 
 TEST_CASE("exchanges of more than fourteen days have no row each") {

@@ -164,6 +164,18 @@ TEST_CASE("each heater that is used has its constants and temperatures, with uni
   CHECK(has(page, "<h4>birch</h4>\n<div class=\"facts\">\n"));
   CHECK(has(page, "<dl><dt>approach_c</dt><dd>12.5 °C</dd></dl>"));
 
+  // One that is printed at several temperatures: all of them, each once.
+  Made first_layer;
+  const std::size_t uses = first_layer.job.uses.size();
+  REQUIRE(uses > 1);
+  for (std::size_t u = 0; u < 3; ++u) {
+    job::ToolUse use = first_layer.job.uses.front();
+    use.work_c = u == 1 ? 205 : 210;
+    first_layer.job.uses.push_back(use);
+  }
+  CHECK(fact(heater_facts(first_layer.summary())[0].facts, "T0") ==
+        "works at 200, 205, 210 °C, standby at 170 °C");
+
   // A toolhead that nothing uses, and a job without any.
   for (job::ToolUse& use : m.job.uses) use.head = 0;
   CHECK(heater_facts(m.summary()).size() == 1);
