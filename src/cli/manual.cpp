@@ -58,7 +58,9 @@ void add_environment(ManualPage& page, bool reads_rules) {
                   "The folder that forewarm/rules.toml is looked for in, else ~/.config.");
   }
   page.add_item({{"COLUMNS"}}, "How wide tables and texts are, else as wide as the terminal.");
-  page.add_item({{"NO_COLOR"}}, "If it is set, messages have no colour.");
+  page.add_item({{"NO_COLOR"}},
+                "If it is set and not empty, or TERM is dumb, nothing has colour unless --color "
+                "asks for it.");
 }
 
 void add_exit_status(ManualPage& page) {
