@@ -98,6 +98,9 @@ class Pages(unittest.TestCase):
             self.bars_are(chart, [r[key] for r in rows])
             self.assertEqual(len(chart.bounds()), len(rows) + 1 if key in said["bound"] else 0)
         labels = [label for label, _, _ in charts["Time"][0].bars()]
+        # Full is the rule file's own policy, broken the job as sliced, light all others.
+        fills = [r.attributes["class"] for r in charts["Time"][0].svg.all("rect") if r.has("bar")]
+        self.assertEqual(fills, ["bar outline", *["bar light"] * (len(rows) - 2), "bar"])
         self.assertEqual(labels[0], "as-sliced")
         self.assertEqual(labels[-1], "lookahead *")
         self.assertIn("bound 10.3 s", charts["Waiting"][0].texts("mark"))
@@ -164,6 +167,12 @@ class Pages(unittest.TestCase):
         items = [i.text() for i in page.root.all("li")]
         self.assertEqual(items[3], "row 4: demo.toml with toolhead.birch.exchange_s = 20, gap.off_over_s = 600")
         self.assertEqual(len(charts["Waiting"][0].bounds()), len(said["rows"]) + 1)
+        self.assertEqual(charts["Waiting"][0].texts("mark"), ["bound 10.3 s"])
+        # Rows whose bounds differ have no one bound in the key.
+        page, said = self.made("compare", "--rules", DEMO, "--set", "toolhead.birch.heater.full_drive_c=300", JOB)
+        waits = [row["bound"]["wait_s"] for row in said["rows"]]
+        self.assertGreater(max(waits) - min(waits), 1)
+        self.assertEqual(page.charts()["Waiting"][0].texts("mark"), ["bound of each"])
 
     # --- calibrate -------------------------------------------------------------------------------
     def test_calibration(self):

@@ -51,6 +51,9 @@ TEST_CASE("a place in words") {
   // Over a whole use, both of its changes.
   const std::string both = places.words({c.at("T1\nM109").first, c.at("T0\nT0\n").first});
   CHECK(both.ends_with(", T0 to T0, changes 2 to 3"));
+  // One that changes nothing is named neither before nor after one that does.
+  const std::uint64_t third = c.at("T0\nT0\n").first;
+  CHECK(places.words({third, third + 6}).ends_with(", T1 to T0, change 3"));
 }
 
 TEST_CASE("times of places are the plan's, waits included") {
