@@ -73,7 +73,7 @@ Table power_table(const Summary& summary) {
   out.note = fmt::format(
       "Heaters at full drive together may draw {:g} W. What holding a temperature takes is not "
       "counted against it, so leave room for it. Only lookahead keeps the limit; what the job "
-      "itself heats stays.",
+      "itself heats stays. Start code may draw more, and is no part of the time over the limit.",
       *machine.heating_limit_w - machine.bed_w);
   const std::string over = plan::describe_over_limit(summary.lookahead.figures);
   if (!over.empty()) out.note += " With lookahead, " + over + ".";
