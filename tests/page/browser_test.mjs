@@ -874,7 +874,7 @@ test('thirty filaments of one feeder have a lane and a letter each', async () =>
   assert.equal(await page.evaluate('heads[0].filaments.length'), 30);
   // Lower ones have no letters.
   assert.ok((await page.evaluate('rows[0].tall')) >= 12);
-  assert.match(await page.locator('.legend').first().textContent(), /A T0.*AD T29.*away/s);
+  assert.match(await page.locator('.legend').first().textContent(), /A T0 +B T1 .*AD T29.*away/s);
   await page.closed();
 });
 

@@ -104,6 +104,9 @@ test('times and lengths in words', () => {
   assert.equal(page.jobTime(3723.4), '1:02:03');
   assert.equal(page.jobTime(3723.46, true), '1:02:03.5');
   assert.equal(page.jobTime(59.96), '0:01:00');
+  // As the tables of the report have it.
+  assert.equal(page.jobTime(8904.7), '2:28:25');
+  assert.equal(page.jobTime(8904.7, true), '2:28:24.7');
   assert.equal(page.jobTime(-5), '−0:00:05');
   assert.equal(page.jobTime(360000), '100:00:00');
   assert.equal(page.lasting(0), '0 s');

@@ -79,7 +79,7 @@ function factsOf(what, t = what.t) {
     [
       line('from', when(all.from[i])),
       line('lasts', lasting(all.to[i] - all.from[i])),
-      line('heater', degrees(valueAt(all.at, all.temp, at))),
+      line('heater', `${degrees(valueAt(all.at, all.temp, at))} at ${when(at)}`),
       wait < 0 ? '' : line('the machine waits', lasting(all.waits.to[wait] - all.waits.from[wait])),
       ...(ref < 0 ? [] : kind < USE ? gapFacts(ref) : changeFacts(ref)),
     ],

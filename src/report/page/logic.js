@@ -101,7 +101,8 @@ const two = (n) => String(n).padStart(2, '0');
 // "1:02:03", "0:02:03.4" where tenths are asked for.
 function jobTime(s, tenths) {
   const sign = s < 0 ? '−' : '';
-  const n = Math.round(Math.abs(s) * 10);
+  const by = tenths ? 1 : 10,
+    n = Math.round((Math.abs(s) * 10) / by) * by;
   const text = `${sign}${Math.floor(n / 36000)}:${two(Math.floor(n / 600) % 60)}:${two(Math.floor(n / 10) % 60)}`;
   return tenths ? `${text}.${n % 10}` : text;
 }

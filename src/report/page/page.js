@@ -155,7 +155,7 @@ function drawLegend() {
   };
   sample('the machine waits', bar(ink.wait, 4));
   sample('step sequence', bar(ink.soft, 3));
-  if (CLOCK !== null && D.away[0]) {
+  if (D.away[0]) {
     sample('away', (c) => {
       fill(c, ink.away, 2, 0, 22, 16);
       rule(c, 2, 0, 2, 16, ink.soft, 1, [2, 4]);

@@ -30,17 +30,7 @@ function readColours() {
   const style = getComputedStyle(document.documentElement);
   const get = (name) => style.getPropertyValue(`--${name}`).trim();
   ink = {};
-  for (const name of [
-    'ground',
-    'sheet',
-    'ink',
-    'soft',
-    'rule',
-    'wait',
-    'away',
-    'mark',
-    'caution',
-  ]) {
+  for (const name of ['sheet', 'ink', 'soft', 'rule', 'wait', 'away', 'mark', 'caution']) {
     ink[name] = get(name);
   }
   ink.kinds = KINDS.map(get);
@@ -140,11 +130,13 @@ function size(target, w, h) {
   return c;
 }
 
-// Text that has to fit; what does not is cut with an ellipsis.
+// Text that has to fit; what does not has an ellipsis for its middle, as names often differ at the
+// end.
 function fitted(c, text, most) {
   let n = text.length,
     out = text;
-  while (n > 1 && c.measureText(out).width > most) out = `${text.slice(0, --n)}…`;
+  while (n > 2 && c.measureText(out).width > most)
+    out = `${text.slice(0, --n / 2)}…${text.slice(-n / 2)}`;
   return out;
 }
 function write(c, text, px, py, align, colour, points, weight) {
@@ -181,13 +173,12 @@ function within(c, draws) {
 function drawAxis(c, bottom) {
   const step = axisStep(spanOf(seen), Math.max(width / 84, 2));
   const origin = CLOCK === null ? 0 : -(((CLOCK % DAY_S) + DAY_S) % DAY_S);
-  if (CLOCK !== null) {
-    for (const [a, b] of awayStretches(D.away, CLOCK, seen.from, seen.to)) {
-      fill(c, ink.away, x(a), AXIS - 8, x(b) - x(a), bottom - AXIS + 8);
-      for (const t of [a, b]) rule(c, x(t), AXIS, x(t), bottom, ink.rule, 1, [2, 4]);
-      if (x(b) - x(a) > 40)
-        write(c, 'away', (x(a) + x(b)) / 2, powerTop() - 9, 'center', ink.soft, 11);
-    }
+  // Without a start no hours are away.
+  for (const [a, b] of awayStretches(D.away, CLOCK, seen.from, seen.to)) {
+    fill(c, ink.away, x(a), AXIS - 8, x(b) - x(a), bottom - AXIS + 8);
+    for (const t of [a, b]) rule(c, x(t), AXIS, x(t), bottom, ink.rule, 1, [2, 4]);
+    if (x(b) - x(a) > 40)
+      write(c, 'away', (x(a) + x(b)) / 2, powerTop() - 9, 'center', ink.soft, 11);
   }
   let shownDay = '',
     lastRight = -Infinity;
@@ -213,15 +204,23 @@ function drawAxis(c, bottom) {
     const half = c.measureText(text).width / 2;
     write(c, text, inside(at, left + half, right - half), 24, 'center', ink.soft);
   }
-  if (DONE < seen.to) rule(c, x(DONE), AXIS - 8, x(DONE), bottom, ink.soft, 1, [2, 3]);
-  if (DONE < seen.to && x(DONE) < right - 30) {
-    write(c, 'end', x(DONE) + 14, powerTop() + 4, 'center', ink.soft, 11);
+  if (DONE < seen.to) {
+    rule(c, x(DONE), AXIS - 8, x(DONE), bottom, ink.soft, 1, [2, 3]);
+    if (x(DONE) < right - 30) write(c, 'end', x(DONE) + 14, powerTop() + 4, 'center', ink.soft, 11);
   }
   if (CLOCK === null) {
     write(c, 'time from the start, h:min:s', (left + right) / 2, 9, 'center', ink.soft);
     return;
   }
-  write(c, left > 100 ? 'clock, h:min' : 'h:min', 4, 24, 'left', ink.soft, 11);
+  write(
+    c,
+    `${left > 100 ? 'clock, ' : ''}h:min${step < 60 ? ':s' : ''}`,
+    4,
+    24,
+    'left',
+    ink.soft,
+    11,
+  );
   for (const t of axisTicks(seen, DAY_S, origin)) rule(c, x(t), AXIS - 8, x(t), bottom, ink.soft);
 }
 
@@ -243,11 +242,11 @@ function columns(c, heightOf, bottom) {
 const shown = (share, tall) =>
   share > 0.001 ? Math.max(Math.round(share * tall * ratio) / ratio, 1) : 0;
 
-// Of kinds: the hotter, the higher.
+// Of kinds: the hotter, the higher; the last, heating, is a ramp.
 const heights = [2, 6, 10, STRIP];
 function drawParked(c, kind, a, b, bottom) {
   c.fillStyle = ink.kinds[kind];
-  if (KINDS[kind] !== 'heating') {
+  if (kind !== 3) {
     c.fillRect(a, bottom - heights[kind], b - a, heights[kind]);
     return;
   }
