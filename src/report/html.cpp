@@ -175,7 +175,11 @@ class Page {
         "shares of time, and of heating power the most.</p></div>\n"
         "<div class=\"still-only\">\n";
     out_ += still;
-    out_ += "</div>\n</section>\n";
+    out_ += "</div>\n";
+    if (p_.layers_s.empty() && s_.job.layers > 0) {
+      out_ += "<p class=\"note\">Layers are left out: they are too many.</p>\n";
+    }
+    out_ += "</section>\n";
   }
 
   // A table that the script shows whole, and the first rows of it where no script runs.
@@ -217,6 +221,17 @@ class Page {
     long_section("gaps", table.title, words, table, all.size(), "gap", "gaps");
   }
 
+  // With those that change nothing about a mounted tool, so that they add up.
+  [[nodiscard]] std::string all_in_words() const {
+    std::string out = changes_in_words(s_.job);
+    for (const job::ChangeKind kind : {job::ChangeKind::first, job::ChangeKind::park}) {
+      if (const auto count = s_.job.count(kind); count > 0) {
+        out += fmt::format(", {} {}", count, job::name_of(kind));
+      }
+    }
+    return out;
+  }
+
   void change_section(bool exchanges) {
     std::vector<std::size_t> which;
     for (std::size_t i = 0; i < s_.job.tool_changes.size(); ++i) {
@@ -232,8 +247,8 @@ class Page {
                    count, "exchange", "exchanges");
     } else {
       long_section("changes", table.title,
-                   counted(count, "change", "changes") + ": " + changes_in_words(s_.job) + ".",
-                   table, count, "change", "changes");
+                   counted(count, "change", "changes") + ": " + all_in_words() + ".", table, count,
+                   "change", "changes");
     }
   }
 

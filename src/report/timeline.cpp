@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "report/columns.h"
 #include "report/figures.h"
 #include "report/page.h"
 
@@ -108,18 +109,24 @@ class Drawing {
     out_ += "</defs>\n";
   }
 
-  // Lines at round hours, no more than a dozen of them; with a start, at round clock times, and the
-  // hours away behind.
+  // Lines at round hours, minutes or seconds, no more than a dozen of them; with a start, at round
+  // clock times, and the hours away behind.
   void axis() {
-    double step_h = 24;
-    while (end_s_ / 3600 / step_h > 12) step_h *= 2;
-    for (const double finer : {12.0, 6.0, 4.0, 2.0, 1.0, 0.5, 0.25, 0.1, 0.05, 0.02, 0.01}) {
-      if (end_s_ / 3600 / finer > 12) break;
-      step_h = finer;
+    constexpr double kMinuteS = 60, kHourS = 3600;
+    double step_s = 24 * kHourS;
+    while (end_s_ / step_s > 12) step_s *= 2;
+    for (const double finer_s :
+         {12 * kHourS, 6 * kHourS, 4 * kHourS, 2 * kHourS, kHourS, 30 * kMinuteS, 15 * kMinuteS,
+          5 * kMinuteS, 2 * kMinuteS, kMinuteS, 30.0, 10.0, 5.0, 2.0, 1.0}) {
+      if (end_s_ / finer_s > 12) break;
+      step_s = finer_s;
     }
-    if (s_.schedule) return clock_axis(std::max(60.0, std::round(step_h * 60) * 60));
-    for (int i = 0; i * step_h * 3600 <= end_s_; ++i) {
-      tick(x(i * step_h * 3600), fmt::format("{:g} h", i * step_h));
+    if (s_.schedule) return clock_axis(std::max(kMinuteS, step_s));
+    const auto [unit_s, words] = step_s >= 30 * kMinuteS ? std::pair{kHourS, "h"}
+                                 : step_s >= kMinuteS    ? std::pair{kMinuteS, "min"}
+                                                         : std::pair{1.0, "s"};
+    for (int i = 0; i * step_s <= end_s_; ++i) {
+      tick(x(i * step_s), fmt::format("{:g} {}", i * step_s / unit_s, words));
     }
   }
 
@@ -160,10 +167,18 @@ class Drawing {
     }
   }
 
-  void name(double y, const std::string& text) {
-    // Long names are squeezed, not cut.
+  void name(double y, std::string text) {
+    // Somewhat long names are squeezed. Longer ones would not be legible: they lose their middle,
+    // as names often differ at the end.
+    constexpr std::size_t kFits = 13, kLegible = 18;
+    if (columns_of(text) > kLegible) {
+      std::size_t end = text.size();
+      while (columns_of(std::string_view(text).substr(end)) < kLegible / 2) --end;
+      while ((static_cast<unsigned char>(text[end]) & 0xC0U) == 0x80U) ++end;  // within a character
+      text = std::string(first_columns(text, kLegible / 2 - 1)) + "…" + text.substr(end);
+    }
     const std::string squeezed =
-        text.size() > 17
+        columns_of(text) > kFits
             ? fmt::format(" textLength=\"{}\" lengthAdjust=\"spacingAndGlyphs\"", unit(kLeft - 16))
             : "";
     add("<text class=\"name\" x=\"{}\" y=\"{}\" text-anchor=\"end\"{}>{}</text>\n", unit(kLeft - 8),
@@ -229,12 +244,16 @@ class Drawing {
       return;
     }
     path += box(from, foot, to - from, kind < Picture::kUse ? kHeights[std::size_t(kind)] : kStrip);
-    if (kind < Picture::kUse || to - from < 16) return;
+    if (kind < Picture::kUse) return;
+    const std::string& letter = filament(kind).letter;
+    const auto letters_wide = double(letter.size());
+    if (to - from < 9 + 7 * letters_wide) return;
     const double middle = (from + to) / 2;
     letters += fmt::format(
         "<path class=\"plate\" d=\"{}\"/><text class=\"letter\" x=\"{}\" y=\"{}\" "
         "text-anchor=\"middle\">{}</text>\n",
-        box(middle - 7, foot - 3, 14, 16), unit(middle), unit(foot - 6.5), filament(kind).letter);
+        box(middle - 3.5 - 3.5 * letters_wide, foot - 3, 7 + 7 * letters_wide, 16), unit(middle),
+        unit(foot - 6.5), letter);
   }
 
   void stops(std::size_t head, double top, double foot) {
@@ -424,11 +443,7 @@ class Drawing {
     out_ +=
         "</ul>\n<p class=\"note\">Waits included. What is narrower than two points of the picture "
         "is shown by its share of the time, changes closer than seven by their number. The start "
-        "code is left as it is.";
-    if (p_.layers_s.empty() && s_.job.layers > 0) {
-      out_ += " Layers are left out: they are too many.";
-    }
-    out_ += "</p>\n";
+        "code is left as it is.</p>\n";
   }
 
   const Summary& s_;

@@ -4,6 +4,7 @@
 #include <catch2/catch.hpp>
 #include <string>
 #include <string_view>
+#include <tuple>
 #include <vector>
 
 #include "markup.h"
@@ -174,11 +175,51 @@ TEST_CASE("every toolhead has its row in the still picture") {
            "<path class=\"off\" d=\"M786.7 168h333.3v-3h-333.3z\"/>",
            "<b>A</b> T0 granite</li>",
            "<b>C</b> T2</li>",
-           ">1 h</text>",
+           ">55 min</text>",
        }) {
     INFO(bar);
     CHECK(has(page, bar));
   }
+}
+
+TEST_CASE("the still picture counts in the unit that its job is long in") {
+  Sample s;
+  for (const auto& [seconds, ticks, none] : {std::tuple{5.0, ">5 s</text>", " min</text>"},
+                                             {223.0, ">210 s</text>", " min</text>"},
+                                             {1900.0, ">30 min</text>", " h</text>"},
+                                             {3600.0, ">55 min</text>", " h</text>"},
+                                             {5 * 3600.0, ">4.5 h</text>", " min</text>"},
+                                             {5 * 86400.0, ">120 h</text>", " min</text>"}}) {
+    s.lookahead.figures.duration_s = seconds;
+    const std::string page = page_of(s.summary());
+    INFO(seconds);
+    CHECK(has(page, ticks));
+    CHECK_FALSE(has(page, none));
+  }
+}
+
+TEST_CASE("names of toolheads stay legible in the still picture") {
+  Sample s;
+  const auto named = [&](const char* name) {
+    s.job.heads[0].name = name;
+    return page_of(s.summary());
+  };
+  CHECK(has(named("north of it"), "text-anchor=\"end\">north of it</text>"));
+  CHECK(has(named("the north head"),
+            " textLength=\"104\" lengthAdjust=\"spacingAndGlyphs\">the north head</text>"));
+  // Two that differ at the end only stay two.
+  CHECK(has(named("the head of the north side 1"), ">the head…th side 1</text>"));
+  CHECK(has(named("the head of the north side 2"), ">the head…th side 2</text>"));
+  const std::string heath = "\xe8\x8d\x92";  // two columns wide
+  std::string long_heath;
+  for (int i = 0; i < 12; ++i) long_heath += heath;
+  CHECK(has(named(long_heath.c_str()),
+            ">" + heath + heath + heath + heath + "…" + heath + heath + heath + heath));
+}
+
+TEST_CASE("changes are told in kinds that add up") {
+  CHECK(has(page_of(Sample().summary()),
+            "<p>5 changes: 1 toolhead, 1 filament, 1 both, 1 redundant, 1 first.</p>"));
 }
 
 TEST_CASE("with a start the still picture has the clock, its days, and the hours away") {
@@ -196,7 +237,9 @@ TEST_CASE("with a start the still picture has the clock, its days, and the hours
 
 TEST_CASE("layers that are too many to be shown are said to be left out") {
   Sample s;  // two layers, but not where they begin
-  CHECK(has(page_of(s.summary()), "Layers are left out: they are too many.</p>"));
+  // Beside the moving picture, too.
+  CHECK(has(page_of(s.summary()),
+            "</div>\n<p class=\"note\">Layers are left out: they are too many.</p>"));
   s.job.layer_starts = {{100, 60}, {2000, 1800}};
   CHECK_FALSE(has(page_of(s.summary()), "left out"));
   s.job.layer_starts.clear();
