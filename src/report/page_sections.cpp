@@ -309,7 +309,7 @@ std::string hour_calendar(const Summary& s, const Attention& attention) {
       "</div>\n<p class=\"note\">The small number is the hour, the large one how many exchanges "
       "begin in it; – where the job does not run.";
   if (!schedule.away.empty()) {
-    out += " Hours with a thick line below are, at least in part, hours away.";
+    out += " Hours with a double line below are, at least in part, hours away.";
   }
   if (last_day - first_day + 1 > shown) out += " And on later days.";
   return out + "</p>\n";

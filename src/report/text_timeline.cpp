@@ -139,9 +139,10 @@ class Writer {
   }
 
   void head() {
-    const std::string when = t_.start ? fmt::format("timeline, {} to {}", spaced_minute(*t_.start),
-                                                    spaced_minute(later(*t_.start, t_.end_s)))
-                                      : std::string("timeline, h:mm");
+    const std::string when =
+        t_.start ? fmt::format("timeline, {} to {}", spaced_minute(*t_.start),
+                               spaced_minute(later(*t_.start, t_.end_s)))
+                 : std::string(step_s() < 60 ? "timeline, h:mm:ss" : "timeline, h:mm");
     out_ += wrapped(fmt::format("{}: a column is {}", when, duration(column_s_)), 0, t_.width);
   }
 

@@ -281,13 +281,13 @@ TEST_CASE("the calendar of hours has every exchange in its hour") {
   CHECK(has(two_days, "<li class=\"shade-4 away\"><span>00</span> <b>1</b><i>away</i></li>"));
   CHECK(has(two_days, "<li class=\"shade-0 idle away\"><span>06</span> –<i>away</i></li>"));
   CHECK(has(two_days, "<li class=\"shade-0 idle\"><span>07</span> –</li>"));
-  CHECK(has(two_days, "thick line below"));
+  CHECK(has(two_days, "double line below"));
   // It runs for 3600 s: an hour in which nothing happens before one that has both.
   const std::string one_day = calendar("2027-03-05T20:40");
   CHECK(count(one_day, "<li class=") == 24);
   CHECK(has(one_day, "<li class=\"shade-0\"><span>20</span> <b>0</b></li>"));
   CHECK(has(one_day, "<li class=\"shade-4\"><span>21</span> <b>2</b></li>"));
-  CHECK_FALSE(has(one_day, "thick line below"));
+  CHECK_FALSE(has(one_day, "double line below"));
   // It runs until 21:40, and at 22:00 it does not.
   CHECK(has(one_day, "<li class=\"shade-0 idle\"><span>22</span> –</li>"));
   CHECK(count(one_day, " idle") == 22);
