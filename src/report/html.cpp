@@ -67,6 +67,12 @@ class Page {
         path, escaped(s_.rules.machine.name), counted(job.layers, "layer", "layers"),
         counted(job.lines, "line", "lines"), size(job.bytes), duration(job.motion_s),
         changes_in_words(job), escaped(rules_words(s_.rules)));
+    if (s_.checked != nullptr && !s_.checked->findings.list().empty()) {
+      add("<p class=\"caution\"><strong>Do not print it.</strong> The rewritten job has {}, which "
+          "the section Check lists.</p>\n",
+          counted(s_.checked->findings.list().size() + s_.checked->findings.left_out(), "finding",
+                  "findings"));
+    }
     const std::string breaks_off = job.ending.warning();
     if (!breaks_off.empty()) {
       add("<p class=\"caution\"><strong>Warning.</strong> The job: {}</p>\n", escaped(breaks_off));

@@ -178,8 +178,8 @@ std::string check_section(const Summary& s) {
         "<p>The check did not run. forewarm rewrite --check --html PAGE JOB rewrites the job and "
         "checks it; forewarm check ORIGINAL REWRITTEN checks one that is there.</p>\n";
   } else if (s.checked->findings.list().empty()) {
-    out += fmt::format("<p>The rewritten job was replayed, and nothing is wrong with it: {}.</p>\n",
-                       escaped(found_words(*s.checked)));
+    out += fmt::format("<p>The rewritten job was replayed, and nothing is wrong with it. {}.</p>\n",
+                       escaped(capitalised(found_words(*s.checked))));
   } else {
     out += fmt::format(
         "<p class=\"caution\"><strong>Do not print it.</strong> The rewritten job has {}.</p>\n{}",

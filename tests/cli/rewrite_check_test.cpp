@@ -32,7 +32,7 @@ TEST_CASE("rewrite --check writes a job without findings, and says so as check d
   CHECK(ran.err.empty());
   CHECK(ran.out.starts_with("no findings: "));
   CHECK(ran.out == run("forewarm check -q --rules $CONFIG/demo.toml job.gcode new.gcode").out);
-  CHECK(has(get(run / "p.html"), "nothing is wrong with it: no findings: "));
+  CHECK(has(get(run / "p.html"), "nothing is wrong with it. No findings: "));
   CHECK(has(get(run / "p.html"), std::string("forewarm ") + FOREWARM_VERSION));
   const Json found = Json::parse(get(run / "p.json"))["check"];
   CHECK(found["findings"].empty());
@@ -137,5 +137,5 @@ TEST_CASE("a page says that no check ran, and a hook's what it found") {
   CHECK(has(get(run / "p.html"), "The check did not run. forewarm rewrite --check"));
   CHECK(has(get(run / "p.html"), std::string("forewarm ") + FOREWARM_VERSION));
   REQUIRE(run("forewarm rewrite -q --hook --rules $CONFIG/demo.toml job.gcode").code == 0);
-  CHECK(has(get(run / "job.gcode.html"), "nothing is wrong with it: no findings: "));
+  CHECK(has(get(run / "job.gcode.html"), "nothing is wrong with it. No findings: "));
 }

@@ -236,7 +236,7 @@ TEST_CASE("the page says plainly that nothing was found") {
   summary.checked = &report;
   CHECK(
       has(check_section(summary),
-          "nothing is wrong with it: no findings: 12 extruding moves compared, 1 line inserted, 0 "
+          "nothing is wrong with it. No findings: 12 extruding moves compared, 1 line inserted, 0 "
           "lines removed; "));
   const Json found = Json::parse(json(summary))["check"];
   CHECK(found == Json{{"findings", Json::array()}, {"explain", Json::object()}, {"left_out", 0}});
@@ -252,6 +252,15 @@ TEST_CASE("findings are a table, the same as in the JSON") {
   const std::string page = check_section(summary);
   CHECK(broken_markup(page) == "");
   CHECK(has(page, "<strong>Do not print it.</strong> The rewritten job has 2 findings: "));
+  // So that nobody loads filament first.
+  const std::string whole = html(summary, Picture{});
+  const std::size_t warned = whole.find(
+      "<strong>Do not print it.</strong> The rewritten job has 2 "
+      "findings, which the section Check lists.</p>");
+  CHECK(warned < whole.find("<h2>"));
+  summary.checked = nullptr;
+  CHECK_FALSE(has(html(summary, Picture{}), "Do not print it."));
+  summary.checked = &report;
   CHECK(has(page,
             "<tr><td class=\"t\">41</td><th scope=\"row\">above-max</th><td class=\"t\">ash: 300 "
             "C is above its max_c = 290</td></tr>\n<tr><td class=\"t\"></td><th "

@@ -75,6 +75,14 @@ waiting !!!!        !
 )");
 }
 
+TEST_CASE("where labels have seconds, the first line says so") {
+  TextTimeline t = two();
+  t.end_s = 80;
+  const auto lines = lines_of(text_of(t));
+  CHECK(lines[0] == "timeline, h:mm:ss: a column is 2.5 s");
+  CHECK(lines[3] == "        |0:00:00    |0:00:30    |0:01:00");
+}
+
 TEST_CASE("rows begin in one column, whatever characters a name has") {
   TextTimeline t = two();
   const std::string heath = "\xe8\x8d\x92\xe5\x8e\x9f";  // two characters of two columns
