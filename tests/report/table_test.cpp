@@ -245,3 +245,11 @@ TEST_CASE("what a diff counts stands below its head, however long a reason is") 
         "1 hunk: 107 lines in, 12 lines out. A removed line stays as a comment, so it is\n"
         "one in and one out.\n");
 }
+
+TEST_CASE("a part of a bar is seen however thin it is") {
+  const std::string bar = html_of(CellBar{{{0, 0.97, 0}, {0.97, 0.029, 1}, {0.999, 0.001, 4}}, {}});
+  // Its edge is not that of the ground.
+  CHECK(bar.find("class=\"look-0\"") != std::string::npos);
+  CHECK(bar.find("class=\"look-1 hair\"") != std::string::npos);
+  CHECK(bar.find("class=\"look-4 hair\"") != std::string::npos);
+}
