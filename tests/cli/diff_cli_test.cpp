@@ -263,6 +263,35 @@ TEST_CASE("diff: places of a job whose filaments have moved") {
   CHECK(run(kDiff + "--stat job.gcode moved.gcode").out.find("\nmapped ") != std::string::npos);
 }
 
+TEST_CASE("diff: a place stays where it is, however many lines before it have become longer") {
+  // What is planned is the text with T10 in place of T0, 300 bytes longer by then.
+  std::string text;
+  for (const char c : job()) {
+    text += c;
+    if (text.ends_with("M104 T1") || text.ends_with("M109 T1") || text.ends_with("\nT1"))
+      text += '0';
+  }
+  std::string asked;
+  for (int i = 0; i < 300; ++i) asked += "M105 T0\nG4 P10\nG4 P10\nG4 P10\nG4 P10\n";
+  text.insert(text.find("M104 T0 S150"), asked);
+  std::string rules = kTwoToolheads;
+  rules.replace(rules.find("tools = [1]"), 11, "tools = [10]");
+  Bench run;
+  put(run / "two.toml", rules);
+  put(run / "job.gcode", text);
+  REQUIRE(
+      run("forewarm rewrite -q --rules two.toml --map 0=10,10=0 job.gcode -o moved.gcode").code ==
+      0);
+  const Ran change = run(kDiff + "--change 2 job.gcode moved.gcode");
+  CHECK(change.code == 1);
+  CHECK(heads_of(change.out).find(", T10 to T0, change 2\n") != std::string::npos);
+  CHECK(change.out.find("+T0 ;fw+ mapped T10 to T0\n") != std::string::npos);
+  const Ran gap = run(kDiff + "--gap 2 job.gcode moved.gcode");
+  CHECK(gap.code == 1);
+  CHECK(gap.out.find(" ;fw+ standby: parked ") != std::string::npos);
+  CHECK(gap.out.find(" ;fw+ preheat: ") != std::string::npos);
+}
+
 TEST_CASE("forecast: the timeline fits the width, and is coloured where that is allowed") {
   Bench run;
   furnish(run);
