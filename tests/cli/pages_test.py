@@ -203,10 +203,27 @@ class Pages(unittest.TestCase):
             self.assertTrue(any(abs(chart_pages.amount(measured)[0] - r) < 0.051 for r in readings.values()))
             squares.append(chart_pages.amount(residual)[0] ** 2)
         self.assertLess(math.sqrt(sum(squares) / len(squares)), 3 * heater["rms_c"])
+        # Of a heat-up and of what cools after it, from the beginning to the end of each.
+        for stretch in ("heat-up 1", "cool-down 1"):
+            times = [chart_pages.amount(row[1])[0] for row in rows if row[0] == stretch]
+            self.assertEqual(times[0], 0)
+            self.assertGreater(times[-1], 80)
+            apart = [b - a for a, b in zip(times, times[1:])]
+            self.assertLess(max(apart) - min(apart), 5)
+        self.assertEqual({row[0] for row in rows}, {"heat-up 1", "cool-down 1"})
         lines = next(t for t in page.tables()[1:] if t[0] == ["Key", "Value"])[1]
         text = self.run_("calibrate", "-q", "--rules", "rules.toml", "heat.csv").stdout.decode()
         for key, value in lines:
             self.assertIn(f"\n{key} = {value}\n", text)
+
+    def test_a_heater_of_which_nothing_can_be_told(self):
+        (self.folder / "rules.toml").write_text(RULES)
+        idle = "".join(f"{t},9,23,0\n" for t in range(0, 520, 2))
+        (self.folder / "two.csv").write_text(record() + idle)
+        page, said = self.made("calibrate", "--rules", "rules.toml", "two.csv")
+        [refused] = [h["refused"] for h in said["heaters"] if h["refused"]]
+        self.assertIn(f"Nothing can be told: {refused}", page.root.text())
+        self.assertEqual(len(page.headings()), 2)
 
     def test_a_long_record_makes_no_long_page(self):
         (self.folder / "rules.toml").write_text(RULES)

@@ -22,6 +22,7 @@ import spools
 
 FOREWARM, PLAYER, SOURCE = (pathlib.Path(a).resolve() for a in sys.argv[1:4])
 DEMO, JOB = SOURCE / "config/demo.toml", SOURCE / "fixtures/trail_map.gcode"
+LATE_S = 1  # a use that waited longer than warm ones do is late
 
 
 def options(**more):
@@ -166,6 +167,17 @@ class Reviewed(unittest.TestCase):
             for head, key in (("Planned at", "planned_at_s"), ("Actual at", "actual_at_s")):
                 h, m, s = map(int, cell[head].split(":"))
                 self.assertLessEqual(abs(3600 * h + 60 * m + s - change[key]), 1)
+        late = [r for t in page.root.all("table") for r in t.all("tr") if r.has("late")]
+        changes = list(csv.DictReader(self.review("--csv", "-", self.job, *self.logs).stdout.splitlines()))
+        self.assertEqual(len(late), sum(float(c["late_s"] or 0) > LATE_S for c in changes[:200]))
+        self.assertGreater(len(late), 0)
+        figures = [t for t in page.tables() if t[0] == ["Time", "Measured", "Planned", "Difference"]]
+        self.assertEqual(len(figures), 6)
+        whole = [[chart_pages.amount(cell)[0] for cell in row[1:]] for _, rows in figures for row in rows if all(row)]
+        self.assertGreater(len(whole), 50)
+        self.assertGreater(max(abs(difference) for _, _, difference in whole), 1)
+        for measured, planned, difference in whole:
+            self.assertAlmostEqual(measured - planned, difference, delta=0.11)
         for stat, row in zip(report["stats"], next(t for t in page.tables() if "Median" in t[0])[1]):
             self.assertEqual([row[1], row[2]], [stat["toolhead"], str(stat["count"])])
             self.near(row[3], stat["median_s"])
@@ -200,6 +212,35 @@ class Reviewed(unittest.TestCase):
         self.assertLess(max(y for _, y in planned), 260)
         self.assertLess((self.folder / "page.html").stat().st_size, 700_000)
 
+    def measured(self, log, number=0):
+        """The lines that are drawn of what was measured of ash in a print: [[seconds]]."""
+        chart = self.page(log)[0].charts()["Temperature of ash"][number]
+        x_of, _ = chart.scale("x")
+        path = next(p for p in chart.svg.all("path") if p.has("line") and p.has("tone-0"))
+        return [[3600 * x_of(float(x)) for x in re.findall(r"(?:^|L)(-?[\d.]+) ", line)]
+                for line in path.attributes["d"].split("M")[1:]]
+
+    def test_a_line_ends_where_nothing_was_measured(self):
+        lines = self.logs[0].read_text().splitlines(keepends=True)
+        seconds = [float(re.match(r"\[([\d.]+)\]", line)[1]) for line in lines]
+        self.assertEqual(len(self.measured(self.logs[0])), 1)
+        silent = self.folder / "silent.log"
+        silent.write_text("".join(line for line, s in zip(lines, seconds)
+                                  if not (9000 < s - seconds[0] < 12000 and " T0:" in line)))
+        before, after = self.measured(silent)
+        self.assertAlmostEqual(before[-1], 9000, delta=300)
+        self.assertAlmostEqual(after[0] - before[-1], 3000, delta=100)
+
+    def test_a_print_has_the_temperatures_of_its_own_part_of_a_record(self):
+        lines = self.logs[0].read_text().splitlines(keepends=True)
+        seconds = [float(re.match(r"\[([\d.]+)\]", line)[1]) for line in lines]
+        end = next(i for i, s in enumerate(seconds) if s - seconds[0] > 7200)
+        # The clock begins anew with the second print.
+        both = self.folder / "both.log"
+        both.write_text("".join(lines[:end]) + self.logs[1].read_text())
+        self.assertLess(max(max(line) for line in self.measured(both)), 7400)
+        self.assertGreater(max(max(line) for line in self.measured(both, 1)), 20000)
+
     def test_the_page_says_what_a_record_lacks(self):
         text = self.logs[0].read_text()
         lines = text.splitlines(keepends=True)
@@ -213,6 +254,10 @@ class Reviewed(unittest.TestCase):
         page, report = self.page(half)
         self.assertFalse(report["ends"][0]["whole"])
         self.assertIn("The end of print 1.", [i.text() for i in page.root.all("li")])
+        half.write_text("".join(lines[:len(lines) // 2]) + lines[0][:8])
+        page, _ = self.page(half)
+        self.assertIn("The last line of ", page.root.text())
+        self.assertIn("half.txt, which is cut off.", page.root.text())
         number = re.findall(r"forewarm (\d+) there", text)[200]
         hole = self.folder / "hole.txt"
         hole.write_text("".join(line for line in lines if f"forewarm {number} there" not in line))
