@@ -77,7 +77,7 @@ const STEPS_S = [
   12 * HOUR_S,
   DAY_S,
   2 * DAY_S,
-  7 * DAY_S,
+  4 * DAY_S,
 ];
 
 // The smallest step of which no more than `most` fit into the span.
