@@ -400,8 +400,10 @@ class Drawing {
   // Every second of as many layers as can be told apart is dark.
   void layers(double top) {
     const auto& all = p_.layers_s;
-    std::size_t stride = 1;
-    while (double(all.size()) / double(stride) > kWide / 4) stride *= stride % 3 == 2 ? 5 : 2;
+    std::size_t stride = 1;  // 2, 5, 10, 20, 50 ...
+    for (int i = 0; double(all.size()) / double(stride) > kWide / 4; ++i) {
+      stride = i % 3 == 1 ? stride / 2 * 5 : stride * 2;
+    }
     std::string path;
     for (std::size_t i = 0; i < all.size(); i += 2 * stride) {
       const double to_s = i + stride < all.size() ? all[i + stride] : end_s_;

@@ -260,7 +260,8 @@ TEST_CASE("layers that cannot be told apart stand together, and the picture says
   const std::string each = with_layers(250);
   CHECK(has(each, ">layers</text>"));
   CHECK(count(each.substr(each.find("<path class=\"layer\"")), "z\"/>") > 0);
-  for (const auto& [layers, stride] : {std::pair{251, 2}, {1000, 10}, {2500, 10}, {2501, 20}}) {
+  for (const auto& [layers, stride] :
+       {std::pair{251, 2}, {501, 5}, {1250, 5}, {1251, 10}, {2501, 20}, {5001, 50}, {12501, 100}}) {
     CAPTURE(layers);
     const std::string page = with_layers(std::size_t(layers));
     CHECK(has(page, fmt::format(">every {} layers</text>", stride).c_str()));
@@ -283,6 +284,21 @@ TEST_CASE("step sequences that can be seen are drawn in the still picture, where
   const std::string page = html(all, picture_of(all, trace, trace_of(s.job, as_sliced)));
   CHECK(has(page, "<path class=\"sequence\" d=\"M220 181h10v-6h-10z\"/>"));
   CHECK(count(page, "<path class=\"sequence\"") == 2);  // it, and the legend
+}
+
+TEST_CASE("filaments are lettered as columns of a sheet are: A to Z, then AA, AB") {
+  Sample s;
+  for (int tool = 3; tool < 28; ++tool) {
+    job::ToolUse use = s.job.uses.back();
+    use.tool = tool;
+    s.job.uses.push_back(use);
+  }
+  const std::string page = page_of(s.summary());
+  for (const char* entry : {"<b>A</b> T0 granite</li>", "<b>D</b> T3</li>", "<b>Z</b> T25</li>",
+                            "<b>AA</b> T26</li>", "<b>AB</b> T27</li>"}) {
+    INFO(entry);
+    CHECK(has(page, entry));
+  }
 }
 
 TEST_CASE("hostile names are text, nothing else") {

@@ -168,7 +168,7 @@ def check_small(block, figures):
     is_as("levels", [[h[key] for key in ("name", "work_low_c", "work_c", "standby_c", "standby_high_c")]
                      for h in block["heads"]], [["oak", 210, 230, 150, 170], ["elm", 220, 220, 175, 175]])
     is_as("filaments", [[f[key] for key in ("tool", "name", "material", "letter", "look")] for f in block["filaments"]],
-          [[0, "clay", "PLA", "A", 0], [1, "</script><b>reed", "", "B", 1], [2, "T2", "", "C", 2]])
+          [[0, "clay", "PLA", "A", 0], [1, "</script><b>reed", "", "B", 1], [2, "", "", "C", 2]])
     changes, gaps = block["changes"], block["gaps"]
     is_as("kinds", changes["kind"], ["first", "toolhead", "both", "redundant", "park", "toolhead", "both"])
     is_as("toolheads", changes["toolhead"], [0, 1, 0, 0, -1, 1, 0])
