@@ -1,29 +1,21 @@
 // Pages of charts in Chromium, at four widths and in every look: nothing overlaps, sticks out or is too
 // small to read, axe finds nothing, the console stays empty, nothing is asked for, and paper cuts no
-// chart. Usage: FOREWARM_MODULES=FOLDER node --test charts_test.mjs, with FOREWARM (the program), PLAYER
-// (simulated_machine), SOURCES (the tree) and WORK (a folder for pages and screenshots) in the
-// environment.
+// chart. In the environment, beside what browser.mjs needs: PLAYER (simulated_machine).
 import assert from 'node:assert/strict';
 import { execFileSync } from 'node:child_process';
-import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
-import { createRequire } from 'node:module';
+import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import test, { after, before } from 'node:test';
+import test from 'node:test';
 
-const { FOREWARM, PLAYER, SOURCES, WORK, FOREWARM_MODULES } = process.env;
-const { CHROMIUM = '/usr/bin/chromium' } = process.env;
-const modules = createRequire(join(FOREWARM_MODULES, 'x.js'));
-const { chromium } = modules('playwright-core');
-const axe = readFileSync(join(FOREWARM_MODULES, 'node_modules/axe-core/axe.min.js'), 'utf8');
+import { DEMO, FOREWARM, RULES, SOURCES, WORK, axe, browser } from './browser.mjs';
+
+const { PLAYER } = process.env;
 const LEAST_TEXT_PX = 11;
 const LEAST_TEXT_CONTRAST = 4.5;
 const LEAST_MARK_CONTRAST = 3;
 
 // Of the demo job, and of a print of it on a simulated machine.
 function makePages() {
-  mkdirSync(WORK, { recursive: true });
-  const job = join(SOURCES, 'fixtures/trail_map.gcode');
-  const demo = join(SOURCES, 'config/demo.toml');
   const at = (name) => join(WORK, name);
   const made = {};
   const run = (command, ...options) => {
@@ -32,34 +24,25 @@ function makePages() {
     execFileSync(FOREWARM, [command, '-q', '--html', made[name], ...options]);
   };
   const sweeps = ['--sweep', 'off_over_s=300:3600:300', '--sweep', 'timer_off_s=600:3600:600'];
-  run('compare', '--rules', demo, ...sweeps, job);
+  run('compare', '--rules', RULES, ...sweeps, DEMO);
   const set = ['--set', 'toolhead.birch.exchange_s=20', '--set', 'gap.off_over_s=600'];
-  run('compare', '--rules', demo, ...set, job);
+  run('compare', '--rules', RULES, ...set, DEMO);
   // Without echoes nothing tells what a change took.
   const echo = 'echo = ["M400", "M118 {text}"]\n';
   const rules = at('rules.toml');
   writeFileSync(
     rules,
-    readFileSync(demo, 'utf8').replace(/^\[dialect\].*\n/m, (line) => line + echo),
+    readFileSync(RULES, 'utf8').replace(/^\[dialect\].*\n/m, (line) => line + echo),
   );
   const describe = join(SOURCES, 'tests/simulated/machine_of_rules.py');
   writeFileSync(at('machine.json'), execFileSync('python3', [describe, rules]));
-  execFileSync(FOREWARM, ['rewrite', '-q', '--rules', rules, '-o', at('job.gcode'), job]);
+  execFileSync(FOREWARM, ['rewrite', '-q', '--rules', rules, '-o', at('job.gcode'), DEMO]);
   const log = ['--record', at('host.log')];
   execFileSync(PLAYER, ['--machine', at('machine.json'), '--seed', '1', ...log, at('job.gcode')]);
   run('calibrate', '--rules', rules, at('host.log'));
   run('review', '--rules', rules, at('job.gcode'), at('host.log'));
   return made;
 }
-
-let browser;
-before(async () => {
-  browser = await chromium.launch({
-    executablePath: CHROMIUM,
-    args: ['--headless', '--no-sandbox', '--disable-gpu', '--disable-background-networking'],
-  });
-});
-after(() => browser.close());
 
 async function opened(file, context) {
   const on = await browser.newContext(context);
