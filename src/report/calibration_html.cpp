@@ -63,10 +63,9 @@ class Page {
     page_.words(capitalised(used_words(c)) + ".");
     Table constants{.columns = {{.head = "key", .kind = Column::Kind::name},
                                 {.head = "value", .kind = Column::Kind::text}},
-                    .note = "± is a standard error."};
+                    .note = "+- is a standard error."};
     for (const Constant& constant : constants_of(c)) {
       std::string value = estimate_text(constant.value);
-      if (const auto at = value.find("+-"); at != std::string::npos) value.replace(at, 2, "±");
       if (*constant.note != 0) value += fmt::format(" ({})", constant.note);
       constants.rows.push_back({.cells = {std::string(constant.key), std::move(value)}});
     }

@@ -199,4 +199,17 @@ std::string_view first_columns(std::string_view text, std::size_t columns) {
   return text.substr(0, bytes);
 }
 
+std::string_view last_columns(std::string_view text, std::size_t columns) {
+  std::size_t all = columns_of(text);
+  if (all <= columns) return text;
+  while (!text.empty()) {
+    const std::string_view character = first_character(text);
+    const std::size_t room = room_of(character);
+    if (all <= columns && room > 0) break;
+    all -= room;
+    text.remove_prefix(character.size());
+  }
+  return text;
+}
+
 }  // namespace forewarm::report

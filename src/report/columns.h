@@ -14,5 +14,7 @@ namespace forewarm::report {
 [[nodiscard]] std::size_t columns_of(std::string_view text);
 // The longest beginning of `text` that takes no more than so many.
 [[nodiscard]] std::string_view first_columns(std::string_view text, std::size_t columns);
+// The longest end of it that does, and that begins with no mark of what is left out.
+[[nodiscard]] std::string_view last_columns(std::string_view text, std::size_t columns);
 
 }  // namespace forewarm::report

@@ -20,14 +20,17 @@ std::string explained(check::Id id) {
 
 }  // namespace
 
-std::string found_words(const check::Report& report) {
+std::string found_count(const check::Report& report) {
   const std::uint64_t found = report.findings.list().size() + report.findings.left_out();
-  return fmt::format("{}: {} compared, {} inserted, {} removed; {}, {} of it waiting",
-                     found == 0 ? "no findings" : counted(found, "finding", "findings"),
-                     counted(report.moves, "extruding move", "extruding moves"),
-                     counted(report.inserted, "line", "lines"),
-                     counted(report.disabled, "line", "lines"), duration(report.duration_s),
-                     duration(report.wait_s));
+  return found == 0 ? "no findings" : counted(found, "finding", "findings");
+}
+
+std::string found_words(const check::Report& report) {
+  return fmt::format(
+      "{}: {} compared, {} inserted, {} removed; {}, {} of it waiting", found_count(report),
+      counted(report.moves, "extruding move", "extruding moves"),
+      counted(report.inserted, "line", "lines"), counted(report.disabled, "line", "lines"),
+      duration(report.duration_s), duration(report.wait_s));
 }
 
 std::string findings_text(const check::Report& report, const std::string& name,

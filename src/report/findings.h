@@ -20,6 +20,8 @@ namespace forewarm::report {
 [[nodiscard]] std::string findings_json(const check::Report& report, const rules::Rules& rules);
 // { findings, explain, left_out }, as that JSON has them.
 [[nodiscard]] Json found_json(const check::Report& report);
+// "no findings", "2 findings": those that are not listed count, too.
+[[nodiscard]] std::string found_count(const check::Report& report);
 // "no findings: 1200 extruding moves compared, ..."
 [[nodiscard]] std::string found_words(const check::Report& report);
 // The ids that were found, each once.

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "report/figures.h"
+#include "report/findings.h"
 #include "report/forecast_tables.h"
 #include "report/page.h"
 #include "report/page_data.h"
@@ -70,8 +71,7 @@ class Page {
     if (s_.checked != nullptr && !s_.checked->findings.list().empty()) {
       add("<p class=\"caution\"><strong>Do not print it.</strong> The rewritten job has {}, which "
           "the section Check lists.</p>\n",
-          counted(s_.checked->findings.list().size() + s_.checked->findings.left_out(), "finding",
-                  "findings"));
+          found_count(*s_.checked));
     }
     const std::string breaks_off = job.ending.warning();
     if (!breaks_off.empty()) {
@@ -227,7 +227,7 @@ class Page {
     long_section("gaps", table.title, words, table, all.size(), "gap", "gaps");
   }
 
-  // With those that change nothing about a mounted tool, so that they add up.
+  // With the first selection and those of no tool: kinds that add up to all.
   [[nodiscard]] std::string all_in_words() const {
     std::string out = changes_in_words(s_.job);
     for (const job::ChangeKind kind : {job::ChangeKind::first, job::ChangeKind::park}) {

@@ -61,7 +61,7 @@ class PageData {
     out["filaments"] = Json::array();
     for (const Picture::Filament& f : p_.filaments) {
       out["filaments"].push_back({{"tool", f.tool},
-                                  {"name", f.name == tool_name(f.tool, {}) ? "" : f.name},
+                                  {"name", f.name},
                                   {"material", f.material},
                                   {"letter", f.letter},
                                   {"look", f.look}});

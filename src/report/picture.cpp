@@ -57,9 +57,11 @@ class Painter {
     }
     for (std::size_t h = 0; h < s_.job.heads.size(); ++h) out.heads.push_back(head(h));
     for (const auto& [tool, look] : looks_) {
-      const rules::Filament& f = s_.rules.filament(tool);
-      out.filaments.push_back({tool, clean(f.name, kMostName), clean(f.material, kMostName),
-                               letters(look), look % Picture::kLooks});
+      const rules::Filament f = s_.rules.filament(tool);
+      const bool named = f.name != tool_name(tool, {});
+      out.filaments.push_back({tool, named ? clean(f.name, kMostName) : "",
+                               clean(f.material, kMostName), letters(look),
+                               look % Picture::kLooks});
     }
     out.planned = band(plan, planned_);
     out.sliced = band(s_.as_sliced, as_sliced_);

@@ -46,7 +46,7 @@ struct Picture {
   };
   struct Filament {
     int tool = 0;
-    std::string name, material;
+    std::string name, material;  // empty where the rule file has none
     std::string letter;
     std::size_t look = 0;  // its colour and hatch, of kLooks
   };

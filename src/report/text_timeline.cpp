@@ -296,7 +296,7 @@ TextTimeline text_timeline(const Summary& s, const Picture& picture) {
   if (s.schedule) out.start = s.schedule->start;
   for (const Picture::Filament& f : picture.filaments) {
     const std::string number = fmt::format("T{}", f.tool);
-    out.filaments.push_back(f.name == number ? number : cut_to(f.name, most) + " (" + number + ")");
+    out.filaments.push_back(f.name.empty() ? number : cut_to(f.name, most) + " (" + number + ")");
   }
   for (std::size_t h = 0; h < picture.planned.rows.size(); ++h) {
     out.rows.push_back({picture.heads[h].name, picture.planned.rows[h].stretches, {}});

@@ -172,10 +172,8 @@ class Drawing {
     // as names often differ at the end.
     constexpr std::size_t kFits = 13, kLegible = 18;
     if (columns_of(text) > kLegible) {
-      std::size_t end = text.size();
-      while (columns_of(std::string_view(text).substr(end)) < kLegible / 2) --end;
-      while ((static_cast<unsigned char>(text[end]) & 0xC0U) == 0x80U) ++end;  // within a character
-      text = std::string(first_columns(text, kLegible / 2 - 1)) + "…" + text.substr(end);
+      text = fmt::format("{}…{}", first_columns(text, kLegible / 2 - 1),
+                         last_columns(text, kLegible / 2));
     }
     const std::string squeezed =
         columns_of(text) > kFits

@@ -181,7 +181,7 @@ class Pages(unittest.TestCase):
         page, said = self.made("calibrate", "--rules", "rules.toml", "heat.csv")
         [heater] = said["heaters"]
         self.assertEqual(page.headings(), ["ash (heater 0)"])
-        constants = {key: value.split(" (")[0].split(" ± ") for key, value in page.tables()[0][1]}
+        constants = {key: value.split(" (")[0].split(" +- ") for key, value in page.tables()[0][1]}
         for key in ("full_drive_c", "time_constant_s", "dead_time_s", "cool_time_constant_s"):
             self.near(constants[key][0], heater[key])
             self.near(constants[key][1], heater[key + "_sd"])

@@ -34,7 +34,18 @@ TEST_CASE("characters take the room that a terminal gives them") {
     CAPTURE(c.text);
     CHECK(columns_of(c.text) == c.columns);
     CHECK(first_columns(c.text + "x", c.columns) == c.text);
+    CHECK(last_columns(c.text, c.columns) == c.text);
   }
+}
+
+TEST_CASE("an end holds no half of a character, and no mark of one that is left out") {
+  CHECK(last_columns("the north side", 4) == "side");
+  CHECK(last_columns(kHeath, 3) == kHeath.substr(3));
+  CHECK(last_columns(kHeath, 1).empty());
+  CHECK(last_columns("a\xcc\x88yz", 2) == "yz");
+  CHECK(last_columns("xa\xcc\x88y", 2) == "a\xcc\x88y");
+  CHECK(last_columns("a\xcc\x88", 0).empty());
+  CHECK(last_columns("", 3).empty());
 }
 
 TEST_CASE("a beginning holds no half of a character, but the marks on its last one") {

@@ -303,7 +303,7 @@ TEST_CASE("the timeline of a job is that of its look-ahead plan") {
   picture.heads.resize(2);
   picture.heads[0].name = "left";
   picture.heads[1].name = "right";
-  picture.filaments = {{0, "granite", "", "A", 0}, {1, "T1", "", "B", 1}};
+  picture.filaments = {{0, "granite", "", "A", 0}, {1, "", "", "B", 1}};
   picture.planned.rows.resize(2);
   picture.planned.rows[0].stretches = {{60, 1200, Kind::kUse, 0}};
   using Stop = plan::Trace::Stop;

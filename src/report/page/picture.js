@@ -1,4 +1,4 @@
-// The picture: for each toolhead a row with its changes, a line for each filament, what its heater
+// The picture: for each toolhead a row with its changes, a lane for each filament, what its heater
 // does while it is parked, and its temperature; under them heating power and layers.
 'use strict';
 
